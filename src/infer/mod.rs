@@ -1,0 +1,3 @@
+//! From a network with readings to posteriors; knows nothing of boards.
+
+pub mod network;

@@ -1,0 +1,314 @@
+//! What a run sheet can say, as values. Parsing makes these, `observe` reads them, `print` writes them back.
+
+/// What a line of a run sheet says.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Statement {
+    /// `ticket 0412`.
+    Ticket(String),
+    /// `board dunlin-64`: an identifier of a board map.
+    Board(String),
+    /// `mains 50`: hertz the machine is fed with and (or) set to.
+    Mains(f64),
+    /// `cartridge NAME`: the cartridge profile the results are worded in.
+    Cartridge(String),
+    /// `from photo` or `typed`: how the text was obtained.
+    Obtained(Obtained),
+    /// `fitted U18 8580`: the type in a position.
+    Fitted {
+        /// The position.
+        place: Place,
+        /// Type number as typed.
+        part: String,
+    },
+    /// `empty U18`: nothing in these positions.
+    Empty(Vec<Place>),
+    /// `came in faulty`, `works, please check`, `unknown history`.
+    Intake(Intake),
+    /// `complaint black screen since ...`: free text, kept; known complaint words are results of their own.
+    Complaint(String),
+    /// `note ...`: kept for the ticket, not evidence.
+    Note(String),
+    /// A result of a test run or a measurement by hand.
+    Finding(Finding),
+    /// A hands-on test.
+    HandsOn(HandsOn),
+    /// `not reached sound`: these were not run or not shown.
+    NotReached(Vec<Subject>),
+    /// `rest fine`: every check of the test that the sheet does not mention passed.
+    RestFine,
+    /// `run 2` or `new run`: what follows was seen on a later run of the same machine.
+    NewRun,
+}
+
+/// How the text of the sheet came about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Obtained {
+    /// Typed by a person from screen or meter.
+    Typed,
+    /// Read by character recognition from a photograph.
+    Photo,
+}
+
+/// Why the machine is on the bench.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Intake {
+    /// `came in faulty`.
+    Faulty,
+    /// `works, please check`.
+    Works,
+    /// `unknown`, untested.
+    Untested,
+}
+
+/// A place on the board: a position, optionally a pin of it, or a line by name.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Place {
+    /// Designator or line name as typed, upper case (`U7`, `RESET_N`).
+    pub name: String,
+    /// The pin, when one was given (`U7.40`, `U7 pin 40`, `CN6.C`).
+    pub pin: Option<String>,
+}
+
+/// A result: what was looked at and how it was.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finding {
+    /// What was looked at.
+    pub subject: Subject,
+    /// How it was.
+    pub state: State,
+    /// `3 of 20 loops`: failing loops and loops run.
+    pub loops: Option<(u32, u32)>,
+    /// `cold` or `warm`, when said.
+    pub warmth: Option<Warmth>,
+}
+
+/// Whether a result was seen on a cold or a warm machine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Warmth {
+    /// Just switched on.
+    Cold,
+    /// After running for a while.
+    Warm,
+}
+
+/// What a finding is about.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Subject {
+    /// The whole test.
+    Test,
+    /// Main memory as a whole.
+    Memory,
+    /// One data bit of main memory, 0 = least significant.
+    MemoryBit(u8),
+    /// The memory chip in this position.
+    MemorySocket(Place),
+    /// One failing cell: `4000 wrote 55 read 5D`.
+    MemoryCell {
+        /// Address.
+        address: u32,
+        /// Byte written.
+        wrote: u8,
+        /// Byte read back.
+        read: u8,
+    },
+    /// A range of addresses, both ends included.
+    MemoryRange(u32, u32),
+    /// A ROM by its word (`os`, `language`, `character`) or its position.
+    Rom(String),
+    /// Colour memory as a whole.
+    ColourMemory,
+    /// One data bit of the colour memory.
+    ColourBit(u8),
+    /// A timer: adapter (1-based; `None` when not said), timer letter (`a`, `b`; `None` for both).
+    Timer(Option<u8>, Option<char>),
+    /// A time-of-day clock: adapter (1-based); `None` for all of them.
+    Clock(Option<u8>),
+    /// Interrupts of an adapter (1-based), `None` for all.
+    Interrupt(Option<u8>),
+    /// One key by its name.
+    Key(String),
+    /// All keys.
+    AllKeys,
+    /// A whole row or column of the matrix as the board map numbers them.
+    KeyRow(u8),
+    /// See [`Subject::KeyRow`].
+    KeyColumn(u8),
+    /// A port: `control 1`, `control 2`, `serial`, `user`, `cassette`, `cartridge`.
+    Port(String),
+    /// Sound as a whole.
+    Sound,
+    /// One voice, 1-based.
+    Voice(u8),
+    /// The filter of the sound chip.
+    Filter,
+    /// The paddle inputs of a control port.
+    Paddles(Option<u8>),
+    /// The picture.
+    Picture,
+    /// The start-up text: `ready prompt`, bytes free.
+    StartText,
+    /// A supply rail by its name in the map (`+5V`, `+12V`, `9VAC`).
+    Rail(String),
+    /// Ripple on a rail.
+    Ripple(String),
+    /// Resistance of a rail to ground, power off.
+    Resistance(String),
+    /// The supply by itself, unplugged from the board; rail named if said.
+    Supply(Option<String>),
+    /// A fuse by position.
+    Fuse(Place),
+    /// A level or signal at a pin or on a line.
+    Level(Place),
+    /// How warm a part runs.
+    Heat(Place),
+    /// What was seen on inspection at a place.
+    Looks(Place),
+}
+
+/// How the subject of a finding was.
+#[derive(Debug, Clone, PartialEq)]
+pub enum State {
+    /// As it should be.
+    Ok,
+    /// Failed, no more said.
+    Bad,
+    /// Always low / too low.
+    Low,
+    /// Always high / too high.
+    High,
+    /// No signal, nothing there, no sound, no key, missing rail, open.
+    Dead,
+    /// A key reported without being pressed.
+    Stuck,
+    /// A key that appears when the named other keys are pressed.
+    Ghost(Vec<String>),
+    /// A clock that does not advance.
+    Stopped,
+    /// Too slow.
+    Slow,
+    /// Too fast.
+    Fast,
+    /// `10.0 s in 12.0 s`: shown, real, in seconds.
+    Rate {
+        /// Seconds that the machine's clock showed.
+        shown: f64,
+        /// Seconds by the watch.
+        real: f64,
+    },
+    /// Wrong contents: checksum, garbage, wrong sound.
+    Wrong,
+    /// Noisy, distorted, humming, flickering.
+    Noisy,
+    /// A signal that moves (logic probe: pulsing).
+    Pulsing,
+    /// Neither high nor low.
+    Floating,
+    /// Picture states.
+    Picture(PictureState),
+    /// A voltage in volts.
+    Volts(f64),
+    /// A resistance in ohms; `f64::INFINITY` for open.
+    Ohms(f64),
+    /// A frequency in hertz.
+    Hertz(f64),
+    /// A checksum or count in hex or decimal, as typed.
+    Value(String),
+    /// `38911 bytes free`.
+    BytesFree(u32),
+    /// `wrong characters: ! for space` as the two character codes (expected, seen).
+    WrongCharacter(u8, u8),
+    /// Colder than such a part runs.
+    Cold,
+    /// Hand-warm.
+    Warm,
+    /// Hot.
+    Hot,
+    /// Too hot to touch.
+    TooHot,
+    /// Visible damage or trace: bulged, leaking, burnt, corroded, cracked, reworked, modified, missing ...
+    Seen(String),
+    /// `17 more`: so many more of the same that were not typed.
+    More(u32),
+}
+
+/// What the screen shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum PictureState {
+    /// The normal start screen or test screen.
+    Normal,
+    /// No signal: the monitor finds no sync.
+    NoSignal,
+    /// Black with sync present.
+    Black,
+    /// One colour, nothing else.
+    OneColour,
+    /// Garbage: random or regular pattern.
+    Garbage,
+    /// A picture with wrong or damaged characters.
+    WrongCharacters,
+    /// Rolls, tears, flickers.
+    Unstable,
+    /// No or wrong colours.
+    WrongColours,
+    /// Border and background but no text.
+    NoText,
+}
+
+/// A test by hand that changes something on the board.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HandsOn {
+    /// What was done.
+    pub action: Action,
+    /// To which positions.
+    pub places: Vec<Place>,
+    /// What it did.
+    pub result: Effect,
+}
+
+/// The hands-on tests of the trade.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Action {
+    /// Swapped with a part known to be good.
+    Swap,
+    /// Replaced by a new or untested part.
+    Replace,
+    /// A good part pressed on top of the suspect's pins.
+    Piggyback,
+    /// Taken out of its socket.
+    Pull,
+    /// Pressed down, wiggled.
+    Press,
+    /// Taken out and put back.
+    Reseat,
+    /// Cooled with spray.
+    Cool,
+    /// Warmed.
+    WarmUp,
+    /// Contacts cleaned.
+    Clean,
+    /// Joints resoldered.
+    Resolder,
+    /// Tried in a tester or in another machine.
+    TestedElsewhere,
+}
+
+/// What a hands-on test did to the fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Effect {
+    /// The fault is gone.
+    Cured,
+    /// Nothing changed.
+    NoChange,
+    /// The fault is different now, not gone.
+    Changed,
+    /// The fault went with the part to another position or machine.
+    Moved,
+    /// Worse.
+    Worse,
+    /// Tested elsewhere: good.
+    TestedGood,
+    /// Tested elsewhere: bad.
+    TestedBad,
+    /// Not said.
+    Unknown,
+}
