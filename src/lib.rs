@@ -4,6 +4,7 @@
 //! Data flows one way: text → [`sheet`] → observations → [`infer`] → plan → report.
 
 pub mod diag;
+pub mod faultmap;
 pub mod infer;
 pub mod sheet;
 pub mod source;

@@ -1,0 +1,3 @@
+//! Board maps: YAML as typed → checked → the model that the ranking works on.
+
+pub mod raw;
