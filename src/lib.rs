@@ -6,5 +6,6 @@
 pub mod diag;
 pub mod faultmap;
 pub mod infer;
+pub mod prior;
 pub mod sheet;
 pub mod source;
