@@ -1,3 +1,9 @@
 //! Board maps: YAML as typed → checked → the model that the ranking works on.
 
+pub mod compile;
+pub mod expand;
+pub mod graph;
+pub mod load;
+pub mod model;
 pub mod raw;
+pub mod wiring;

@@ -1,0 +1,276 @@
+//! The board as the ranking sees it: units that can be at fault, what each fault does, what can be seen.
+//!
+//! Made by `compile` from a checked map. What each failure mode does to every line and function is worked
+//! out there once; at run time a sheet only looks things up.
+
+use super::raw::{Class, Expect, KeyboardRaw, MemoryRaw, RailRaw, TypeRaw, Warmth};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Index into [`BoardModel::modes`].
+pub type ModeId = u32;
+
+/// What a fault does to a line or a function.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Kind {
+    /// No signal, does not work, open.
+    Lost,
+    /// Stuck or too low.
+    Low,
+    /// Stuck or too high.
+    High,
+    /// Works, with wrong contents.
+    Wrong,
+    /// Too slow.
+    Slow,
+    /// Too fast.
+    Fast,
+    /// Noisy, weak, distorted, rippling.
+    Noisy,
+}
+
+/// All kinds, in order.
+pub const KINDS: [Kind; 7] = [
+    Kind::Lost,
+    Kind::Low,
+    Kind::High,
+    Kind::Wrong,
+    Kind::Slow,
+    Kind::Fast,
+    Kind::Noisy,
+];
+
+/// A position of the board, or a thing outside it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Position {
+    /// Designator.
+    pub name: String,
+    /// Family identifier.
+    pub family: String,
+    /// What kind of part.
+    pub class: Class,
+    /// Type number normally fitted.
+    pub part_type: Option<String>,
+    /// One line: what it does here.
+    pub role: String,
+    /// In a socket.
+    pub socket: bool,
+    /// Whether the machine needs it.
+    pub required: bool,
+    /// Not on the board.
+    pub outside: bool,
+    /// Label, signal name and line of each pin.
+    pub pins: Vec<Pin>,
+    /// Place for drawings.
+    pub at: Option<(f64, f64)>,
+    /// Normal warmth.
+    pub warmth: Option<Warmth>,
+    /// Caution when handled.
+    pub caution: Option<String>,
+    /// Types that may be fitted, with conditions.
+    pub types: BTreeMap<String, TypeRaw>,
+}
+
+/// One pin of a position.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Pin {
+    /// Pin number or letter.
+    pub label: String,
+    /// What the pin is on the part.
+    pub signal: String,
+    /// The line it is on; `None` when not connected.
+    pub line: Option<String>,
+}
+
+/// What a unit is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum UnitKind {
+    /// The part in a position.
+    Part,
+    /// The contacts between a socketed part and its socket.
+    Contacts,
+    /// The solder joints (and traces at them) of a soldered part.
+    Joints,
+    /// One contact of a connector.
+    Contact {
+        /// Label of the pin.
+        pin: String,
+    },
+    /// A key of the keyboard unit: its contact.
+    Key {
+        /// Name of the key.
+        key: String,
+    },
+}
+
+/// A thing that can be at fault and be put right by one remedy: one variable of the network.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Unit {
+    /// Name in reports: `U7`, `U7 contacts`, `CN1 pin 13`, `key Q`.
+    pub name: String,
+    /// What it is.
+    pub kind: UnitKind,
+    /// Index of the position it belongs to.
+    pub position: usize,
+    /// Class for common causes.
+    pub class: Class,
+    /// Its modes: a range of [`BoardModel::modes`].
+    pub modes: std::ops::Range<ModeId>,
+}
+
+/// A failure mode of a unit. Modes of one unit exclude each other.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct FaultMode {
+    /// Index of the unit.
+    pub unit: u32,
+    /// One line: what is wrong.
+    pub what: String,
+    /// Failures per million hours, field factors included. 0 for an empty position.
+    pub rate: f64,
+    /// Probability that an owner notices it.
+    pub notice: f64,
+    /// Probability that it shows in a run, for one that comes and goes.
+    pub flaky: Option<f64>,
+    /// The position is empty.
+    pub missing: bool,
+}
+
+/// A line or function, and which modes do what to it.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Node {
+    /// Name: a line, `U1.clock`, or a function of the board.
+    pub name: String,
+    /// Whether it is a line (can be measured).
+    pub line: bool,
+    /// Who does what to it, by mode.
+    pub touches: Vec<Touch>,
+}
+
+/// One mode doing one thing to a node.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct Touch {
+    /// The mode.
+    pub mode: ModeId,
+    /// What it does.
+    pub kind: Kind,
+    /// How surely, 0..1.
+    pub strength: f32,
+}
+
+/// What a check reads.
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+pub struct Read {
+    /// Index of the node.
+    pub node: u32,
+    /// How surely trouble there shows in the check.
+    pub weight: f32,
+}
+
+/// A check that a test run, an eye or a hand can make.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct CheckDef {
+    /// Identifier: `memory.bit.3`, `clock.1`, `key.Q`, `rail.+5V`.
+    pub id: String,
+    /// How to say it.
+    pub what: String,
+    /// Part of the test run.
+    pub test: bool,
+    /// Minutes, when proposed.
+    pub minutes: f64,
+    /// What it reads.
+    pub reads: Vec<Read>,
+}
+
+/// What to expect on a line when it is measured.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct LineDef {
+    /// The line.
+    pub line: String,
+    /// Logic-probe state.
+    pub expect: Expect,
+    /// Frequency, hertz.
+    pub hz: Option<f64>,
+    /// One line for a person.
+    pub what: String,
+    /// Best pins, best first.
+    pub at: Vec<String>,
+    /// Caution.
+    pub caution: Option<String>,
+}
+
+/// The compiled board.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct BoardModel {
+    /// Identifier.
+    pub board: String,
+    /// One line.
+    pub what: String,
+    /// Type numbers that tell it from others.
+    pub known_by: Vec<String>,
+    /// Where its wiring is from.
+    pub sources: Vec<String>,
+    /// Mains frequencies.
+    pub mains: Vec<f64>,
+    /// Positions, sorted by name.
+    pub positions: Vec<Position>,
+    /// Units that can be at fault.
+    pub units: Vec<Unit>,
+    /// Failure modes, by unit.
+    pub modes: Vec<FaultMode>,
+    /// Lines and functions that something reads.
+    pub nodes: Vec<Node>,
+    /// Checks, sorted by identifier.
+    pub checks: Vec<CheckDef>,
+    /// Rails.
+    pub rails: BTreeMap<String, RailRaw>,
+    /// Lines with expected values.
+    pub lines: Vec<LineDef>,
+    /// The key matrix.
+    pub keyboard: Option<KeyboardRaw>,
+    /// Main memory.
+    pub memory: Option<MemoryRaw>,
+    /// Words of the sheet.
+    pub words: BTreeMap<String, String>,
+}
+
+impl BoardModel {
+    /// The check with this identifier.
+    pub fn check(&self, id: &str) -> Option<&CheckDef> {
+        self.checks
+            .binary_search_by(|c| c.id.as_str().cmp(id))
+            .ok()
+            .map(|i| &self.checks[i])
+    }
+
+    /// The node with this name, with its index.
+    pub fn node(&self, name: &str) -> Option<u32> {
+        self.nodes
+            .iter()
+            .position(|n| n.name == name)
+            .map(|i| i as u32)
+    }
+
+    /// The position with this designator.
+    pub fn position(&self, name: &str) -> Option<(usize, &Position)> {
+        self.positions
+            .iter()
+            .enumerate()
+            .find(|(_, p)| p.name.eq_ignore_ascii_case(name))
+    }
+
+    /// The units of a position, with their indices.
+    pub fn units_of(&self, position: usize) -> impl Iterator<Item = (usize, &Unit)> {
+        self.units
+            .iter()
+            .enumerate()
+            .filter(move |(_, u)| u.position == position)
+    }
+}
+
+impl Position {
+    /// The line that a pin (by label or by signal name) is on.
+    pub fn line_at(&self, pin: &str) -> Option<&str> {
+        let is = |p: &&Pin| p.label.eq_ignore_ascii_case(pin) || p.signal.eq_ignore_ascii_case(pin);
+        self.pins.iter().find(is).and_then(|p| p.line.as_deref())
+    }
+}
