@@ -17,6 +17,8 @@ use std::collections::BinaryHeap;
 pub enum Pass {
     /// The condition is taken over as it is: a line to its pins, a driver to its line.
     Same,
+    /// As `Same`, but low and high change places: an inverter.
+    Inverts,
     /// The effect needs the cause: without it, it is lost.
     Needs,
     /// The effect is supplied by the cause.
@@ -36,6 +38,9 @@ impl Pass {
         use Kind::*;
         match (self, kind) {
             (Pass::Same, k) => (k, 1.0),
+            (Pass::Inverts, Low) => (High, 1.0),
+            (Pass::Inverts, High) => (Low, 1.0),
+            (Pass::Inverts, k) => (k, 1.0),
             (Pass::Needs, Lost | Low | High) => (Lost, 1.0),
             (Pass::Needs, Wrong) => (Wrong, 0.9),
             (Pass::Needs, Noisy) => (Noisy, 0.7),
@@ -187,6 +192,13 @@ mod tests {
         // Back round the loop: node 0 is lost as well as low.
         assert!((of(n[0], Kind::Lost).unwrap() - 0.81).abs() < 1e-12);
         assert_eq!(of(n[2], Kind::Low), Some(0.9));
+    }
+
+    #[test]
+    fn an_inverter_exchanges_levels() {
+        assert_eq!(Pass::Inverts.through(Kind::Low), (Kind::High, 1.0));
+        assert_eq!(Pass::Inverts.through(Kind::High), (Kind::Low, 1.0));
+        assert_eq!(Pass::Inverts.through(Kind::Lost), (Kind::Lost, 1.0));
     }
 
     #[test]

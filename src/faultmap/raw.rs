@@ -128,6 +128,9 @@ pub struct FunctionRaw {
     /// Pins or functions whose condition this one takes over as it is (stuck low stays stuck low).
     #[serde(default)]
     pub carries: String,
+    /// Inputs of an inverter: as `carries`, with low and high exchanged.
+    #[serde(default)]
+    pub inverts: String,
     /// Supply pins or rails: a missing rail loses the function, a low or high one does so more rarely.
     #[serde(default)]
     pub power: String,

@@ -61,6 +61,7 @@ pub fn numbered(f: &FunctionRaw, number: &str) -> FunctionRaw {
         what: f.what.as_deref().map(fill),
         needs: fill(&f.needs),
         carries: fill(&f.carries),
+        inverts: fill(&f.inverts),
         power: fill(&f.power),
         drives: fill(&f.drives),
     }
@@ -242,6 +243,7 @@ impl Wiring {
                 for (text, pass) in [
                     (&f.needs, Pass::Needs),
                     (&f.carries, Pass::Same),
+                    (&f.inverts, Pass::Inverts),
                     (&f.power, Pass::Power),
                 ] {
                     for Weighted { name, weight } in self.names(&path, text) {
@@ -344,6 +346,7 @@ impl Wiring {
         for (text, pass) in [
             (&f.needs, Pass::Needs),
             (&f.carries, Pass::Same),
+            (&f.inverts, Pass::Inverts),
             (&f.power, Pass::Power),
         ] {
             for Weighted { name, weight } in self.names(&path, text) {
