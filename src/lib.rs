@@ -3,10 +3,14 @@
 //!
 //! Data flows one way: text → [`sheet`] → observations → [`infer`] → plan → report.
 
+pub mod cli;
+pub mod commands;
 pub mod diag;
 pub mod faultmap;
 pub mod infer;
+pub mod next;
 pub mod observe;
+pub mod plan;
 pub mod prior;
 pub mod rank;
 pub mod report;
