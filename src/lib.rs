@@ -6,6 +6,10 @@
 pub mod diag;
 pub mod faultmap;
 pub mod infer;
+pub mod observe;
 pub mod prior;
+pub mod rank;
+pub mod report;
 pub mod sheet;
+pub mod shipped;
 pub mod source;

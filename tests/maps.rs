@@ -1,7 +1,11 @@
 //! Every shipped map loads and compiles.
 
 use std::path::Path;
-use whichsocket::faultmap::{compile::Rates, load::MapFolder, raw::RateRaw};
+use whichsocket::faultmap::{
+    compile::Rates,
+    load::MapFolder,
+    raw::{Class, RateRaw},
+};
 
 /// Stands in for the handbook: this test is about wiring, not about rates.
 struct Flat;
@@ -20,6 +24,9 @@ impl Rates for Flat {
     }
     fn key(&self) -> f64 {
         0.01
+    }
+    fn exposures(&self, _: &[(Class, Vec<(f64, f64)>)]) -> Result<[f64; 3], String> {
+        Ok([1.0, 0.5, 0.1])
     }
 }
 

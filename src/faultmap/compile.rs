@@ -18,6 +18,9 @@ pub trait Rates {
     fn contact(&self) -> f64;
     /// One key.
     fn key(&self) -> f64;
+    /// Exposure in million hours for a machine that came in faulty, is untested, works; from all units, each with its
+    /// class and its modes as (rate, notice).
+    fn exposures(&self, units: &[(Class, Vec<(f64, f64)>)]) -> Result<[f64; 3], String>;
 }
 
 /// The name of a key's stuck mode and open mode, with their shares (guess: worn contacts are by far the commoner).
@@ -566,6 +569,7 @@ impl Compiler<'_> {
                 modes: first..modes.len() as ModeId,
             });
         }
+        let exposures = self.exposures(&units, &modes);
         let read = |&(node, weight): &(usize, f64)| Read {
             node: stored[&node],
             weight: weight as f32,
@@ -578,7 +582,19 @@ impl Compiler<'_> {
             reads: c.reads.iter().map(read).collect(),
         });
         let checks = checks.collect();
-        self.assemble(checks, units, modes, nodes)
+        self.assemble(checks, units, modes, nodes, exposures)
+    }
+
+    fn exposures(&mut self, units: &[Unit], modes: &[FaultMode]) -> [f64; 3] {
+        let of = |u: &Unit| {
+            let range = u.modes.start as usize..u.modes.end as usize;
+            (u.class, modes[range].iter().map(|m| (m.rate, m.notice)).collect())
+        };
+        let list: Vec<(Class, Vec<(f64, f64)>)> = units.iter().map(of).collect();
+        self.rates.exposures(&list).unwrap_or_else(|e| {
+            self.error("parts", e);
+            [0.0; 3]
+        })
     }
 
     fn assemble(
@@ -587,6 +603,7 @@ impl Compiler<'_> {
         units: Vec<Unit>,
         modes: Vec<FaultMode>,
         nodes: Vec<Node>,
+        exposures: [f64; 3],
     ) -> BoardModel {
         let b = self.board;
         let positions = self
@@ -635,6 +652,7 @@ impl Compiler<'_> {
             keyboard: b.keyboard.clone(),
             memory: b.memory.clone(),
             words: b.words.clone(),
+            exposures,
         }
     }
 
@@ -708,6 +726,9 @@ mod tests {
         }
         fn key(&self) -> f64 {
             0.03
+        }
+        fn exposures(&self, _: &[(Class, Vec<(f64, f64)>)]) -> Result<[f64; 3], String> {
+            Ok([1.0, 0.5, 0.1])
         }
     }
 

@@ -231,6 +231,8 @@ pub struct BoardModel {
     pub memory: Option<MemoryRaw>,
     /// Words of the sheet.
     pub words: BTreeMap<String, String>,
+    /// Exposure in million hours for a machine that came in faulty, is untested, works.
+    pub exposures: [f64; 3],
 }
 
 impl BoardModel {

@@ -1,3 +1,24 @@
 //! From a network with readings to posteriors; knows nothing of boards.
+//!
+//! # How it is computed
+//!
+//! Passing readings fold into the priors ([`fold`]). Every other reading `j` needs at least one explanation:
+//! the leak or an active mode. Each cause is a variable with weights, each such reading a bit 'explained',
+//! and the probability of the readings is the sum over all states of all variables of a product of small
+//! non-negative tables. [`order`] finds an order in which to sum them out, [`plan`] writes that down as a
+//! list of table contractions, [`run`] executes it forward (the evidence) and backward (every marginal at
+//! once: the sum is linear in each weight). Nothing is ever subtracted, so nothing cancels.
+//!
+//! When no order is cheap enough, [`enumerate`] searches the most probable hypotheses and certifies what it
+//! left out.
 
+mod contract;
+mod fold;
 pub mod network;
+mod order;
+mod plan;
+pub mod posterior;
+mod run;
+mod wide;
+
+pub use posterior::{InferError, Limits, Strategy, posterior};

@@ -6,3 +6,4 @@
 pub mod common;
 pub mod exposure;
 pub mod handbook;
+pub mod rates;

@@ -1,0 +1,150 @@
+//! One step of the sum: two tables are combined, and a variable of them may be summed out.
+//!
+//! For a reading's bit that both tables mention, 'explained' means by either:
+//!
+//! out\[0\] = a\[0\]·b\[0\],   out\[1\] = a\[1\]·(b\[0\] + b\[1\]) + a\[0\]·b\[1\]
+//!
+//! (three products of non-negative numbers for two results; `3^t` for `t` shared bits). For a cause that both
+//! mention, `out[x] = a[x]·b[x]`. Variables of one table only are copied through. Summing out a bit keeps
+//! `out[1]` only, summing out a cause adds its values up.
+//!
+//! So everything is a list of *terms* `out[o] += coefficient[c]·a[a]` over the variables of `b` (coefficients
+//! are the entries of `b`, with `b[0] + b[1]` added), repeated for all values of the variables that only `a`
+//! has. Going backward is the same list read the other way.
+
+/// Where a table lives: in the arena of plain tables, or of tables with one number for each setting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Slot {
+    /// First entry.
+    pub(crate) start: usize,
+    /// Number of entries.
+    pub(crate) len: usize,
+    /// Whether the entries have one number for each setting.
+    pub(crate) lanes: bool,
+}
+
+/// One combination of two tables.
+#[derive(Debug, Clone)]
+pub(crate) struct Contract {
+    /// The larger table.
+    pub(crate) a: Slot,
+    /// The smaller table.
+    pub(crate) b: Slot,
+    /// The result, zero before.
+    pub(crate) out: Slot,
+    /// For each shared bit: (values before it, values after it) in the table of coefficients so far.
+    pub(crate) widen: Vec<(usize, usize)>,
+    /// Number of coefficients.
+    pub(crate) coefficients: usize,
+    /// (out, a, coefficient) of each term.
+    pub(crate) terms: Vec<[u32; 3]>,
+    /// (out, a) of each repetition.
+    pub(crate) rest: Vec<[u32; 2]>,
+    /// Each term covers this many consecutive entries of `a` and `out`.
+    pub(crate) run: usize,
+}
+
+impl Contract {
+    /// Number of multiplications.
+    pub(crate) fn work(&self) -> usize {
+        self.terms.len() * self.rest.len() * self.run
+    }
+}
+
+/// Adds the sums `b[0] + b[1]` of the shared bits to the entries of `b`.
+pub(crate) fn widen<T: Copy>(op: &Contract, b: &[T], add: impl Fn(T, T) -> T) -> Vec<T> {
+    let mut now = b.to_vec();
+    for &(before, after) in &op.widen {
+        let mut next = Vec::with_capacity(now.len() / 2 * 3);
+        for block in now.chunks_exact(2 * after).take(before) {
+            let (no, yes) = block.split_at(after);
+            next.extend_from_slice(block);
+            next.extend(no.iter().zip(yes).map(|(&n, &y)| add(n, y)));
+        }
+        now = next;
+    }
+    now
+}
+
+/// The transpose of [`widen`]: from what each coefficient is worth to what each entry of `b` is worth.
+pub(crate) fn narrow<T: Copy>(
+    op: &Contract,
+    coefficients: Vec<T>,
+    add: impl Fn(T, T) -> T,
+) -> Vec<T> {
+    let mut now = coefficients;
+    for &(_, after) in op.widen.iter().rev() {
+        let mut next = Vec::with_capacity(now.len() / 3 * 2);
+        for block in now.chunks_exact(3 * after) {
+            let (single, both) = block.split_at(2 * after);
+            next.extend(
+                single
+                    .iter()
+                    .enumerate()
+                    .map(|(i, &s)| add(s, both[i % after])),
+            );
+        }
+        now = next;
+    }
+    now
+}
+
+/// Forward: `out += coefficient · a` for every term, repetition and run.
+#[inline(always)]
+pub(crate) fn forward<A, C, O>(
+    op: &Contract,
+    a: &[A],
+    c: &[C],
+    out: &mut [O],
+    fma: impl Fn(&mut O, &A, &C),
+) {
+    for &[to, from] in &op.rest {
+        for &[o, i, k] in &op.terms {
+            let (o, i) = ((to + o) as usize, (from + i) as usize);
+            let k = &c[k as usize];
+            for (out, a) in out[o..o + op.run].iter_mut().zip(&a[i..i + op.run]) {
+                fma(out, a, k);
+            }
+        }
+    }
+}
+
+/// Backward to the larger table: `worth of a += coefficient · worth of out`.
+#[inline(always)]
+pub(crate) fn back_to_a<A, C, O>(
+    op: &Contract,
+    a: &mut [A],
+    c: &[C],
+    out: &[O],
+    fma: impl Fn(&mut A, &O, &C),
+) {
+    for &[to, from] in &op.rest {
+        for &[o, i, k] in &op.terms {
+            let (o, i) = ((to + o) as usize, (from + i) as usize);
+            let k = &c[k as usize];
+            for (out, a) in out[o..o + op.run].iter().zip(&mut a[i..i + op.run]) {
+                fma(a, out, k);
+            }
+        }
+    }
+}
+
+/// Backward to the coefficients: `worth of coefficient += a · worth of out`.
+#[inline(always)]
+pub(crate) fn back_to_c<A, C, O>(
+    op: &Contract,
+    a: &[A],
+    c: &mut [C],
+    out: &[O],
+    fma: impl Fn(&mut C, &A, &O),
+) {
+    for &[to, from] in &op.rest {
+        for &[o, i, k] in &op.terms {
+            let (o, i) = ((to + o) as usize, (from + i) as usize);
+            let k = &mut c[k as usize];
+            for (out, a) in out[o..o + op.run].iter().zip(&a[i..i + op.run]) {
+                fma(k, a, out);
+            }
+        }
+    }
+}

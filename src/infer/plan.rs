@@ -1,0 +1,505 @@
+//! An order of summing out, written down as a list of contractions of tables.
+//!
+//! For each variable in turn, all tables that mention it are combined (plain ones first, tables with a number
+//! for each setting of the common causes last, small ones into larger ones that cover them) and the variable is
+//! summed out in the last combination. A plan depends on the *structure* only (which cause touches which
+//! reading); the numbers are filled in for each run of it.
+
+use super::contract::{Contract, Slot};
+use super::order::{Order, Var, VarId, Vars};
+
+/// Where the numbers of an initial table come from.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Base {
+    /// The leak of a reading: (reading).
+    Leak(usize),
+    /// How a cause explains one reading directly: (reading, cause).
+    Direct { cause: usize, reading: usize },
+    /// How a cause explains all the readings it touches: (readings, cause).
+    Whole { cause: usize },
+    /// P(hidden value | state of the cause): (cause, hidden).
+    Gate { hidden: VarId },
+    /// How a hidden variable explains one reading: (reading, hidden).
+    Acts { hidden: VarId, reading: usize },
+    /// The weights of the states of a cause, for each setting: (cause).
+    Weights { cause: usize },
+    /// The number 1.
+    Unit,
+}
+
+/// The plan.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Plan {
+    /// The initial tables.
+    pub(crate) bases: Vec<(Base, Slot)>,
+    /// The contractions, in order.
+    pub(crate) steps: Vec<Contract>,
+    /// One table of one entry for each independent part; the evidence is their product.
+    pub(crate) roots: Vec<Slot>,
+    /// Entries in the arena of plain tables.
+    pub(crate) plain: usize,
+    /// Entries in the arena of tables with a number for each setting.
+    pub(crate) lanes: usize,
+}
+
+/// The plan would be larger than allowed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct TooLarge;
+
+/// What a plan may cost.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Allowance {
+    /// Multiplications, over all settings.
+    pub(crate) work: f64,
+    /// Table entries, over all settings.
+    pub(crate) entries: f64,
+    /// Number of settings.
+    pub(crate) lanes: usize,
+}
+
+/// A table during planning; its variables ascending, the last one fastest.
+#[derive(Debug, Clone)]
+struct Table {
+    dims: Vec<VarId>,
+    /// `None` until it is needed: an initial table may be replaced by a better one.
+    slot: Option<Slot>,
+    base: Option<Base>,
+    lanes: bool,
+}
+
+struct Planner<'v> {
+    vars: &'v Vars,
+    allowance: Allowance,
+    work: f64,
+    plan: Plan,
+    tables: Vec<Option<Table>>,
+    of_var: Vec<Vec<usize>>,
+}
+
+impl Plan {
+    /// Writes the plan down, unless it would cost more than allowed.
+    pub(crate) fn new(vars: &Vars, order: &Order, allowance: Allowance) -> Result<Self, TooLarge> {
+        let mut planner = Planner {
+            vars,
+            allowance,
+            work: 0.0,
+            plan: Plan::default(),
+            tables: Vec::new(),
+            of_var: vec![Vec::new(); vars.list.len()],
+        };
+        planner.initial_tables();
+        for &v in &order.sequence {
+            planner.sum_out(v)?;
+        }
+        Ok(planner.plan)
+    }
+
+    /// Where the weights of each cause are.
+    pub(crate) fn weights(&self) -> impl Iterator<Item = (usize, Slot)> + '_ {
+        self.bases.iter().filter_map(|(base, slot)| match *base {
+            Base::Weights { cause } => Some((cause, *slot)),
+            _ => None,
+        })
+    }
+}
+
+impl Planner<'_> {
+    fn initial_tables(&mut self) {
+        for (v, var) in self.vars.list.iter().enumerate() {
+            match *var {
+                Var::Reading(reading) => self.add_base(Base::Leak(reading), vec![v]),
+                Var::Cause(cause) => self.add_base(Base::Weights { cause }, vec![v]),
+                Var::Hidden { .. } => {}
+            }
+        }
+        for dims in &self.vars.tables {
+            let base = match (&self.vars.list[dims[0]], &self.vars.list[dims[1]]) {
+                (&Var::Reading(reading), &Var::Cause(cause)) => Base::Direct { cause, reading },
+                (&Var::Reading(reading), Var::Hidden { .. }) => Base::Acts {
+                    hidden: dims[1],
+                    reading,
+                },
+                _ => Base::Gate { hidden: dims[1] },
+            };
+            self.add_base(base, dims.clone());
+        }
+    }
+
+    fn add_base(&mut self, base: Base, dims: Vec<VarId>) {
+        let lanes = matches!(base, Base::Weights { .. });
+        self.add(Table {
+            dims,
+            slot: None,
+            base: Some(base),
+            lanes,
+        });
+    }
+
+    fn add(&mut self, table: Table) {
+        let id = self.tables.len();
+        for &v in &table.dims {
+            self.of_var[v].push(id);
+        }
+        self.tables.push(Some(table));
+    }
+
+    fn size(&self, dims: &[VarId]) -> f64 {
+        dims.iter().map(|&v| self.vars.sizes[v] as f64).product()
+    }
+
+    fn allot(&mut self, dims: &[VarId], lanes: bool) -> Result<Slot, TooLarge> {
+        let size = self.size(dims);
+        let width = self.allowance.lanes as f64;
+        let used = self.plan.plain as f64 + self.plan.lanes as f64 * width;
+        if used + size * if lanes { width } else { 1.0 }
+            > self.allowance.entries.min(f64::from(u32::MAX))
+        {
+            return Err(TooLarge);
+        }
+        let len = size as usize;
+        let arena = if lanes {
+            &mut self.plan.lanes
+        } else {
+            &mut self.plan.plain
+        };
+        let start = *arena;
+        *arena += len;
+        Ok(Slot { start, len, lanes })
+    }
+
+    fn slot(&mut self, table: &mut Table) -> Result<Slot, TooLarge> {
+        if let Some(slot) = table.slot {
+            return Ok(slot);
+        }
+        let slot = self.allot(&table.dims, table.lanes)?;
+        let base = table.base.take().unwrap_or(Base::Unit);
+        self.plan.bases.push((base, slot));
+        table.slot = Some(slot);
+        Ok(slot)
+    }
+
+    /// Combines all tables that mention `v` and sums it out.
+    fn sum_out(&mut self, v: VarId) -> Result<(), TooLarge> {
+        let mut ids = std::mem::take(&mut self.of_var[v]);
+        ids.sort_unstable();
+        let mut found: Vec<Table> = ids
+            .iter()
+            .filter_map(|&id| self.tables[id].take())
+            .collect();
+        self.use_whole_table(v, &mut found);
+        let (lanes, plain): (Vec<Table>, Vec<Table>) = found.into_iter().partition(|t| t.lanes);
+        let mut parts = self.combine(plain, 1)?;
+        if lanes.is_empty() {
+            parts = self.combine(parts, 2)?;
+        } else {
+            let keep = if parts.is_empty() { 2 } else { 1 };
+            parts.extend(self.combine(lanes, keep)?);
+        }
+        let last = parts.pop();
+        let first = parts.pop();
+        let (mut a, mut b) = match (first, last) {
+            (Some(a), Some(b)) => (a, b),
+            (Some(a), None) | (None, Some(a)) => (
+                a,
+                Table {
+                    dims: vec![],
+                    slot: None,
+                    base: Some(Base::Unit),
+                    lanes: false,
+                },
+            ),
+            (None, None) => return Ok(()),
+        };
+        let out = self.contract(&mut a, &mut b, Some(v))?;
+        if out.dims.is_empty() {
+            let mut out = out;
+            let slot = self.slot(&mut out)?;
+            self.plan.roots.push(slot);
+        } else {
+            self.add(out);
+        }
+        Ok(())
+    }
+
+    /// A cause summed out while nothing was done to its tables yet: one table for all it touches, if small.
+    fn use_whole_table(&self, v: VarId, found: &mut Vec<Table>) {
+        let Var::Cause(cause) = self.vars.list[v] else {
+            return;
+        };
+        let mut dims = Vec::with_capacity(found.len());
+        for table in found.iter() {
+            match table.base {
+                Some(Base::Direct { .. }) => dims.push(table.dims[0]),
+                Some(Base::Weights { .. }) => {}
+                _ => return,
+            }
+        }
+        if dims.len() < 2 || dims.len() > 8 {
+            return;
+        }
+        dims.sort_unstable();
+        dims.push(v);
+        found.retain(|t| t.lanes);
+        found.push(Table {
+            dims,
+            slot: None,
+            base: Some(Base::Whole { cause }),
+            lanes: false,
+        });
+    }
+
+    /// Combines tables without summing anything out, until `keep` are left: equal ones first, then small ones
+    /// into the first that covers them, then whatever grows least.
+    fn combine(&mut self, mut tables: Vec<Table>, keep: usize) -> Result<Vec<Table>, TooLarge> {
+        tables.sort_by(|a, b| {
+            a.dims
+                .len()
+                .cmp(&b.dims.len())
+                .then_with(|| a.dims.cmp(&b.dims))
+        });
+        let mut left: Vec<Table> = Vec::with_capacity(tables.len());
+        let mut count = tables.len();
+        for mut table in tables {
+            if count > keep
+                && let Some(previous) = left.last_mut().filter(|p| p.dims == table.dims)
+            {
+                *previous = self.contract(previous, &mut table, None)?;
+                count -= 1;
+            } else {
+                left.push(table);
+            }
+        }
+        let mut small = 0;
+        while left.len() > keep && small < left.len() {
+            let cover = (small + 1..left.len()).find(|&k| covers(&left[k].dims, &left[small].dims));
+            if let Some(k) = cover {
+                let mut table = left.remove(small);
+                left[k - 1] = self.contract(&mut left[k - 1].clone(), &mut table, None)?;
+            } else {
+                small += 1;
+            }
+        }
+        while left.len() > keep {
+            let (i, k) = self.least_growth(&left);
+            let mut b = left.remove(k);
+            left[i] = self.contract(&mut left[i].clone(), &mut b, None)?;
+        }
+        Ok(left)
+    }
+
+    /// The smallest table and the partner with which it makes the smallest result.
+    fn least_growth(&self, tables: &[Table]) -> (usize, usize) {
+        let smallest = (0..tables.len())
+            .min_by(|&a, &b| {
+                self.size(&tables[a].dims)
+                    .total_cmp(&self.size(&tables[b].dims))
+            })
+            .unwrap_or(0);
+        let partner = (0..tables.len())
+            .filter(|&k| k != smallest)
+            .min_by(|&a, &b| {
+                let joint = |k: usize| self.size(&union(&tables[smallest].dims, &tables[k].dims));
+                joint(a).total_cmp(&joint(b))
+            })
+            .unwrap_or(0);
+        (smallest.min(partner), smallest.max(partner))
+    }
+
+    /// Plans the contraction of two tables; `out` is the variable to sum out.
+    fn contract(
+        &mut self,
+        one: &mut Table,
+        two: &mut Table,
+        out: Option<VarId>,
+    ) -> Result<Table, TooLarge> {
+        let (a, b) = if self.size(&one.dims) >= self.size(&two.dims) {
+            (one, two)
+        } else {
+            (two, one)
+        };
+        let mut dims = union(&a.dims, &b.dims);
+        dims.retain(|&v| Some(v) != out);
+        let lanes = a.lanes || b.lanes;
+        self.work += self.contract_work(&a.dims, &b.dims, out)
+            * if lanes {
+                self.allowance.lanes as f64
+            } else {
+                1.0
+            };
+        if self.work > self.allowance.work {
+            return Err(TooLarge);
+        }
+        let (a_slot, b_slot) = (self.slot(a)?, self.slot(b)?);
+        let slot = self.allot(&dims, lanes)?;
+        let step = Layout {
+            sizes: &self.vars.sizes,
+            vars: &self.vars.list,
+            a: &a.dims,
+            b: &b.dims,
+            to: &dims,
+            out,
+        };
+        self.plan.steps.push(step.build(a_slot, b_slot, slot));
+        Ok(Table {
+            dims,
+            slot: Some(slot),
+            base: None,
+            lanes,
+        })
+    }
+
+    fn contract_work(&self, a: &[VarId], b: &[VarId], out: Option<VarId>) -> f64 {
+        let shared = |v: &VarId| a.binary_search(v).is_ok();
+        let of_b: f64 = b
+            .iter()
+            .map(|v| match self.vars.list[*v] {
+                Var::Reading(_) if shared(v) => {
+                    if Some(*v) == out {
+                        2.0
+                    } else {
+                        3.0
+                    }
+                }
+                _ => self.vars.sizes[*v] as f64,
+            })
+            .product();
+        let only_a: f64 = a
+            .iter()
+            .filter(|v| b.binary_search(v).is_err())
+            .map(|&v| self.vars.sizes[v] as f64)
+            .product();
+        of_b * only_a
+    }
+}
+
+/// Whether every variable of `small` is in `large` (both ascending).
+fn covers(large: &[VarId], small: &[VarId]) -> bool {
+    let mut large = large.iter();
+    small.iter().all(|v| large.by_ref().any(|w| w == v))
+}
+
+/// All variables of two ascending lists, ascending.
+fn union(a: &[VarId], b: &[VarId]) -> Vec<VarId> {
+    let mut all = Vec::with_capacity(a.len() + b.len());
+    let (mut i, mut k) = (0, 0);
+    while i < a.len() && k < b.len() {
+        let next = a[i].min(b[k]);
+        i += usize::from(a[i] == next);
+        k += usize::from(b[k] == next);
+        all.push(next);
+    }
+    all.extend_from_slice(&a[i..]);
+    all.extend_from_slice(&b[k..]);
+    all
+}
+
+/// Distance between entries that differ by one in the given variable; 0 when it is not there.
+fn stride(sizes: &[usize], dims: &[VarId], v: VarId) -> u32 {
+    match dims.binary_search(&v) {
+        Ok(at) => dims[at + 1..].iter().map(|&w| sizes[w]).product::<usize>() as u32,
+        Err(_) => 0,
+    }
+}
+
+/// The variables of one contraction.
+struct Layout<'p> {
+    sizes: &'p [usize],
+    vars: &'p [Var],
+    a: &'p [VarId],
+    b: &'p [VarId],
+    to: &'p [VarId],
+    out: Option<VarId>,
+}
+
+impl Layout<'_> {
+    fn build(&self, a: Slot, b: Slot, out: Slot) -> Contract {
+        let mut terms = vec![[0u32; 3]];
+        let mut widen = Vec::new();
+        let mut coefficients = 1;
+        for (at, &v) in self.b.iter().enumerate() {
+            let is_wide =
+                matches!(self.vars[v], Var::Reading(_)) && self.a.binary_search(&v).is_ok();
+            if is_wide {
+                let after: usize = self.b[at + 1..].iter().map(|&w| self.sizes[w]).product();
+                widen.push((coefficients, after));
+            }
+            let radix = if is_wide { 3 } else { self.sizes[v] };
+            coefficients *= radix;
+            self.extend(&mut terms, v, radix as u32);
+        }
+        if let Some(v) = self.out.filter(|v| self.b.binary_search(v).is_err()) {
+            self.extend(&mut terms, v, 1);
+        }
+        let mut run = 1;
+        let mut free: Vec<VarId> = self
+            .a
+            .iter()
+            .copied()
+            .filter(|v| self.b.binary_search(v).is_err() && Some(*v) != self.out)
+            .collect();
+        while let Some(&v) = free.last() {
+            let contiguous = |dims: &[VarId]| stride(self.sizes, dims, v) as usize == run;
+            if !contiguous(self.a) || !contiguous(self.to) {
+                break;
+            }
+            run *= self.sizes[v];
+            free.pop();
+        }
+        let mut rest = vec![[0u32; 2]];
+        for v in free {
+            let (so, sa) = (
+                stride(self.sizes, self.to, v),
+                stride(self.sizes, self.a, v),
+            );
+            rest = rest
+                .iter()
+                .flat_map(|&[o, a]| {
+                    (0..self.sizes[v] as u32).map(move |x| [o + x * so, a + x * sa])
+                })
+                .collect();
+        }
+        Contract {
+            a,
+            b,
+            out,
+            widen,
+            coefficients,
+            terms,
+            rest,
+            run,
+        }
+    }
+
+    /// Extends each term by the values of one more variable; `radix` is its number of coefficients.
+    fn extend(&self, terms: &mut Vec<[u32; 3]>, v: VarId, radix: u32) {
+        let (so, sa) = (
+            stride(self.sizes, self.to, v),
+            stride(self.sizes, self.a, v),
+        );
+        let in_a = self.a.binary_search(&v).is_ok();
+        let in_b = self.b.binary_search(&v).is_ok();
+        let summed = self.out == Some(v);
+        let is_reading = matches!(self.vars[v], Var::Reading(_));
+        // Coefficients of a shared bit: 0 is b[0], 1 is b[1], 2 is b[0] + b[1].
+        let choices: Vec<[u32; 3]> = match (is_reading, in_a, in_b) {
+            (true, true, true) if summed => vec![[0, sa, 2], [0, 0, 1]],
+            (true, true, true) => vec![[0, 0, 0], [so, sa, 2], [so, 0, 1]],
+            (true, true, false) => vec![[0, sa, 0]],
+            (true, false, _) if summed => vec![[0, 0, 1]],
+            (_, _, true) => (0..self.sizes[v] as u32)
+                .map(|x| [x * so, x * sa, x])
+                .collect(),
+            (_, _, false) => (0..self.sizes[v] as u32)
+                .map(|x| [x * so, x * sa, 0])
+                .collect(),
+        };
+        *terms = terms
+            .iter()
+            .flat_map(|&[o, a, c]| {
+                choices
+                    .iter()
+                    .map(move |&[co, ca, cc]| [o + co, a + ca, c * radix + cc])
+            })
+            .collect();
+    }
+}

@@ -1,0 +1,74 @@
+//! What a sheet states about the machine rather than reads off it: what is fitted, what is empty, how it came in.
+
+use crate::diag::{Diag, Severity};
+use crate::faultmap::model::BoardModel;
+use crate::sheet::{Intake, Obtained, Place, RunSheet, Statement};
+use std::collections::BTreeMap;
+
+/// Facts of one machine.
+#[derive(Debug, Clone, Default)]
+pub struct Facts {
+    /// Ticket, when given.
+    pub ticket: Option<String>,
+    /// Why it is on the bench; `None` when not said.
+    pub intake: Option<Intake>,
+    /// Mains frequency, hertz.
+    pub mains: Option<f64>,
+    /// Positions that are empty (indices), with the line that says so.
+    pub empty: BTreeMap<usize, usize>,
+    /// Types fitted, by position.
+    pub fitted: BTreeMap<usize, String>,
+    /// The cartridge profile.
+    pub cartridge: Option<String>,
+    /// Doubts about the above.
+    pub diags: Vec<Diag>,
+}
+
+/// Whether a sheet was transcribed from a photograph.
+pub fn from_photo(sheet: &RunSheet) -> bool {
+    let mut all = sheet.lines.iter().flat_map(|l| &l.statements);
+    all.any(|s| s.value == Statement::Obtained(Obtained::Photo))
+}
+
+/// Gathers the facts of all sheets; a later sheet overrides an earlier one.
+pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
+    let mut f = Facts::default();
+    for line in sheets.iter().flat_map(|s| &s.lines) {
+        for statement in &line.statements {
+            let mut unknown = |place: &Place| {
+                f.diags.push(Diag {
+                    code: "unknown-position",
+                    severity: Severity::Warning,
+                    message: format!("board {} has no position {}", model.board, place.name),
+                    label: Some((statement.span, "not on this board".into())),
+                    help: Some("write the designator as printed on the board; 'board show' lists them".into()),
+                });
+            };
+            match &statement.value {
+                Statement::Ticket(t) => f.ticket = Some(t.clone()),
+                Statement::Mains(hz) => f.mains = Some(*hz),
+                Statement::Cartridge(c) => f.cartridge = Some(c.clone()),
+                Statement::Intake(i) => f.intake = Some(*i),
+                Statement::Fitted { place, part } => match model.position(&place.name) {
+                    Some((i, _)) => {
+                        f.fitted.insert(i, part.clone());
+                        f.empty.remove(&i);
+                    }
+                    None => unknown(place),
+                },
+                Statement::Empty(places) => {
+                    for place in places {
+                        match model.position(&place.name) {
+                            Some((i, _)) => {
+                                f.empty.insert(i, line.number);
+                            }
+                            None => unknown(place),
+                        }
+                    }
+                }
+                _ => {}
+            }
+        }
+    }
+    f
+}

@@ -1,0 +1,111 @@
+//! Hands-on tests: what follows from a swap, a push, some cold spray.
+
+use super::{Evidence, Observer};
+use crate::faultmap::model::UnitKind;
+use crate::sheet::{Action, Effect, HandsOn};
+
+/// P(a fault of the part is still there after it was renewed): donors can be bad too (guess).
+const DONOR_BAD: f64 = 0.03;
+/// P(a bad contact is still bad after the part was taken out and put back) (guess).
+const RESEAT_FAILS: f64 = 0.2;
+/// P(a bad contact is still bad after cleaning) (guess).
+const CLEAN_FAILS: f64 = 0.1;
+/// P(a bad joint is still bad after resoldering) (guess).
+const RESOLDER_FAILS: f64 = 0.1;
+
+impl Observer<'_> {
+    pub(super) fn hands_on(&mut self, h: &HandsOn) {
+        let mut renewed = Vec::new();
+        for place in &h.places {
+            let Some((position, _)) = self.find_position(place) else { continue };
+            let units: Vec<(usize, UnitKind)> =
+                self.model.units_of(position).map(|(i, u)| (i, u.kind.clone())).collect();
+            for (unit, kind) in units {
+                if let Some(left) = persists(h.action, &kind) {
+                    renewed.push((unit, left));
+                } else if let (UnitKind::Part, Some((fine, faulty))) = (&kind, likelihood(h.action, h.result)) {
+                    let text = format!("{} {}", place.name, words(h.action, h.result));
+                    self.push(text, Evidence::Unit { unit, fine, faulty });
+                }
+            }
+        }
+        if renewed.is_empty() {
+            return;
+        }
+        let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
+        let text = format!("{} {}", names.join(", "), words(h.action, h.result));
+        match h.result {
+            Effect::Cured => self.push(text, Evidence::Remedy { units: renewed, cured: true }),
+            Effect::NoChange => self.push(text, Evidence::Remedy { units: renewed, cured: false }),
+            // Something is different: the part that was changed had a hand in it, and is not all of it.
+            Effect::Changed | Effect::Worse | Effect::Moved => {
+                let (fine, faulty) = if h.result == Effect::Moved { (0.02, 0.9) } else { (0.15, 0.6) };
+                for (unit, _) in renewed {
+                    self.push(text.clone(), Evidence::Unit { unit, fine, faulty });
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// P(the fault of such a unit is still there afterwards), for actions that renew or refit; a swap always reseats too.
+fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
+    use Action::*;
+    match (action, kind) {
+        (Swap | Replace, UnitKind::Part) => Some(DONOR_BAD),
+        (Swap | Replace | Reseat | Press, UnitKind::Contacts) => Some(RESEAT_FAILS),
+        (Replace | Resolder, UnitKind::Joints) => Some(RESOLDER_FAILS),
+        (Reseat | Clean | Press, UnitKind::Contact { .. }) | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => {
+            Some(CLEAN_FAILS)
+        }
+        _ => None,
+    }
+}
+
+/// P(result | part fine), P(result | part at fault) for tests that leave the part in place (guesses; piggybacking finds
+/// open or weak outputs only, so 'no change' clears nobody).
+fn likelihood(action: Action, result: Effect) -> Option<(f64, f64)> {
+    use Action::*;
+    use Effect::*;
+    Some(match (action, result) {
+        (Piggyback, Cured | Changed) => (0.02, 0.4),
+        (Piggyback, NoChange) => (0.98, 0.6),
+        (Cool | WarmUp, Cured | Changed | Worse) => (0.05, 0.3),
+        (Cool | WarmUp, NoChange) => (0.95, 0.7),
+        (Pull, Cured | Changed) => (0.1, 0.4),
+        (Pull, NoChange) => (0.9, 0.6),
+        (Press, Cured | Changed) => (0.1, 0.1),
+        (TestedElsewhere, TestedGood) => (0.97, 0.1),
+        (TestedElsewhere, TestedBad) => (0.03, 0.9),
+        (_, Moved) => (0.02, 0.9),
+        _ => return None,
+    })
+}
+
+fn words(action: Action, result: Effect) -> String {
+    let done = match action {
+        Action::Swap => "swapped with a good one",
+        Action::Replace => "replaced",
+        Action::Piggyback => "piggybacked",
+        Action::Pull => "pulled out",
+        Action::Press => "pressed",
+        Action::Reseat => "reseated",
+        Action::Cool => "cooled",
+        Action::WarmUp => "warmed",
+        Action::Clean => "cleaned",
+        Action::Resolder => "resoldered",
+        Action::TestedElsewhere => "tested elsewhere",
+    };
+    let then = match result {
+        Effect::Cured => "fault gone",
+        Effect::NoChange => "no change",
+        Effect::Changed => "fault changed",
+        Effect::Moved => "fault went with it",
+        Effect::Worse => "worse",
+        Effect::TestedGood => "good",
+        Effect::TestedBad => "bad",
+        Effect::Unknown => "result not said",
+    };
+    format!("{done}: {then}")
+}

@@ -1,0 +1,301 @@
+//! What is measured by hand or seen on the board: rails, levels, heat, damage.
+
+use super::aspect::Aspect;
+use super::{Evidence, MEASURED, Observer, Stop, board};
+use crate::faultmap::model::Read;
+use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
+use crate::infer::network::Outcome;
+use crate::sheet::{Place, State};
+
+/// A rail below this share of its nominal voltage is called missing (guess: a meter on a dead rail reads stray tenths).
+const MISSING: f64 = 0.1;
+
+/// Two frequencies within this share are the same: hand-held counters and crystals are far better (guess).
+const SAME_FREQUENCY: f64 = 0.02;
+
+/// Resistance of a logic rail to ground below which it counts as shorted, ohms (common practice, no source).
+const SHORTED: f64 = 5.0;
+
+impl Observer<'_> {
+    pub(super) fn rail(&mut self, name: &str, state: &State) {
+        let Some((name, rail)) = self.find_rail(name) else { return };
+        let (aspect, outcome, text) = match judge_rail(&rail, state) {
+            Judged::Good(text) => (Aspect::TroubleOrSpeed, Outcome::Pass, text),
+            Judged::Bad(aspect, text) => (aspect, Outcome::Fail, text),
+            Judged::Nothing(why) => {
+                let help = "kept, but it neither accuses nor clears anything".to_string();
+                return self.warn("nothing-follows", format!("rail {name}: {why}"), help);
+            }
+        };
+        self.stop_if_needed(&name, &rail, state);
+        self.rail_check(&name, &rail, aspect, outcome, format!("rail {name} {text}"));
+    }
+
+    fn rail_check(&mut self, name: &str, rail: &RailRaw, aspect: Aspect, outcome: Outcome, text: String) {
+        let Some(node) = self.model.node(&rail.line) else { return };
+        let trust = std::mem::replace(&mut self.trust, MEASURED);
+        self.check(&format!("rail.{name}"), &[Read { node, weight: 1.0 }], aspect, outcome, text);
+        self.trust = trust;
+    }
+
+    fn find_rail(&mut self, name: &str) -> Option<(String, RailRaw)> {
+        let plain = |s: &str| s.to_uppercase().replace(['+', ' ', '_'], "").replace("VOLTS", "V");
+        let rails = &self.model.rails;
+        let found = rails.iter().find(|(n, _)| plain(n) == plain(name)).map(|(n, r)| (n.clone(), r.clone()));
+        if found.is_none() {
+            let known: Vec<&str> = rails.keys().map(String::as_str).collect();
+            let message = format!("board {} has no rail '{name}'", self.model.board);
+            self.warn("unknown-rail", message, format!("its rails are {}", known.join(", ")));
+        }
+        found
+    }
+
+    fn stop_if_needed(&mut self, name: &str, rail: &RailRaw, state: &State) {
+        let reason = match state {
+            State::Volts(v) if v.abs() >= rail.stop => {
+                format!("rail {name} reads {v} V; the limit for leaving the board powered is {} V", rail.stop)
+            }
+            _ if rail.guards_memory && self.missing(rail, state) => {
+                format!("rail {name} is missing, and the memory must not be without it while the others are there")
+            }
+            _ => return,
+        };
+        let remedy = format!(
+            "switch off; do not power this board again until the supply or regulator feeding {name} is put right"
+        );
+        if self.out.stop.is_none() {
+            self.out.stop = Some(Stop { reason, remedy });
+        }
+    }
+
+    fn missing(&self, rail: &RailRaw, state: &State) -> bool {
+        match state {
+            State::Volts(v) => v.abs() < MISSING * rail.nominal.abs(),
+            State::Dead => true,
+            _ => false,
+        }
+    }
+
+    pub(super) fn ripple(&mut self, name: &str, state: &State) {
+        let Some((name, rail)) = self.find_rail(name) else { return };
+        let (outcome, text) = match state {
+            State::Ok => (Outcome::Pass, "without ripple".to_string()),
+            // 2 % of the nominal voltage peak to peak (common practice, no source).
+            State::Volts(v) if *v <= 0.02 * rail.nominal.abs() => (Outcome::Pass, format!("ripple {v} V")),
+            State::Volts(v) => (Outcome::Fail, format!("ripple {v} V")),
+            _ => (Outcome::Fail, "ripples".to_string()),
+        };
+        self.rail_check(&name, &rail, Aspect::Noisy, outcome, format!("rail {name} {text}"));
+    }
+
+    pub(super) fn resistance(&mut self, name: &str, state: &State) {
+        let Some((name, rail)) = self.find_rail(name) else { return };
+        let (outcome, text) = match state {
+            State::Ohms(r) if *r < SHORTED => (Outcome::Fail, format!("{r} ohm to ground")),
+            State::Ohms(r) => (Outcome::Pass, format!("{r} ohm to ground")),
+            State::Low | State::Bad => (Outcome::Fail, "shorted to ground".to_string()),
+            State::Ok => (Outcome::Pass, "not shorted to ground".to_string()),
+            _ => return,
+        };
+        let Some(node) = self.model.node(&rail.line) else { return };
+        let id = format!("resistance.{name}");
+        self.check(&id, &[Read { node, weight: 0.9 }], Aspect::Low, outcome, format!("rail {name}: {text}"));
+    }
+
+    /// The supply measured off the board speaks of the supply alone.
+    pub(super) fn supply(&mut self, rail: Option<&str>, state: &State) {
+        let named = rail.map(str::to_string).or_else(|| {
+            let first = self.model.rails.iter().min_by_key(|(_, r)| r.order);
+            first.map(|(n, _)| n.clone())
+        });
+        let Some((name, rail)) = named.and_then(|n| self.find_rail(&n)) else { return };
+        let (good, text) = match judge_rail(&rail, state) {
+            Judged::Good(text) | Judged::Nothing(text) => (true, text),
+            Judged::Bad(_, text) => (false, text),
+        };
+        if !good {
+            self.stop_if_needed(&name, &rail, state);
+        }
+        let supplies: Vec<usize> = self
+            .model
+            .units
+            .iter()
+            .enumerate()
+            .filter(|(_, u)| u.class == Class::Supply && self.model.positions[u.position].outside)
+            .map(|(i, _)| i)
+            .collect();
+        for unit in supplies {
+            let (fine, faulty) = if good { (0.98, 0.3) } else { (0.02, 0.7) };
+            self.push(format!("supply off the board: {name} {text}"), Evidence::Unit { unit, fine, faulty });
+        }
+    }
+
+    pub(super) fn fuse(&mut self, place: &Place, state: &State) {
+        let (fine, faulty, word) = match state {
+            State::Ok => (0.995, 0.02, "good"),
+            // A blown fuse is seen or measured; a good one hardly ever reads open.
+            State::Bad | State::Dead | State::Wrong => (0.005, 0.97, "blown"),
+            State::Seen(what) if what == "missing" => (0.0, 1.0, "missing"),
+            _ => return,
+        };
+        self.about_part(place, fine, faulty, &format!("fuse {} {word}", place.name));
+    }
+
+    pub(super) fn heat(&mut self, place: &Place, state: &State) {
+        let Some((_, position)) = self.find_position(place) else { return };
+        let normal = position.warmth.unwrap_or(Warmth::Warm);
+        // P(felt so | fine) and P(felt so | at fault): guesses; some chips always run hot.
+        let (fine, faulty, word) = match (state, normal) {
+            (State::TooHot, Warmth::Hot) => (0.10, 0.30, "too hot to touch"),
+            (State::TooHot, _) => (0.01, 0.30, "too hot to touch"),
+            (State::Hot, Warmth::Hot) => (0.60, 0.50, "hot"),
+            (State::Hot, Warmth::Warm) => (0.10, 0.35, "hot"),
+            (State::Hot, Warmth::Cold) => (0.03, 0.35, "hot"),
+            (State::Warm, _) => (0.60, 0.40, "warm"),
+            (State::Cold, Warmth::Hot | Warmth::Warm) => (0.10, 0.25, "cold"),
+            (State::Cold, Warmth::Cold) => (0.80, 0.60, "cold"),
+            _ => return,
+        };
+        self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
+    }
+
+    pub(super) fn looks(&mut self, place: &Place, state: &State) {
+        let State::Seen(what) = state else { return };
+        // Visible damage at a part: rare on a good one, frequent on a bad one (guess).
+        let (fine, faulty) = match what.as_str() {
+            "fine" => (0.95, 0.70),
+            "missing" => (0.0, 1.0),
+            "reworked" | "modified" | "dirty" | "dusty" => (0.10, 0.25),
+            "corroded" => (0.03, 0.25),
+            _ => (0.005, 0.30),
+        };
+        self.about_part(place, fine, faulty, &format!("{} looks {what}", place.name));
+    }
+
+    fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
+        let Some((i, _)) = self.find_position(place) else { return };
+        let Some((unit, _)) = self.model.units_of(i).next() else { return };
+        self.push(text.to_string(), Evidence::Unit { unit, fine, faulty });
+    }
+
+    pub(super) fn find_position(
+        &mut self,
+        place: &Place,
+    ) -> Option<(usize, crate::faultmap::model::Position)> {
+        let found = board::position(self.model, &place.name).map(|(i, p)| (i, p.clone()));
+        if found.is_none() {
+            let message = format!("board {} has no position {}", self.model.board, place.name);
+            self.warn("unknown-position", message, "write the designator as printed on the board".into());
+        }
+        found
+    }
+
+    /// A level or signal at a pin, against what the map expects on that line.
+    pub(super) fn level(&mut self, place: &Place, state: &State) {
+        let Some(line) = board::line(self.model, place).map(str::to_string) else {
+            let message = format!("{} is no pin or line of board {}", board::written(place), self.model.board);
+            return self.warn("unknown-place", message, "write position and pin, U7.40, or a line of the map".into());
+        };
+        if let Some(rail) = self.model.rails.iter().find(|(_, r)| r.line == line).map(|(n, _)| n.clone()) {
+            return self.rail(&rail, state);
+        }
+        let expected = self.model.lines.iter().find(|l| l.line == line);
+        let (expect, hz) = (expected.map(|l| l.expect), expected.and_then(|l| l.hz));
+        let Some((aspect, outcome, word)) = judge_level(expect, hz, state) else {
+            let message = format!("{line} at {}: no expected state is known for this reading", board::written(place));
+            return self.warn("nothing-follows", message, "kept, but it neither accuses nor clears anything".into());
+        };
+        let Some(node) = self.model.node(&line) else { return };
+        let text = format!("{} ({line}) {word}", board::written(place));
+        let trust = std::mem::replace(&mut self.trust, MEASURED);
+        self.check(&format!("line.{line}"), &[Read { node, weight: 1.0 }], aspect, outcome, text);
+        self.trust = trust;
+    }
+}
+
+enum Judged {
+    Good(String),
+    Bad(Aspect, String),
+    Nothing(String),
+}
+
+fn judge_rail(rail: &RailRaw, state: &State) -> Judged {
+    let volts = match state {
+        State::Ok => return Judged::Good("good".into()),
+        State::Low => return Judged::Bad(Aspect::Low, "low".into()),
+        State::High => return Judged::Bad(Aspect::High, "high".into()),
+        State::Dead => return Judged::Bad(Aspect::Dead, "missing".into()),
+        State::Noisy => return Judged::Bad(Aspect::Noisy, "noisy".into()),
+        State::Bad | State::Wrong => return Judged::Bad(Aspect::Trouble, "bad".into()),
+        State::Volts(v) => *v,
+        _ => return Judged::Nothing("this state says nothing about a rail".into()),
+    };
+    let (size, nominal) = (volts.abs(), rail.nominal.abs());
+    let text = format!("{volts} V");
+    if size < MISSING * nominal {
+        Judged::Bad(Aspect::Dead, text)
+    } else if size < rail.low.abs() {
+        Judged::Bad(Aspect::Low, text)
+    } else if size <= rail.high.abs() {
+        Judged::Good(text)
+    } else if rail.unloaded.is_some_and(|u| size <= u.abs()) {
+        Judged::Nothing(format!("{text} is high, but no fault as long as little hangs on this rail"))
+    } else {
+        Judged::Bad(Aspect::High, text)
+    }
+}
+
+/// A state against the expected one: aspect, outcome and word; `None` when nothing follows.
+fn judge_level(expect: Option<Expect>, hz: Option<f64>, state: &State) -> Option<(Aspect, Outcome, String)> {
+    let pass = |word: &str| Some((Aspect::TroubleOrSpeed, Outcome::Pass, word.to_string()));
+    let fail = |aspect, word: &str| Some((aspect, Outcome::Fail, word.to_string()));
+    match (state, expect) {
+        (State::Ok, _) => pass("as it should be"),
+        (State::Bad | State::Wrong, _) => fail(Aspect::Trouble, "wrong"),
+        (State::Dead, _) => fail(Aspect::Dead, "dead"),
+        (State::Floating, _) => fail(Aspect::Floating, "floating"),
+        (State::Noisy, _) => fail(Aspect::Noisy, "noisy"),
+        (State::Slow, _) => fail(Aspect::Slow, "too slow"),
+        (State::Fast, _) => fail(Aspect::Fast, "too fast"),
+        (State::Pulsing, Some(Expect::Pulsing)) => pass("pulsing"),
+        (State::Pulsing, Some(_)) => fail(Aspect::Noisy, "pulsing"),
+        (State::Low, Some(Expect::Low)) => pass("low"),
+        (State::Low, Some(_)) => fail(Aspect::Low, "low"),
+        (State::High, Some(Expect::High)) => pass("high"),
+        (State::High, Some(_)) => fail(Aspect::High, "high"),
+        (State::Hertz(f), _) => {
+            let expected = hz?;
+            let word = format!("{f} Hz");
+            if (f / expected - 1.0).abs() <= SAME_FREQUENCY {
+                pass(&word)
+            } else if *f < 0.02 * expected {
+                fail(Aspect::Dead, &word)
+            } else {
+                fail(if *f < expected { Aspect::Slow } else { Aspect::Fast }, &word)
+            }
+        }
+        // TTL levels: VIL max 0.8 V, VIH min 2.0 V (74LS, 6510, 6526, 6581, 8255 data sheets).
+        (State::Volts(v), Some(e)) => {
+            let level = if *v <= 0.8 { State::Low } else if *v >= 2.0 { State::High } else { State::Floating };
+            judge_level(Some(e), hz, &level).map(|(a, o, _)| (a, o, format!("{v} V")))
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn levels_against_expectation() {
+        let judge = |e, hz, s: State| judge_level(e, hz, &s).map(|(a, o, _)| (a, o));
+        assert_eq!(judge(Some(Expect::High), None, State::Volts(0.3)), Some((Aspect::Low, Outcome::Fail)));
+        assert_eq!(judge(Some(Expect::High), None, State::Volts(4.1)).unwrap().1, Outcome::Pass);
+        assert_eq!(judge(Some(Expect::Pulsing), None, State::Volts(1.4)), Some((Aspect::Floating, Outcome::Fail)));
+        assert_eq!(judge(None, None, State::Low), None, "nothing follows without an expectation");
+        assert_eq!(judge(None, Some(50.0), State::Hertz(50.4)).unwrap().1, Outcome::Pass);
+        assert_eq!(judge(None, Some(50.0), State::Hertz(60.0)), Some((Aspect::Fast, Outcome::Fail)));
+        assert_eq!(judge(None, Some(50.0), State::Hertz(0.0)), Some((Aspect::Dead, Outcome::Fail)));
+    }
+}

@@ -1,0 +1,292 @@
+//! Run sheets and a board model to readings with likelihoods: what each line says about which fault.
+//!
+//! A reading about the board becomes a check of the network with its causes; one about a single unit (a chip tried in a
+//! tester, a bulged capacitor) a likelihood of that unit; a swap tells which causes were absent when the fault was still
+//! (or no longer) there.
+
+pub mod aspect;
+pub mod board;
+pub mod facts;
+mod hands;
+mod measured;
+mod results;
+
+use crate::diag::{Diag, Severity};
+use crate::faultmap::model::{BoardModel, ModeId, Read};
+use crate::infer::network::Outcome;
+use crate::sheet::{Line, RunSheet, Statement};
+use crate::source::Span;
+pub use aspect::Aspect;
+pub use facts::Facts;
+use std::collections::HashSet;
+
+/// One reading with its place.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// Which sheet (0-based).
+    pub sheet: usize,
+    /// Which line of it (from 1); 0 for what follows from the sheet as a whole.
+    pub line: usize,
+    /// What it says, in our words.
+    pub text: String,
+    /// What it says to the ranking.
+    pub evidence: Evidence,
+}
+
+/// What a reading says to the ranking.
+#[derive(Debug, Clone)]
+pub enum Evidence {
+    /// A check of the board.
+    Check(CheckReading),
+    /// About one unit alone: likelihoods given that it is fine, and given that it is at fault.
+    Unit {
+        /// Index of the unit.
+        unit: usize,
+        /// P(reading | fine).
+        fine: f64,
+        /// P(reading | at fault).
+        faulty: f64,
+    },
+    /// After these units were renewed or refitted, all that had failed before failed still, or no longer.
+    Remedy {
+        /// Unit and the probability that its fault, if it had one, is still there.
+        units: Vec<(usize, f64)>,
+        /// Whether the failing checks pass now.
+        cured: bool,
+    },
+}
+
+/// A check with an outcome.
+#[derive(Debug, Clone)]
+pub struct CheckReading {
+    /// Identifier of the check: `memory.bit.3`, `line.RESET_N`.
+    pub check: String,
+    /// What was seen.
+    pub outcome: Outcome,
+    /// The run it belongs to.
+    pub run: usize,
+    /// Probability that it reads as a failure though nothing acts on it.
+    pub leak: f64,
+    /// How surely each mode shows in it.
+    pub effects: Vec<(ModeId, f64)>,
+}
+
+/// All that the sheets of one machine say.
+#[derive(Debug, Clone)]
+pub struct Observed {
+    /// Readings in order.
+    pub readings: Vec<Reading>,
+    /// What is fitted, empty, how it came in.
+    pub facts: Facts,
+    /// What could not be used, or is doubtful.
+    pub diags: Vec<Diag>,
+    /// Set when the board must not stay powered.
+    pub stop: Option<Stop>,
+    /// A test evidently ran: the supply is good enough for that.
+    pub test_ran: bool,
+    /// Checks that have an outcome, by identifier.
+    pub read: HashSet<String>,
+}
+
+/// Why the board must not stay powered.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stop {
+    /// What was read.
+    pub reason: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// The false-fail rate of a reading by how it reached us.
+#[derive(Debug, Clone, Copy)]
+pub struct Trust {
+    /// P(reads as failed | nothing wrong).
+    pub false_fail: f64,
+    /// P(reads as good | the fault shows).
+    pub missed: f64,
+}
+
+/// Typed from a screen by a person (guess: one slip in two hundred results).
+pub const TYPED: Trust = Trust { false_fail: 0.005, missed: 0.01 };
+/// Transcribed from a photograph (guess: thrice as many).
+pub const PHOTO: Trust = Trust { false_fail: 0.015, missed: 0.02 };
+/// Measured by hand with a probe on a pin among many (guess: wrong pin, slipped probe, polarity).
+pub const MEASURED: Trust = Trust { false_fail: 0.02, missed: 0.03 };
+
+/// Collects readings while walking through the lines.
+pub(crate) struct Observer<'m> {
+    pub(crate) model: &'m BoardModel,
+    pub(crate) out: Observed,
+    pub(crate) run: usize,
+    pub(crate) sheet: usize,
+    pub(crate) line: usize,
+    pub(crate) span: Span,
+    pub(crate) trust: Trust,
+    rest_fine: Vec<(usize, usize, usize)>,
+    not_reached: HashSet<String>,
+    scratch: Vec<f64>,
+}
+
+/// Turns the sheets of one machine, its runs in order, into readings.
+pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
+    let mut o = Observer {
+        model,
+        out: Observed {
+            readings: Vec::new(),
+            facts: facts::gather(model, sheets),
+            diags: Vec::new(),
+            stop: None,
+            test_ran: false,
+            read: HashSet::new(),
+        },
+        run: 0,
+        sheet: 0,
+        line: 0,
+        span: Span::default(),
+        trust: TYPED,
+        rest_fine: Vec::new(),
+        not_reached: HashSet::new(),
+        scratch: vec![0.0; model.modes.len()],
+    };
+    o.out.diags = std::mem::take(&mut o.out.facts.diags);
+    for (i, sheet) in sheets.iter().enumerate() {
+        if i > 0 {
+            o.next_run();
+        }
+        o.sheet = i;
+        o.trust = if facts::from_photo(sheet) { PHOTO } else { TYPED };
+        for line in &sheet.lines {
+            o.read_line(line);
+        }
+    }
+    o.next_run();
+    o.out
+}
+
+impl Observer<'_> {
+    fn read_line(&mut self, line: &Line) {
+        self.line = line.number;
+        for statement in &line.statements {
+            self.span = statement.span;
+            match &statement.value {
+                Statement::Finding(f) => self.finding(f),
+                Statement::HandsOn(h) => self.hands_on(h),
+                Statement::RestFine => self.rest_fine.push((self.sheet, self.line, self.run)),
+                Statement::NotReached(subjects) => {
+                    for s in subjects {
+                        let ids = self.checks_of(s);
+                        self.not_reached.extend(ids);
+                    }
+                }
+                Statement::NewRun => self.next_run(),
+                Statement::Intake(intake) => self.intake(*intake),
+                _ => {}
+            }
+        }
+    }
+
+    /// Closes a run: 'rest fine' speaks of every check of the test that the run did not mention.
+    fn next_run(&mut self) {
+        let keep = (self.sheet, self.line);
+        for (sheet, line, run) in std::mem::take(&mut self.rest_fine) {
+            (self.sheet, self.line) = (sheet, line);
+            let rest: Vec<(String, Vec<Read>)> = self
+                .model
+                .checks
+                .iter()
+                .filter(|c| c.test && !self.out.read.contains(&format!("{run}/{}", c.id)))
+                .filter(|c| !self.not_reached.contains(&c.id))
+                .map(|c| (c.id.clone(), c.reads.clone()))
+                .collect();
+            for (id, reads) in rest {
+                let aspect = whole(&id);
+                self.check(&id, &reads, aspect, Outcome::Pass, "rest fine".into());
+            }
+            self.test_ran(run);
+        }
+        (self.sheet, self.line) = keep;
+        self.not_reached.clear();
+        self.run += 1;
+    }
+
+    /// A result of the test run means that the machine ran it and showed it.
+    pub(crate) fn test_ran(&mut self, run: usize) {
+        self.out.test_ran = true;
+        let id = format!("{run}/report");
+        if self.out.read.contains(&id) {
+            return;
+        }
+        if let Some(node) = self.model.node("report") {
+            let reads = [Read { node, weight: 1.0 }];
+            self.check("report", &reads, Aspect::Trouble, Outcome::Pass, "the test ran and showed results".into());
+        }
+    }
+
+    /// Adds a reading of a check that reads these nodes.
+    pub(crate) fn check(&mut self, id: &str, reads: &[Read], aspect: Aspect, outcome: Outcome, text: String) {
+        self.out.read.insert(format!("{}/{id}", self.run));
+        self.out.read.insert(id.to_string());
+        let effects = self.effects(reads, aspect);
+        let leak = self.trust.false_fail;
+        let run = self.run;
+        let reading = CheckReading { check: id.to_string(), outcome, run, leak, effects };
+        self.push(text, Evidence::Check(reading));
+    }
+
+    pub(crate) fn push(&mut self, text: String, evidence: Evidence) {
+        self.out.readings.push(Reading { sheet: self.sheet, line: self.line, text, evidence });
+    }
+
+    /// How surely each mode shows in a check that reads these nodes, when described by this aspect.
+    fn effects(&mut self, reads: &[Read], aspect: Aspect) -> Vec<(ModeId, f64)> {
+        effects(self.model, reads, aspect, self.trust.missed, &mut self.scratch)
+    }
+
+    pub(crate) fn warn(&mut self, code: &'static str, message: String, help: String) {
+        self.out.diags.push(Diag {
+            code,
+            severity: Severity::Warning,
+            message,
+            label: Some((self.span, String::new())),
+            help: Some(help),
+        });
+    }
+}
+
+/// How surely each mode shows in a check that reads these nodes: the strongest way it reaches one of them, as described
+/// by the aspect, less what a reader misses. `scratch` has one zero a mode and is left so.
+pub fn effects(
+    model: &BoardModel,
+    reads: &[Read],
+    aspect: Aspect,
+    missed: f64,
+    scratch: &mut [f64],
+) -> Vec<(ModeId, f64)> {
+    let mut touched = Vec::new();
+    for read in reads {
+        for touch in &model.nodes[read.node as usize].touches {
+            let s = f64::from(touch.strength) * f64::from(read.weight) * aspect.describes(touch.kind);
+            let slot = &mut scratch[touch.mode as usize];
+            if s > *slot {
+                if *slot == 0.0 {
+                    touched.push(touch.mode);
+                }
+                *slot = s;
+            }
+        }
+    }
+    touched.sort_unstable();
+    let take = |m: ModeId| {
+        let s = std::mem::take(&mut scratch[m as usize]);
+        // An empty position shows with certainty: nothing can be misread into a chip.
+        let missed = if model.modes[m as usize].missing { 0.0 } else { missed };
+        (m, s * (1.0 - missed))
+    };
+    touched.into_iter().map(take).collect()
+}
+
+/// The aspect under which a passing check counts: everything it could show.
+pub(crate) fn whole(check: &str) -> Aspect {
+    let speed = ["clock.", "voice.", "sound", "line.", "timer."];
+    if speed.iter().any(|p| check.starts_with(p)) { Aspect::TroubleOrSpeed } else { Aspect::Trouble }
+}

@@ -1,0 +1,282 @@
+//! Results of the test run and what the eye sees on the screen.
+
+use super::aspect::Aspect;
+use super::{Evidence, Observer, board, whole};
+use crate::faultmap::model::Read;
+use crate::infer::network::Outcome;
+use crate::prior::exposure::COMPLAINT_LEAK;
+use crate::sheet::{Finding, Intake, PictureState, State, Subject};
+
+/// The words of the picture checks.
+const PICTURES: [(PictureState, &str); 8] = [
+    (PictureState::NoSignal, "no-signal"),
+    (PictureState::Black, "black"),
+    (PictureState::OneColour, "one-colour"),
+    (PictureState::Garbage, "garbage"),
+    (PictureState::WrongCharacters, "wrong-characters"),
+    (PictureState::Unstable, "unstable"),
+    (PictureState::WrongColours, "wrong-colours"),
+    (PictureState::NoText, "no-text"),
+];
+
+impl Observer<'_> {
+    pub(super) fn finding(&mut self, f: &Finding) {
+        match &f.subject {
+            Subject::Rail(name) => self.rail(name, &f.state),
+            Subject::Ripple(name) => self.ripple(name, &f.state),
+            Subject::Resistance(name) => self.resistance(name, &f.state),
+            Subject::Supply(name) => self.supply(name.as_deref(), &f.state),
+            Subject::Fuse(place) => self.fuse(place, &f.state),
+            Subject::Level(place) => self.level(place, &f.state),
+            Subject::Heat(place) => self.heat(place, &f.state),
+            Subject::Looks(place) => self.looks(place, &f.state),
+            Subject::Picture => self.picture(&f.state),
+            Subject::StartText => self.start_text(&f.state),
+            Subject::MemoryCell { address, wrote, read } => self.cell(*address, *wrote, *read),
+            _ => self.result(f),
+        }
+    }
+
+    /// The checks of the board that a subject stands for.
+    pub(super) fn checks_of(&self, subject: &Subject) -> Vec<String> {
+        let m = self.model;
+        let starting = |prefix: &str| -> Vec<String> {
+            m.checks.iter().filter(|c| c.test && c.id.starts_with(prefix)).map(|c| c.id.clone()).collect()
+        };
+        let of = |id: String| m.check(&id).map(|c| vec![c.id.clone()]).unwrap_or_default();
+        let numbered = |stem: &str, n: Option<u8>| match n {
+            Some(n) => of(format!("{stem}{n}")),
+            None => starting(stem),
+        };
+        let keys = |keys: Vec<String>| keys.into_iter().map(|k| format!("key.{k}")).collect();
+        match subject {
+            Subject::Test => m.checks.iter().filter(|c| c.test).map(|c| c.id.clone()).collect(),
+            Subject::Memory => starting("memory."),
+            Subject::MemoryBit(n) => of(format!("memory.bit.{n}")),
+            Subject::MemorySocket(place) => self.bits_of(&place.name).flat_map(|n| of(format!("memory.bit.{n}"))).collect(),
+            Subject::Rom(word) => self.rom(word).map(&of).unwrap_or_default(),
+            Subject::ColourMemory => starting("colour."),
+            Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
+            Subject::Timer(n, letter) => {
+                let fits = |id: &String| letter.is_none_or(|l| id.ends_with(&format!(".{}", l.to_ascii_lowercase())));
+                let stem = n.map_or("timer.".to_string(), |n| format!("timer.{n}."));
+                starting(&stem).into_iter().filter(fits).collect()
+            }
+            Subject::Clock(n) => numbered("clock.", *n),
+            Subject::Interrupt(n) => numbered("interrupt.", *n),
+            Subject::Key(name) => board::key(m, name).map(|k| of(format!("key.{k}"))).unwrap_or_default(),
+            Subject::AllKeys => keys(board::keys(m)),
+            Subject::KeyColumn(n) => keys(self.matrix(|c, _| c == usize::from(*n))),
+            Subject::KeyRow(n) => keys(self.matrix(|_, r| r == usize::from(*n))),
+            Subject::Port(word) => self.port(word).map(&of).unwrap_or_default(),
+            Subject::Sound => of("sound".into()),
+            Subject::Voice(n) => of(format!("voice.{n}")),
+            Subject::Filter => of("filter".into()),
+            Subject::Paddles(n) => numbered("paddles.", *n),
+            Subject::Picture => PICTURES.iter().flat_map(|(_, word)| of(format!("picture.{word}"))).collect(),
+            Subject::StartText => of("start-text".into()),
+            _ => Vec::new(),
+        }
+    }
+
+    fn matrix(&self, wanted: impl Fn(usize, usize) -> bool) -> Vec<String> {
+        let Some(kb) = &self.model.keyboard else { return Vec::new() };
+        let cells = kb.matrix.iter().enumerate().flat_map(|(c, col)| col.iter().enumerate().map(move |(r, k)| (c, r, k)));
+        cells.filter(|&(c, r, k)| k != "-" && wanted(c, r)).map(|(_, _, k)| k.clone()).collect()
+    }
+
+    fn bits_of(&self, socket: &str) -> impl Iterator<Item = usize> {
+        let memory = self.model.memory.as_ref();
+        let chips = memory.map(|m| crate::faultmap::expand::list(&m.bits)).unwrap_or_default();
+        let width = memory.map_or(1, |m| usize::from(m.width));
+        let at = chips.iter().position(|c| c.eq_ignore_ascii_case(socket));
+        at.map(|i| i * width..(i + 1) * width).into_iter().flatten()
+    }
+
+    fn rom(&self, word: &str) -> Option<String> {
+        let id = format!("rom.{}", word.to_lowercase());
+        if self.model.check(&id).is_some() {
+            return Some(id);
+        }
+        let (i, _) = board::position(self.model, word)?;
+        let named = self.model.words.iter().find(|(w, to)| {
+            self.model.position(to).is_some_and(|(p, _)| p == i) && self.model.check(&format!("rom.{w}")).is_some()
+        });
+        named.map(|(w, _)| format!("rom.{w}"))
+    }
+
+    fn port(&self, word: &str) -> Option<String> {
+        let id = format!("port.{}", word.trim().to_lowercase().replace(' ', "-"));
+        self.model.check(&id).map(|c| c.id.clone())
+    }
+
+    /// Any result that is a check with a state.
+    fn result(&mut self, f: &Finding) {
+        let ids = self.checks_of(&f.subject);
+        if ids.is_empty() {
+            let message = format!("board {} has no check for this", self.model.board);
+            let help = "the line is kept for the ticket but does not enter the ranking";
+            return self.warn("no-such-check", message, help.into());
+        }
+        let known: Vec<(String, Vec<Read>, String)> = ids
+            .iter()
+            .filter_map(|id| self.model.check(id))
+            .map(|c| (c.id.clone(), c.reads.clone(), c.what.clone()))
+            .collect();
+        self.test_ran(self.run);
+        if f.subject == Subject::Memory && is_bad(&f.state) {
+            return self.memory_bad(&known);
+        }
+        for (id, reads, what) in known {
+            let Some((aspect, outcome, word)) = reading_of(&id, f) else {
+                self.warn("state-not-used", format!("{what}: this state says nothing about it"), String::new());
+                continue;
+            };
+            self.check(&id, &reads, aspect, outcome, format!("{what} {word}"));
+        }
+    }
+
+    /// 'memory bad' without saying which bit is one reading of the whole array, not eight.
+    fn memory_bad(&mut self, known: &[(String, Vec<Read>, String)]) {
+        let mut reads: Vec<Read> = known.iter().flat_map(|(_, reads, _)| reads.clone()).collect();
+        reads.sort_by_key(|r| r.node);
+        reads.dedup_by_key(|r| r.node);
+        for (id, ..) in known {
+            self.out.read.insert(format!("{}/{id}", self.run));
+        }
+        self.check("memory", &reads, Aspect::Trouble, Outcome::Fail, "main memory bad".into());
+    }
+
+    /// One failing cell: each bit that differs is a reading, once a run however many cells show it.
+    fn cell(&mut self, address: u32, wrote: u8, read: u8) {
+        self.test_ran(self.run);
+        for bit in (0..8).filter(|b| (wrote ^ read) >> b & 1 == 1) {
+            let id = format!("memory.bit.{bit}");
+            if self.out.read.contains(&format!("{}/{id}", self.run)) {
+                continue;
+            }
+            let Some(check) = self.model.check(&id) else { continue };
+            let reads = check.reads.clone();
+            let (aspect, word) =
+                if read >> bit & 1 == 1 { (Aspect::High, "1 for 0") } else { (Aspect::Low, "0 for 1") };
+            let text = format!("{address:04X}: data bit {bit} reads {word}");
+            self.check(&id, &reads, aspect, Outcome::Fail, text);
+        }
+    }
+
+    fn picture(&mut self, state: &State) {
+        let State::Picture(seen) = state else {
+            return match state {
+                State::Ok => self.picture(&State::Picture(PictureState::Normal)),
+                State::Dead => self.picture(&State::Picture(PictureState::NoSignal)),
+                State::Noisy => self.picture(&State::Picture(PictureState::Unstable)),
+                State::Wrong | State::Bad => self.picture(&State::Picture(PictureState::Garbage)),
+                _ => {}
+            };
+        };
+        for (which, word) in PICTURES {
+            let Some(check) = self.model.check(&format!("picture.{word}")) else { continue };
+            let (id, reads) = (check.id.clone(), check.reads.clone());
+            if *seen == PictureState::Normal {
+                self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, "picture normal".into());
+            } else if *seen == which {
+                let text = check_words(word);
+                self.check(&id, &reads, Aspect::TroubleOrSpeed, Outcome::Fail, text);
+            }
+        }
+    }
+
+    fn start_text(&mut self, state: &State) {
+        let Some(check) = self.model.check("start-text") else { return };
+        let reads = check.reads.clone();
+        let expected = self.model.words.get("bytes free").and_then(|n| n.parse::<u32>().ok());
+        let (outcome, text) = match state {
+            State::Ok => (Outcome::Pass, "start text as it should be".to_string()),
+            State::BytesFree(n) => match expected {
+                Some(e) if e == *n => (Outcome::Pass, format!("{n} bytes free, as it should be")),
+                Some(e) => (Outcome::Fail, format!("{n} bytes free instead of {e}")),
+                None => return self.warn("no-such-check", "the map does not say how many bytes are free".into(), String::new()),
+            },
+            State::WrongCharacter(expected, seen) => {
+                for bit in (0..8).filter(|b| (expected ^ seen) >> b & 1 == 1) {
+                    self.character_bit(bit, seen >> bit & 1 == 1);
+                }
+                (Outcome::Fail, format!("character code {seen} for {expected}"))
+            }
+            _ => (Outcome::Fail, "start text wrong".to_string()),
+        };
+        self.check("start-text", &reads, Aspect::Trouble, outcome, text);
+    }
+
+    /// A wrong character on the screen: its code differs in this bit, which is the data bit of a memory chip.
+    fn character_bit(&mut self, bit: u8, high: bool) {
+        let Some(check) = self.model.check(&format!("memory.bit.{bit}")) else { return };
+        let (id, reads) = (check.id.clone(), check.reads.clone());
+        let aspect = if high { Aspect::High } else { Aspect::Low };
+        self.check(&id, &reads, aspect, Outcome::Fail, format!("characters differ in data bit {bit}"));
+    }
+
+    /// The complaint: caused by every fault as surely as its owner notices it.
+    pub(super) fn intake(&mut self, intake: Intake) {
+        let (outcome, text) = match intake {
+            Intake::Faulty => (Outcome::Fail, "came in faulty"),
+            Intake::Works | Intake::Untested => return,
+        };
+        let effects = self.model.modes.iter().enumerate().map(|(i, m)| (i as u32, m.notice)).collect();
+        let (check, leak, run) = ("complaint".to_string(), COMPLAINT_LEAK, self.run);
+        let reading = super::CheckReading { check, outcome, run, leak, effects };
+        self.push(text.into(), Evidence::Check(reading));
+    }
+}
+
+fn check_words(word: &str) -> String {
+    format!("picture: {}", word.replace('-', " "))
+}
+
+fn is_bad(state: &State) -> bool {
+    matches!(state, State::Bad | State::Wrong | State::Dead)
+}
+
+/// Aspect, outcome and word of a result.
+fn reading_of(id: &str, f: &Finding) -> Option<(Aspect, Outcome, String)> {
+    if let Some((failed, of)) = f.loops {
+        let outcome = match failed {
+            0 => Outcome::Pass,
+            n if n < of => Outcome::Intermittent,
+            _ => Outcome::Fail,
+        };
+        return Some((whole(id), outcome, format!("bad in {failed} of {of} loops")));
+    }
+    let fail = |aspect, word: &str| Some((aspect, Outcome::Fail, word.to_string()));
+    match &f.state {
+        State::Ok => Some((whole(id), Outcome::Pass, "fine".into())),
+        State::Bad => fail(whole(id), "bad"),
+        State::Dead => fail(Aspect::Dead, "dead"),
+        State::Stopped => fail(Aspect::Dead, "stopped"),
+        State::Stuck => fail(Aspect::Low, "stuck"),
+        State::Low => fail(Aspect::Low, "low"),
+        State::High => fail(Aspect::High, "high"),
+        State::Slow => fail(Aspect::Slow, "too slow"),
+        State::Fast => fail(Aspect::Fast, "too fast"),
+        State::Rate { shown, real } => Some(rate(*shown, *real)),
+        State::Wrong | State::Value(_) | State::Ghost(_) => fail(Aspect::Wrong, "wrong"),
+        State::Noisy => fail(Aspect::Noisy, "noisy"),
+        _ => None,
+    }
+}
+
+/// A clock against a watch. Mains-driven clocks follow the mains: EN 50160 allows ±1 % for 99.5 % of a year, and the display
+/// has steps of 0.1 s; a hand on a watch is good to a few tenths of a second.
+fn rate(shown: f64, real: f64) -> (Aspect, Outcome, String) {
+    let slack = 0.01 * real + 0.3;
+    let word = format!("showed {shown} s in {real} s");
+    if (shown - real).abs() <= slack {
+        (Aspect::TroubleOrSpeed, Outcome::Pass, word)
+    } else if shown < 0.02 * real {
+        (Aspect::Dead, Outcome::Fail, word)
+    } else if shown < real {
+        (Aspect::Slow, Outcome::Fail, word)
+    } else {
+        (Aspect::Fast, Outcome::Fail, word)
+    }
+}

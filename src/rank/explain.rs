@@ -1,0 +1,153 @@
+//! Why: what each line of the sheet did to each suspect, in decibans; how firm the leader stands; what does not fit.
+//!
+//! The weight of evidence of a line is the change of the suspect's log-odds when the line is added to those above it
+//! (I. J. Good, Biometrika 66, 1979): W = 10 log10(odds after / odds before). Summed over the sheet it is exactly the way
+//! from the odds before any line to the odds shown. `without` is the probability when that line alone is left out.
+//! Both are found by ranking the sheet so shortened, so that they mean what they say.
+
+use super::{Ranking, Suspect, rank};
+use crate::faultmap::model::BoardModel;
+use crate::infer::{Limits, posterior};
+use crate::observe::Evidence;
+use crate::rank::network::Instance;
+use crate::sheet::{RunSheet, Statement};
+
+/// A line of a sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct LineRef {
+    /// Which sheet (0-based).
+    pub sheet: usize,
+    /// Line number from 1.
+    pub line: usize,
+}
+
+/// What one line did to one suspect.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weight {
+    /// The line.
+    pub line: LineRef,
+    /// Change of the log-odds when the line is added, decibans.
+    pub decibans: f64,
+    /// Probability of the suspect without this line.
+    pub without: f64,
+}
+
+/// The reasons behind a ranking.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Explanation {
+    /// For each suspect asked about: probability before any line, and the weights in order.
+    pub suspects: Vec<(f64, Vec<Weight>)>,
+    /// Lines whose readings the whole model finds improbable given all others: P(line | others).
+    pub odd: Vec<(LineRef, f64)>,
+}
+
+/// Odds beyond this many decibans are given as this: they are certainties either way.
+const MOST_DECIBANS: f64 = 300.0;
+
+/// A reading less probable than this, given all others, is called out.
+const ODD: f64 = 0.002;
+
+fn log_odds(p: f64) -> f64 {
+    (10.0 * (p / (1.0 - p)).log10()).clamp(-MOST_DECIBANS, MOST_DECIBANS)
+}
+
+/// Lines that could change a ranking.
+fn telling(sheets: &[RunSheet]) -> Vec<LineRef> {
+    let tells = |s: &Statement| {
+        !matches!(
+            s,
+            Statement::Ticket(_)
+                | Statement::Board(_)
+                | Statement::Complaint(_)
+                | Statement::Note(_)
+                | Statement::NewRun
+                | Statement::Cartridge(_)
+        )
+    };
+    let of = |(sheet, s): (usize, &RunSheet)| -> Vec<LineRef> {
+        let lines = s.lines.iter().filter(|l| l.statements.iter().any(|st| tells(&st.value)));
+        lines.map(|l| LineRef { sheet, line: l.number }).collect()
+    };
+    sheets.iter().enumerate().flat_map(of).collect()
+}
+
+/// The sheets with only the lines that `keep` wants (and those that tell nothing).
+fn shortened(sheets: &[RunSheet], all: &[LineRef], keep: impl Fn(LineRef) -> bool) -> Vec<RunSheet> {
+    let mut out = sheets.to_vec();
+    for (sheet, s) in out.iter_mut().enumerate() {
+        s.lines.retain(|l| {
+            let at = LineRef { sheet, line: l.number };
+            !all.contains(&at) || keep(at)
+        });
+    }
+    out
+}
+
+/// Probability of an instance of a unit in a ranking; 0 when nothing of the kind is fitted there yet.
+fn probability(model: &BoardModel, ranking: &Ranking, instance: Instance) -> f64 {
+    let all = super::suspects(model, &ranking.assembled, &ranking.posterior, 0.0);
+    all.iter().find(|s| s.instance == instance).map_or(0.0, |s| s.probability)
+}
+
+/// Explains these suspects.
+///
+/// # Errors
+/// None of its own: a shortened sheet whose readings are impossible counts as saying nothing.
+pub fn explain(model: &BoardModel, sheets: &[RunSheet], full: &Ranking, of: &[Suspect]) -> Explanation {
+    let lines = telling(sheets);
+    let at = |keep: &dyn Fn(LineRef) -> bool| rank(model, &shortened(sheets, &lines, keep)).ok();
+    let prefixes: Vec<Option<Ranking>> = (0..lines.len())
+        .map(|k| at(&|l| lines[..k].contains(&l)))
+        .collect();
+    let without: Vec<Option<Ranking>> = lines.iter().map(|&gone| at(&|l| l != gone)).collect();
+    let prob = |r: &Option<Ranking>, s: &Suspect| r.as_ref().map_or(0.0, |r| probability(model, r, s.instance));
+    let suspects = of.iter().map(|s| {
+        let mut steps: Vec<f64> = prefixes.iter().map(|r| prob(r, s)).collect();
+        steps.push(s.probability);
+        let weights = lines.iter().enumerate().map(|(k, &line)| Weight {
+            line,
+            decibans: log_odds(steps[k + 1]) - log_odds(steps[k]),
+            without: prob(&without[k], s),
+        });
+        (steps[0], weights.collect())
+    });
+    let odd = lines.iter().zip(&without).filter_map(|(&line, r)| {
+        let p = (full.posterior.log_evidence - r.as_ref()?.posterior.log_evidence).exp();
+        let failed = full.observed.readings.iter().any(|r| {
+            (r.sheet, r.line) == (line.sheet, line.line)
+                && matches!(&r.evidence, Evidence::Check(c) if c.outcome != crate::infer::network::Outcome::Pass)
+        });
+        (failed && p < ODD).then_some((line, p))
+    });
+    Explanation { suspects: suspects.collect(), odd: odd.collect() }
+}
+
+/// How far the leader's prior could be too high before it lost its place: the factor by which it would have to be
+/// divided. `None` when there is no second, or no factor up to a million does it.
+pub fn robustness(model: &BoardModel, ranking: &Ranking) -> Option<f64> {
+    let leader = ranking.suspects.first()?;
+    ranking.suspects.get(1)?;
+    let cause = ranking.assembled.instances.iter().position(|i| *i == leader.instance)?;
+    let leads = |factor: f64| {
+        let mut net = ranking.assembled.net.clone();
+        for mode in &mut net.causes[cause].modes {
+            mode.prior.iter_mut().for_each(|p| *p /= factor);
+        }
+        let Ok(p) = posterior(&net, &Limits::default()) else { return false };
+        let now = super::suspects(model, &ranking.assembled, &p, 0.0);
+        now.first().is_some_and(|s| s.instance == leader.instance)
+    };
+    let (mut low, mut high) = (1.0, 2.0);
+    while leads(high) {
+        (low, high) = (high, high * 4.0);
+        if high > 1e6 {
+            return None;
+        }
+    }
+    // A factor of two either way is all that can be said of a guessed prior; five halvings are within 3 %.
+    for _ in 0..5 {
+        let middle = f64::sqrt(low * high);
+        if leads(middle) { low = middle } else { high = middle }
+    }
+    Some(f64::sqrt(low * high))
+}

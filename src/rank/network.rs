@@ -1,0 +1,223 @@
+//! Readings and priors put together into one network.
+//!
+//! Variables are *instances*: each unit as it came, and each part that a swap or replacement put in its place. A reading
+//! links to what was fitted when it was taken; what had failed before a swap and failed after it still is one reading of
+//! the board with the new part in.
+
+use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
+use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
+use crate::observe::{CheckReading, Evidence, Observed};
+use crate::prior::common::CommonTable;
+use crate::sheet::Intake;
+use std::collections::BTreeMap;
+
+/// P(a part put in by hand is itself bad, or not what it says) (guess; donors and sellers vary).
+pub const NEW_PART_BAD: f64 = 0.03;
+
+/// Of a mode that shows, how often it shows in some loops only: a steady fault hardly ever, a flaky one half the time.
+const STEADY_INTERMITTENT: f64 = 0.05;
+const FLAKY_INTERMITTENT: f64 = 0.5;
+
+/// One variable: a unit, as it came (0) or as fitted later (1, 2 …).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Instance {
+    /// Index of the unit.
+    pub unit: usize,
+    /// 0 for the one the machine came with.
+    pub fitted: usize,
+}
+
+/// A network with what its parts stand for.
+pub struct Assembled {
+    /// The network.
+    pub net: Network,
+    /// What each cause is.
+    pub instances: Vec<Instance>,
+    /// Modes of the model that the modes of each cause are.
+    pub modes: Vec<Vec<ModeId>>,
+    /// Checks of the network by reading (index into the readings).
+    pub checks: Vec<Vec<CheckId>>,
+}
+
+/// Prior of each mode under each setting of the common causes, `[mode][setting]`, exclusive within a unit.
+///
+/// p(unit) = 1 − exp(−x Σ r f), shared by the modes as their rates.
+pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> Vec<Vec<f64>> {
+    let intake = observed.facts.intake.unwrap_or(Intake::Untested);
+    let exposure = model.exposures[match intake {
+        Intake::Faulty => 0,
+        Intake::Untested => 1,
+        Intake::Works => 2,
+    }];
+    let mut out = vec![Vec::new(); model.modes.len()];
+    for unit in &model.units {
+        let range = unit.modes.start as usize..unit.modes.end as usize;
+        let empty = observed.facts.empty.contains_key(&unit.position) && !matches!(unit.kind, UnitKind::Key { .. });
+        let total: f64 = model.modes[range.clone()].iter().map(|m| m.rate).sum();
+        let at: Vec<f64> = common
+            .settings()
+            .map(|s| -(-exposure * total * common.factor(s, unit.class)).exp_m1())
+            .collect();
+        for m in range {
+            let mode = &model.modes[m];
+            out[m] = if empty {
+                // Nothing there: that is all that can be wrong with it.
+                vec![if mode.missing { 1.0 } else { 0.0 }; at.len()]
+            } else if total > 0.0 {
+                at.iter().map(|p| p * mode.rate / total).collect()
+            } else {
+                vec![0.0; at.len()]
+            };
+        }
+    }
+    out
+}
+
+/// Puts the readings together; those that `include` refuses are left out.
+pub fn assemble(
+    model: &BoardModel,
+    observed: &Observed,
+    common: &CommonTable,
+    priors: &[Vec<f64>],
+    include: impl Fn(usize) -> bool,
+) -> Assembled {
+    let mut b = Builder {
+        model,
+        a: Assembled {
+            net: Network {
+                common: common.causes().iter().map(|c| c.prior).collect(),
+                causes: Vec::with_capacity(model.units.len()),
+                checks: Vec::new(),
+            },
+            instances: Vec::new(),
+            modes: Vec::new(),
+            checks: vec![Vec::new(); observed.readings.len()],
+        },
+        slot: vec![(0, 0); model.modes.len()],
+        left: BTreeMap::new(),
+        failed: Vec::new(),
+    };
+    for (i, unit) in model.units.iter().enumerate() {
+        let modes: Vec<ModeId> = unit.modes.clone().filter(|&m| priors[m as usize].iter().any(|&p| p > 0.0)).collect();
+        let prior = modes.iter().map(|&m| priors[m as usize].clone()).collect();
+        b.add(Instance { unit: i, fitted: 0 }, modes, prior);
+    }
+    for (i, reading) in observed.readings.iter().enumerate().filter(|(i, _)| include(*i)) {
+        match &reading.evidence {
+            Evidence::Check(c) => b.check(i, c),
+            Evidence::Unit { unit, fine, faulty } => b.about_unit(*unit, *fine, *faulty),
+            Evidence::Remedy { units, cured } => b.remedy(i, units, *cured),
+        }
+    }
+    b.a
+}
+
+/// Marks a mode that is in no cause now.
+const NOWHERE: (usize, usize) = (usize::MAX, 0);
+
+struct Builder<'a> {
+    model: &'a BoardModel,
+    a: Assembled,
+    /// Where each mode of the model is now: cause and mode of the network.
+    slot: Vec<(usize, usize)>,
+    /// P(fault of this unit is still there), for refitted contacts and joints.
+    left: BTreeMap<usize, f64>,
+    /// Failing readings so far: index, check, and the reading.
+    failed: Vec<(usize, CheckId, CheckReading)>,
+}
+
+impl Builder<'_> {
+    fn add(&mut self, instance: Instance, modes: Vec<ModeId>, prior: Vec<Vec<f64>>) {
+        let cause = self.a.net.causes.len();
+        for m in self.model.units[instance.unit].modes.clone() {
+            self.slot[m as usize] = NOWHERE;
+        }
+        for (k, &m) in modes.iter().enumerate() {
+            self.slot[m as usize] = (cause, k);
+        }
+        let shows = |m: ModeId| self.model.modes[m as usize].flaky;
+        let mode = |(&m, prior)| Mode { prior, effects: Vec::new(), shows: shows(m), likelihood: 1.0 };
+        let modes_of = modes.iter().zip(prior).map(mode).collect();
+        self.a.net.causes.push(Cause { modes: modes_of, likelihood_fine: 1.0 });
+        self.a.instances.push(instance);
+        self.a.modes.push(modes);
+    }
+
+    fn check(&mut self, reading: usize, c: &CheckReading) {
+        let id = self.add_check(c, c.outcome);
+        self.a.checks[reading].push(id);
+        if c.outcome != Outcome::Pass {
+            self.failed.push((reading, id, c.clone()));
+        }
+    }
+
+    /// A check of the board as it is now.
+    fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
+        let check = self.a.net.checks.len();
+        self.a.net.checks.push(Check {
+            run: c.run,
+            leak_intermittent: 0.2 * c.leak,
+            leak_fail: 0.8 * c.leak,
+            seen: Some(outcome),
+        });
+        for &(mode, strength) in &c.effects {
+            let (cause, k) = self.slot[mode as usize];
+            if cause == NOWHERE.0 {
+                continue;
+            }
+            let m = &self.model.modes[mode as usize];
+            let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
+            let part = if m.flaky.is_some() { FLAKY_INTERMITTENT } else { STEADY_INTERMITTENT };
+            let (intermittent, fail) = (strength * part, strength * (1.0 - part));
+            self.a.net.causes[cause].modes[k].effects.push(Effect { check, intermittent, fail });
+        }
+        check
+    }
+
+    fn about_unit(&mut self, unit: usize, fine: f64, faulty: f64) {
+        let now = self.a.instances.iter().rposition(|i| i.unit == unit).expect("every unit has an instance");
+        let cause = &mut self.a.net.causes[now];
+        cause.likelihood_fine *= fine;
+        for mode in &mut cause.modes {
+            mode.likelihood *= faulty;
+        }
+    }
+
+    fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: bool) {
+        for &(unit, left) in units {
+            if self.model.units[unit].kind == UnitKind::Part {
+                self.renew(unit);
+            } else {
+                *self.left.entry(unit).or_insert(1.0) *= left;
+            }
+        }
+        let failed = std::mem::take(&mut self.failed);
+        for (at, old, c) in failed {
+            if cured {
+                let id = self.add_check(&c, Outcome::Pass);
+                self.a.checks[reading].push(id);
+            } else {
+                // The same reading again, with the new part in: it takes the place of the old one, which it implies.
+                let id = self.add_check(&c, c.outcome);
+                self.a.net.checks[old].seen = None;
+                self.a.checks[at].push(id);
+                self.failed.push((at, id, c));
+            }
+        }
+    }
+
+    /// A new part in the place of the old one, with its own small risk.
+    fn renew(&mut self, unit: usize) {
+        let fitted = self.a.instances.iter().filter(|i| i.unit == unit).count();
+        let modes: Vec<ModeId> = self.model.units[unit]
+            .modes
+            .clone()
+            .filter(|&m| self.model.modes[m as usize].rate > 0.0)
+            .collect();
+        let total: f64 = modes.iter().map(|&m| self.model.modes[m as usize].rate).sum();
+        let settings = self.a.net.settings();
+        let share = |m: &ModeId| NEW_PART_BAD * self.model.modes[*m as usize].rate / total;
+        let prior = modes.iter().map(|m| vec![share(m); settings]).collect();
+        self.add(Instance { unit, fitted }, modes, prior);
+    }
+}

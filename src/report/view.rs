@@ -1,0 +1,216 @@
+//! The ranking as others may rely on it: the JSON contract, schema 1. Probabilities are 0..1.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// Version of this form.
+pub const SCHEMA: u32 = 1;
+
+/// What `rank --json` prints for one machine.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct RankingView {
+    /// 1.
+    pub schema: u32,
+    /// Files of the sheets, in order.
+    pub sheets: Vec<String>,
+    /// Ticket, when the sheet names one.
+    pub ticket: Option<String>,
+    /// Board map.
+    pub board: String,
+    /// Number of runs that the sheets hold.
+    pub run: usize,
+    /// Set when the board must not stay powered.
+    pub stop: Option<StopView>,
+    /// Units by the probability that they are at fault, likeliest first.
+    pub suspects: Vec<SuspectView>,
+    /// Units that no reading so far separates.
+    pub groups: Vec<Vec<String>>,
+    /// Failing readings that a fact explains.
+    pub explained_by: Vec<ExplainedView>,
+    /// Things that may have happened to the whole machine.
+    pub common_causes: Vec<CommonView>,
+    /// How firm the leader stands.
+    pub robustness: Option<RobustnessView>,
+    /// Upper bound on the share of the probability that was not looked at.
+    pub unexplored_mass: f64,
+    /// Next steps, best first; empty with `--no-next`.
+    pub next: Vec<NextView>,
+    /// Lines that were not understood.
+    pub not_understood: Vec<NotUnderstoodView>,
+    /// Words that were read as others.
+    pub corrections: Vec<CorrectionView>,
+    /// Readings that nothing on this board explains well.
+    pub doubtful: Vec<DoubtfulView>,
+    /// What was taken as given.
+    pub facts_used: Vec<String>,
+    /// Other remarks on lines.
+    pub remarks: Vec<NotUnderstoodView>,
+}
+
+/// Why the board must not stay powered.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct StopView {
+    /// What was read.
+    pub reason: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// A replaceable unit.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct SuspectView {
+    /// Name of the unit: `U7`, `U7 contacts`, `key Q`.
+    pub unit: String,
+    /// Position it belongs to.
+    pub socket: String,
+    /// Type fitted there, when known.
+    pub part: Option<String>,
+    /// What it does on this board.
+    pub role: String,
+    /// P(at fault | readings).
+    pub probability: f64,
+    /// Failure modes, likeliest first.
+    pub modes: Vec<ModeView>,
+    /// P(at fault) before any line was read.
+    pub before: Option<f64>,
+    /// What each line did to it; empty for suspects far down.
+    pub evidence: Vec<EvidenceView>,
+}
+
+/// A failure mode.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ModeView {
+    /// What is wrong.
+    pub fault: String,
+    /// P(this mode | readings).
+    pub probability: f64,
+}
+
+/// Weight of one line for one suspect.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct EvidenceView {
+    /// Sheet, as an index into `sheets`.
+    pub sheet: usize,
+    /// Line number.
+    pub line: usize,
+    /// The line as typed.
+    pub reading: String,
+    /// Change of log-odds, decibans, when the line is added to those above it.
+    pub decibans: f64,
+    /// Probability of the suspect without this line.
+    pub without: f64,
+}
+
+/// A reading and the fact that explains it.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ExplainedView {
+    /// The reading.
+    pub reading: String,
+    /// Line number.
+    pub line: usize,
+    /// The fact.
+    pub fact: String,
+}
+
+/// A common cause.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct CommonView {
+    /// What happened.
+    pub cause: String,
+    /// P(it did | readings).
+    pub probability: f64,
+}
+
+/// How firm the leader stands.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct RobustnessView {
+    /// The leading unit.
+    pub leader: String,
+    /// Its prior could be this many times too high before it lost its place; `null`: no factor up to a million does it.
+    pub prior_too_high_by: Option<f64>,
+}
+
+/// A next step.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct NextView {
+    /// What to do, one sentence.
+    pub step: String,
+    /// Where: position, pin, line.
+    pub r#where: String,
+    /// What is expected when all is well there.
+    pub expect: String,
+    /// Minutes it takes.
+    pub minutes: f64,
+    /// Caution, when one is due.
+    pub hazard: Option<String>,
+    /// Minutes saved on average against renewing parts in order of rank.
+    pub saves_minutes: f64,
+    /// What each outcome would make of the ranking.
+    pub outcomes: Vec<OutcomeView>,
+}
+
+/// An outcome of a step.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct OutcomeView {
+    /// What is seen.
+    pub outcome: String,
+    /// P(this outcome).
+    pub probability: f64,
+    /// Leading units then.
+    pub then: Vec<ThenView>,
+}
+
+/// A unit after an outcome.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ThenView {
+    /// Unit.
+    pub unit: String,
+    /// P(at fault) then.
+    pub probability: f64,
+}
+
+/// A line with a hint.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct NotUnderstoodView {
+    /// Sheet, as an index into `sheets`.
+    pub sheet: usize,
+    /// Line number.
+    pub line: usize,
+    /// The line as typed.
+    pub text: String,
+    /// What was expected and what to type.
+    pub hint: String,
+}
+
+/// A word read as another.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct CorrectionView {
+    /// Line number.
+    pub line: usize,
+    /// As typed.
+    pub typed: String,
+    /// As read.
+    pub read_as: String,
+}
+
+/// A reading that does not fit.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct DoubtfulView {
+    /// Line number.
+    pub line: usize,
+    /// The reading.
+    pub reading: String,
+    /// P(some fault of the model gives it | all other readings and this one).
+    pub explained: f64,
+}
+
+/// What `rank --json` prints for a sheet that could not be ranked.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct RefusedView {
+    /// 1.
+    pub schema: u32,
+    /// Files of the sheets.
+    pub sheets: Vec<String>,
+    /// Why not.
+    pub error: String,
+}

@@ -1,0 +1,82 @@
+//! The boards compiled into the program, and a user's folder that adds to them.
+
+use crate::faultmap::load::MapFolder;
+use crate::faultmap::model::BoardModel;
+use crate::faultmap::wiring::MapError;
+use crate::prior::rates::Handbook;
+use std::path::Path;
+
+/// Identifier, one line, and the compiled model of each shipped board.
+type Shipped = (&'static str, &'static str, &'static [u8]);
+
+static BOARDS: &[Shipped] = include!(concat!(env!("OUT_DIR"), "/boards.rs"));
+
+/// Where boards come from: those shipped, and those of a folder that override them.
+#[derive(Default)]
+pub struct Library {
+    own: Vec<BoardModel>,
+}
+
+/// Why a board cannot be had.
+#[derive(Debug, thiserror::Error)]
+pub enum BoardError {
+    /// No such board.
+    #[error("no board '{name}'{near}; there are: {known}")]
+    Unknown {
+        /// As asked for.
+        name: String,
+        /// A near miss, worded.
+        near: String,
+        /// All identifiers.
+        known: String,
+    },
+    /// The user's maps have mistakes.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    Map(Vec<MapError>),
+    /// The compiled model cannot be read: the program file is damaged.
+    #[error("the built-in map of this board is damaged: install the program again")]
+    Damaged,
+}
+
+impl Library {
+    /// The shipped boards, and those of a folder of maps if there is one.
+    ///
+    /// # Errors
+    /// Every mistake in the folder's maps.
+    pub fn open(folder: Option<&Path>) -> Result<Self, BoardError> {
+        let Some(dir) = folder else { return Ok(Self::default()) };
+        if !dir.is_dir() {
+            let message = "this is not a folder with parts/ and boards/ in it".to_string();
+            let error = MapError { file: dir.display().to_string(), path: String::new(), message };
+            return Err(BoardError::Map(vec![error]));
+        }
+        let (maps, mut errors) = MapFolder::read(dir);
+        let (own, more) = maps.compile(&Handbook);
+        errors.extend(more);
+        if errors.is_empty() { Ok(Self { own }) } else { Err(BoardError::Map(errors)) }
+    }
+
+    /// Identifier and one line of every board, own ones first, then by name.
+    pub fn list(&self) -> Vec<(String, String)> {
+        let own = self.own.iter().map(|b| (b.board.clone(), b.what.clone()));
+        let shipped = BOARDS.iter().filter(|b| self.own.iter().all(|o| o.board != b.0));
+        own.chain(shipped.map(|b| (b.0.to_string(), b.1.to_string()))).collect()
+    }
+
+    /// A board by its identifier.
+    ///
+    /// # Errors
+    /// No such board, with what is nearest.
+    pub fn board(&self, name: &str) -> Result<BoardModel, BoardError> {
+        let plain = name.trim().to_lowercase();
+        if let Some(own) = self.own.iter().find(|b| b.board == plain) {
+            return Ok(own.clone());
+        }
+        if let Some((_, _, bytes)) = BOARDS.iter().find(|b| b.0 == plain) {
+            return postcard::from_bytes(bytes).map_err(|_| BoardError::Damaged);
+        }
+        let names: Vec<String> = self.list().into_iter().map(|b| b.0).collect();
+        let near = crate::faultmap::wiring::near(&plain, names.iter());
+        Err(BoardError::Unknown { name: name.to_string(), near, known: names.join(", ") })
+    }
+}
