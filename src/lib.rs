@@ -5,5 +5,6 @@
 
 pub mod diag;
 pub mod infer;
+pub mod quantity;
 pub mod sheet;
 pub mod source;
