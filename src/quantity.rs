@@ -70,8 +70,8 @@ pub struct Quantity {
     pub bare_prefix: bool,
     /// `V AC` or `V~`.
     pub ac: bool,
-    /// A sign was typed.
-    pub signed: bool,
+    /// Digits were typed behind a decimal point or comma.
+    pub decimals: bool,
 }
 
 /// What is wrong with a quantity.
@@ -297,7 +297,6 @@ fn alternating(rest: &str, already: bool) -> (&str, bool) {
 /// # Errors
 /// A [`QuantityError`] inside `nom::Err` when there is no number, or when number or unit can be read two ways.
 pub fn quantity(input: &str) -> IResult<&str, Quantity, QuantityError> {
-    let signed = input.starts_with(['+', '-']);
     // `alt` would keep the error of the infix form, which always gets further.
     let (rest, (digits, exponent, is_ohm)) = match infix(input) {
         Ok(found) => found,
@@ -324,7 +323,7 @@ pub fn quantity(input: &str) -> IResult<&str, Quantity, QuantityError> {
             unit,
             bare_prefix,
             ac,
-            signed,
+            decimals: digits.contains('.'),
         },
     ))
 }

@@ -233,7 +233,7 @@ mod tests {
             ("t1mer", "timer"),
             ("0k", "ok"),
             ("swaped", "swapped"),
-            ("reseatd", "reseated"),
+            ("replcaed", "replaced"),
             ("adaptre", "adapter"),
         ] {
             assert_eq!(read_as(typed), Reading::As(word.into()), "{typed}");

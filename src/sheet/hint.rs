@@ -95,6 +95,9 @@ fn unknown(input: Toks, text: String) -> Said {
     let near = stranger.and_then(|i| {
         let words = input.lexed.words;
         let typed = &*input.lexed.atoms[i].lower;
+        if words.knows(typed) {
+            return None;
+        }
         let length = typed.chars().count();
         let near: Vec<&str> = (length.saturating_sub(2)..=length + 2)
             .flat_map(|n| words.targets(n))

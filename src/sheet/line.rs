@@ -12,7 +12,7 @@
 use std::collections::HashMap;
 
 use super::correct::{Memo, Reading};
-use super::grammar::statement;
+use super::grammar::{continued, statement};
 use super::hint;
 use super::statement::{Effect, Statement, Subject};
 use super::token::{E, Kind, Lexed, Toks};
@@ -190,10 +190,28 @@ impl<'t> Reader<'t> {
                 piece.part = Part::Read(all);
             }
         }
-        let turned = pieces
-            .iter()
-            .filter(|p| matches!(p.part, Part::Unread(_)))
-            .find_map(|p| turning(&lexed, p.from, p.to));
+        for k in 1..pieces.len() {
+            let Part::Read(before) = &pieces[k - 1].part else {
+                continue;
+            };
+            let Some(Statement::Finding(last)) = before.last() else {
+                continue;
+            };
+            if let (Part::Unread(_), Some(all)) = (
+                &pieces[k].part,
+                continued_all(&lexed, &pieces[k], &last.subject),
+            ) {
+                pieces[k].part = Part::Read(all);
+            }
+        }
+        let unread = pieces.iter().filter(|p| matches!(p.part, Part::Unread(_)));
+        // `but` before what was not read limits what was: it counts with the part behind it.
+        let turned = unread
+            .map(|p| (p.from.saturating_sub(1), p))
+            .find_map(|(before, p)| {
+                let limited = before < p.from && divides(&lexed, before);
+                turning(&lexed, if limited { before } else { p.from }, p.to)
+            });
         if let Some(at) = turned {
             self.turned_around(&lexed, at, line);
             return;
@@ -205,8 +223,12 @@ impl<'t> Reader<'t> {
                 Part::Empty => {}
                 Part::Read(all) => {
                     self.note_corrections(&lexed, &piece.from, piece.to, &all, line.number);
-                    line.statements
-                        .extend(all.into_iter().map(|value| Spanned { value, span: place }));
+                    for value in all {
+                        // Said twice on a line is said once.
+                        if !line.statements.iter().any(|s| s.value == value) {
+                            line.statements.push(Spanned { value, span: place });
+                        }
+                    }
                 }
                 Part::Free if any_read => self.diags.push(Diag {
                     code: code::IGNORED_WORDS,
@@ -601,6 +623,20 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
         j = i;
     }
     Some(all.into_iter().rev().flatten().collect())
+}
+
+/// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
+fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<Statement>> {
+    let mut all = Vec::new();
+    let mut from = piece.from;
+    for to in (piece.from..piece.to)
+        .filter(|i| divides(lexed, *i))
+        .chain(std::iter::once(piece.to))
+    {
+        all.extend(continued(toks(lexed, from, to), before)?);
+        from = to + 1;
+    }
+    Some(all)
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.

@@ -245,7 +245,7 @@ fn state_text(state: &State) -> String {
         State::Pulsing => "pulsing".into(),
         State::Floating => "floating".into(),
         State::Picture(picture) => picture_text(*picture).into(),
-        State::Volts(v) => show(*v, Unit::Volt),
+        State::Volts(v) => volts_text(*v),
         State::Ohms(r) => show(*r, Unit::Ohm),
         State::Hertz(f) => show(*f, Unit::Hertz),
         State::Value(value) => value.clone(),
@@ -258,6 +258,15 @@ fn state_text(state: &State) -> String {
         State::Shorted => "shorted".into(),
         State::Seen(what) => what.clone(),
         State::More(n) => format!("{n} more"),
+    }
+}
+
+/// Volts with a decimal, so that a reading never looks like the name of a rail.
+fn volts_text(volts: f64) -> String {
+    let text = show(volts, Unit::Volt);
+    match text.strip_suffix(" V") {
+        Some(number) if !number.contains('.') => format!("{number}.0 V"),
+        _ => text,
     }
 }
 

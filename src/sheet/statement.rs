@@ -267,7 +267,7 @@ pub enum PictureState {
 pub struct HandsOn {
     /// What was done.
     pub action: Action,
-    /// To which positions.
+    /// To which positions; empty for all of them. Units outside the board are `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`.
     pub places: Vec<Place>,
     /// What it did.
     pub result: Effect,

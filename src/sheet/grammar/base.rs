@@ -223,7 +223,8 @@ fn number_item<'a>(
     highest: u32,
     what: &'static str,
 ) -> P<'a, Vec<u32>> {
-    let (rest, first) = want(what, uint)(input)?;
+    const WORDS: &[(Concept, u32)] = &[(OneWord, 1), (TwoWord, 2), (ThreeWord, 3)];
+    let (rest, first) = want(what, |i| alt((uint, one_of(WORDS))).parse(i))(input)?;
     let (rest, last) = opt(preceded(range_mark, direct_uint)).parse(rest)?;
     let last = last.unwrap_or(first);
     if first < lowest || last > highest || first > last {
@@ -475,6 +476,17 @@ fn any_name(input: Toks<'_>) -> P<'_, String> {
     }
 }
 
+/// `C000`, `D800`: letter and three digits may be a position or an address; one word more is needed.
+pub fn may_be_address(name: &str) -> bool {
+    name.len() == 4
+        && name.starts_with(|c: char| ('A'..='F').contains(&c))
+        && name[1..].bytes().all(|b| b.is_ascii_digit())
+}
+
+/// What to say about [`may_be_address`].
+pub const ADDRESS_OR_PLACE: &str =
+    "`memory $C000 bad` for an address; a position may be followed by how it looks or feels only";
+
 fn line_name(input: Toks<'_>) -> P<'_, String> {
     if let Some(length) = input.concept(LineName) {
         let span = input.lexed.span(input.from, input.from + length);
@@ -496,6 +508,9 @@ fn line_name(input: Toks<'_>) -> P<'_, String> {
         .to_lowercase();
     if input.lexed.words.is(&letters, PartLetters) {
         return fail(rest, "which pin: `.40` or `pin 40`");
+    }
+    if may_be_address(&name) {
+        return fail(rest, ADDRESS_OR_PLACE);
     }
     Ok((rest, name))
 }

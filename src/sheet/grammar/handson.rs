@@ -43,10 +43,23 @@ enum Donor {
 
 const DONORS: &[(Concept, Donor)] = &[(KnownGood, Donor::Good), (WithNew, Donor::New)];
 
-/// The positions that were worked on; `all` gives an empty list.
+/// The positions that were worked on; `all` gives an empty list. What is outside the board goes by its name:
+/// `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`.
 fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
+    const UNITS: &[(Concept, &str)] = &[
+        (Keyboard, "KEYBOARD"),
+        (Supply, "SUPPLY"),
+        (Cartridge, "CARTRIDGE"),
+        (Cable, "CABLE"),
+    ];
+    let unit = map(one_of(UNITS), |name: &str| {
+        vec![Place {
+            name: name.into(),
+            pin: None,
+        }]
+    });
     let all = map(word(AllSocketed), |()| Vec::new());
-    alt((positions, all)).parse(input)
+    alt((positions, unit, all)).parse(input)
 }
 
 /// `(by | with | after)*`: small words between an effect and what was done.
@@ -153,7 +166,7 @@ const VERDICTS: &[(Concept, Effect)] = &[
 fn elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = opt(word(Tested)).parse(input)?;
     let (rest, places) = positions(rest)?;
-    let verdict = || want("good or bad in the tester", one_of(VERDICTS));
+    let verdict = || one_of(VERDICTS);
     let verdict_first = |i| {
         let (rest, _) = opt(word(Tested)).parse(i)?;
         let (rest, result) = verdict()(rest)?;
@@ -163,7 +176,7 @@ fn elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let machine_first = |i| {
         let (rest, _) = opt(word(Tested)).parse(i)?;
         let (rest, ()) = word(Tester)(rest)?;
-        verdict()(rest)
+        want("good or bad", verdict())(rest)
     };
     let short = |i| {
         let (rest, ()) = word(Tested)(i)?;

@@ -11,7 +11,7 @@ mod rails;
 mod result;
 mod subject;
 
-use super::statement::Statement;
+use super::statement::{Statement, Subject};
 use super::token::{E, P, Toks};
 use nom::error::ParseError;
 
@@ -47,11 +47,18 @@ pub fn statement(input: Toks<'_>) -> Result<Vec<Statement>, E> {
             Err(e) => e,
         };
         if let nom::Err::Error(mut error) | nom::Err::Failure(mut error) = error {
-            if error.at > input.from && error.example.is_none() {
+            if error.at > input.from && error.example.is_none() && !error.wants.is_empty() {
                 error.example = Some(example);
             }
             furthest = furthest.or(error);
         }
     }
     Err(furthest)
+}
+
+/// Reads the whole of `input` as a result that leaves out what the one `before` it was about: `2 missing` behind
+/// `voice 1 ok`.
+pub fn continued(input: Toks<'_>, before: &Subject) -> Option<Vec<Statement>> {
+    let (rest, found) = result::continued(input, before).ok()?;
+    base::end(rest).is_ok().then_some(found)
 }

@@ -167,7 +167,10 @@ fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let key_or_fuse =
         |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
     if matches!(how, How::State(_)) && places.iter().any(key_or_fuse) {
-        return fail(rest, "`fuse F1 blown` or `key F1 dead`");
+        return fail(input.skip(1), "`fuse F1 blown` or `key F1 dead`");
+    }
+    if matches!(how, How::State(_)) && places.iter().any(|p| may_be_address(&p.name)) {
+        return fail(input.skip(1), ADDRESS_OR_PLACE);
     }
     if joint && matches!(how, How::Heat(_)) {
         return fail(input, "how the joint looks: cracked, dry, corroded");

@@ -135,10 +135,26 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
     if q.unit == Some(Unit::Ohm) || word(Ripple)(rest).is_ok() || word(Resistance)(rest).is_ok() {
         return Err(nom::Err::Error(E::silent(input)));
     }
+    if like_a_rail(&q)
+        && !name
+            .trim_start_matches(['+', '-'])
+            .starts_with(&q.value.abs().to_string())
+    {
+        return fail(
+            input,
+            "a reading with a decimal (`12.0 V`), so that it is not taken for another rail",
+        );
+    }
     match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
         Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
         Err(fault) => fail(input, fault.to_string()),
     }
+}
+
+/// A whole number that rails are called by: `5V 12V` may be a reading or two rails.
+fn like_a_rail(q: &Quantity) -> bool {
+    const NAMES: [f64; 8] = [3.0, 5.0, 9.0, 10.0, 12.0, 15.0, 18.0, 24.0];
+    !q.decimals && !q.bare_prefix && NAMES.contains(&q.value.abs())
 }
 
 fn ohms<'a>(input: Toks<'a>, name: &str, default: Option<Unit>) -> P<'a, Finding> {

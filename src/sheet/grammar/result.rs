@@ -6,7 +6,7 @@ use nom::combinator::{map, opt};
 use nom::sequence::{preceded, terminated};
 
 use super::base::*;
-use super::subject::{rom, subjects};
+use super::subject::{memory_detail, rom, subjects, timer_names};
 use crate::sheet::statement::{Finding, PictureState, State, Statement, Subject, Warmth};
 use crate::sheet::token::{E, P, Toks};
 use crate::sheet::vocab::Concept::{self, *};
@@ -182,7 +182,13 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             fail(i, "what is missing")
         }
     };
-    alt((subject_first, state_first, absent)).parse(input)
+    let memory = |i| {
+        let (rest, ()) = word(Memory)(i)?;
+        let (rest, state) = one_of(TEST_STATES)(rest)?;
+        let (after, all) = memory_detail(rest)?;
+        fit(rest, after, all, &state)
+    };
+    alt((memory, subject_first, state_first, absent)).parse(input)
 }
 
 /// `sound alone = "silent" | "hum" | ...`: a noise needs no word for the subject.
@@ -313,6 +319,33 @@ fn loops_test(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let mut whole = finding(Subject::Test, state);
     whole.loops = Some(counts);
     Ok((rest, vec![Statement::Finding(whole)]))
+}
+
+/// `continued = numbers state`: behind a result of a numbered thing (`voice 1 ok, 2 missing`) the number is enough.
+pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>> {
+    let (highest, make): (u32, fn(u8) -> Subject) = match before {
+        Subject::Voice(_) => (3, Subject::Voice),
+        Subject::MemoryBit(_) => (7, Subject::MemoryBit),
+        Subject::ColourBit(_) => (3, Subject::ColourBit),
+        Subject::Clock(Some(_)) => (4, |n| Subject::Clock(Some(n))),
+        Subject::Interrupt(Some(_)) => (4, |n| Subject::Interrupt(Some(n))),
+        Subject::KeyRow(_) => (15, Subject::KeyRow),
+        Subject::KeyColumn(_) => (15, Subject::KeyColumn),
+        Subject::Timer(Some(_), _) => {
+            let (rest, all) = timer_names(input)?;
+            let (rest, state) = one_of(TEST_STATES)(rest)?;
+            return fit(input, rest, all, &state);
+        }
+        _ => return Err(nom::Err::Error(E::silent(input))),
+    };
+    let (rest, all) = numbers(0, highest, "a number as before")(input)?;
+    let (rest, state) = one_of(TEST_STATES)(rest)?;
+    fit(
+        input,
+        rest,
+        all.into_iter().map(|n| make(n as u8)).collect(),
+        &state,
+    )
 }
 
 /// All results of the test program that are a subject and a state.

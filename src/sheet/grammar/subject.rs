@@ -2,7 +2,7 @@
 
 use nom::Parser;
 use nom::branch::alt;
-use nom::combinator::{map, opt, value};
+use nom::combinator::{map, opt, peek, value};
 use nom::sequence::{preceded, terminated};
 
 use super::base::*;
@@ -39,6 +39,19 @@ fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         map(word(Test), |()| vec![Subject::Test]),
     ))
     .parse(input)
+}
+
+/// What of main memory is meant, behind a state (`memory bad: bits 3 and 5`): bits, sockets or addresses.
+pub fn memory_detail(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let of_bits = map(bits, |all| {
+        all.into_iter()
+            .map(|b| Subject::MemoryBit(b as u8))
+            .collect()
+    });
+    let sockets = map(positions, |all: Vec<Place>| {
+        all.into_iter().map(Subject::MemorySocket).collect()
+    });
+    alt((of_bits, map(range, |s| vec![s]), sockets)).parse(input)
 }
 
 fn bits(input: Toks<'_>) -> P<'_, Vec<u32>> {
@@ -106,11 +119,21 @@ pub fn range(input: Toks<'_>) -> P<'_, Subject> {
     ))
     .parse(after)?;
     match last {
+        // `C100-C104` may be capacitors as well.
+        Some(_) if told.is_none() && place_like(rest) => fail(rest, ADDRESS_OR_PLACE),
         Some(last) if last < first => fail(rest, "the lower address first, as in 4000-4FFF"),
         Some(last) => Ok((after, Subject::MemoryRange(first, last))),
         None if told.is_some() => Ok((after, Subject::MemoryRange(first, first))),
         None => Err(nom::Err::Error(E::silent(input))),
     }
+}
+
+fn place_like(input: Toks) -> bool {
+    let may = |i: Toks| may_be_address(&i.typed().to_uppercase());
+    may(input)
+        && (1..=4).any(|n| {
+            !input.skip(n).is_empty() && input.skip(n).typed().len() == 4 && may(input.skip(n))
+        })
 }
 
 /// An address in hex: four digits, or any number of them after `$` or `0x`.
@@ -144,7 +167,10 @@ pub fn rom<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
     let placed = map(preceded(word(Rom), positions), |all: Vec<Place>| {
         all.into_iter().map(|p| Subject::Rom(p.name)).collect()
     });
-    let placed_first = map(terminated(position, word(Rom)), |p| vec![Subject::Rom(p)]);
+    let placed_first = map(
+        terminated(position, alt((word(Rom), peek(word(Checksum))))),
+        |p| vec![Subject::Rom(p)],
+    );
     let whole = |i: Toks<'a>| {
         let (rest, ()) = preceded(opt(word(Each)), after_gap(|i| direct(i, Rom))).parse(i)?;
         // `rom bad` does not say which one; `roms ok` does.
@@ -168,21 +194,27 @@ fn timer(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         terminated(preceded(word(Timer), opt(timer_letter)), opt(word(Of))),
         preceded(word(Adapter), adapter_number),
     );
-    let compact = preceded(word(Timer), items(after_gap(timer_name)));
+    let compact = preceded(word(Timer), timer_names);
     let letter_only = preceded(word(Timer), timer_letter);
     let timers = preceded(opt(alt((word(Each), word(Both)))), word(Timer));
     let one = |adapter: u32, letter| vec![Subject::Timer(Some(adapter as u8), letter)];
     alt((
         map(adapter_first, |(n, letter)| one(n, letter)),
         map(adapter_last, |(letter, n)| one(n, letter)),
-        map(compact, |all| {
-            all.into_iter()
-                .map(|(n, l)| Subject::Timer(Some(n as u8), l))
-                .collect()
-        }),
+        compact,
         map(letter_only, |l| vec![Subject::Timer(None, Some(l))]),
         map(timers, |()| vec![Subject::Timer(None, None)]),
     ))
+    .parse(input)
+}
+
+/// `1a, 2b`: timers without the word, behind one that had it.
+pub fn timer_names(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    map(items(after_gap(timer_name)), |all| {
+        all.into_iter()
+            .map(|(n, l)| Subject::Timer(Some(n as u8), l))
+            .collect()
+    })
     .parse(input)
 }
 
