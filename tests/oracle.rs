@@ -125,3 +125,27 @@ fn agrees_with_enumeration_up_to_sixteen_causes() {
         assert_agrees(&net, &posterior(&net, &Limits::default()));
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1000))]
+
+    /// Lattice, conditioning and the search are different sums for the same number.
+    #[test]
+    fn all_ways_of_summing_agree((shape, seed) in shapes()) {
+        let net = random(&shape, seed);
+        let limits = |strategy| Limits { strategy, max_unexplored: 1e-12, ..Limits::default() };
+        let auto = posterior(&net, &limits(Way::Auto));
+        for way in [Way::Lattice, Way::Conditioning, Way::Enumeration] {
+            match (&auto, posterior(&net, &limits(way))) {
+                (Ok(auto), Ok(other)) => {
+                    prop_assert!((auto.log_evidence - other.log_evidence).abs() < 1e-8, "{:?}", way);
+                    for (a, b) in auto.modes.iter().flatten().zip(other.modes.iter().flatten()) {
+                        prop_assert!((a - b).abs() < TOLERANCE + other.unexplored_mass, "{:?}: {} {}", way, a, b);
+                    }
+                    prop_assert!(other.unexplored_mass <= 1e-12, "{:?}: {}", way, other.unexplored_mass);
+                }
+                (auto, other) => prop_assert_eq!(auto, &other, "{:?}", way),
+            }
+        }
+    }
+}

@@ -13,12 +13,15 @@
 //! left out.
 
 mod contract;
+mod enumerate;
 mod fold;
 pub mod network;
 mod order;
 mod plan;
 pub mod posterior;
 mod run;
+mod solve;
+mod validate;
 mod wide;
 
 pub use posterior::{InferError, Limits, Strategy, posterior};
