@@ -17,7 +17,6 @@
 //! Everything is for *ground benign*, commercial quality, in production for two years or more. The model is known
 //! to overstate plastic parts (Weil, Pecht, Hakim, 1993): the ratios are used, not the absolute figures.
 
-use crate::faultmap::compile::Rates;
 use crate::faultmap::raw::{RateRaw, Technology};
 
 /// Boltzmann's constant in electronvolts per kelvin, as the handbook rounds it.
@@ -493,29 +492,6 @@ const fn stated(what: &'static str, per_million: f64, source: &'static str) -> S
 #[must_use]
 pub fn stated_rate(what: &str) -> Option<&'static Stated> {
     STATED.iter().find(|s| s.what == what)
-}
-
-/// The handbook as the map compiler asks for it. Stated assumptions: soldered parts were soldered by machine, connector
-/// contacts are those of a card edge with 44.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Handbook;
-
-impl Rates for Handbook {
-    fn part(&self, raw: &RateRaw, pins: usize) -> Result<f64, String> {
-        rate(raw, pins).map_err(|e| e.to_string())
-    }
-    fn socket(&self, pins: usize) -> f64 {
-        socket(pins)
-    }
-    fn joints(&self, pins: usize) -> f64 {
-        joints(pins, Joint::Machine)
-    }
-    fn contact(&self) -> f64 {
-        connector_contact(44)
-    }
-    fn key(&self) -> f64 {
-        KEY_CONTACT
-    }
 }
 
 fn in_range(
