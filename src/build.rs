@@ -16,7 +16,13 @@ mod sheet {
 use std::path::Path;
 
 fn main() {
-    for input in ["faultmaps", "src/faultmap", "src/prior", "src/sheet/statement.rs", "src/build.rs"] {
+    for input in [
+        "faultmaps",
+        "src/faultmap",
+        "src/prior",
+        "src/sheet/statement.rs",
+        "src/build.rs",
+    ] {
         println!("cargo::rerun-if-changed={input}");
     }
     let (folder, mut errors) = faultmap::load::MapFolder::read(Path::new("faultmaps"));
@@ -34,7 +40,10 @@ fn main() {
         let bytes = postcard::to_stdvec(model).expect("a model can be written down");
         let file = Path::new(&out).join(format!("{}.bin", model.board));
         std::fs::write(&file, bytes).expect("OUT_DIR can be written");
-        index += &format!("    ({:?}, {:?}, include_bytes!({:?})),\n", model.board, model.what, file);
+        index += &format!(
+            "    ({:?}, {:?}, include_bytes!({:?})),\n",
+            model.board, model.what, file
+        );
     }
     index += "]\n";
     std::fs::write(Path::new(&out).join("boards.rs"), index).expect("OUT_DIR can be written");

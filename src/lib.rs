@@ -1,12 +1,17 @@
 //! `whichsocket` reads the results of a test run of an 8-bit home computer and ranks which socket is most
 //! probably at fault, why, and what to measure or swap next.
 //!
-//! Data flows one way: text → [`sheet`] → observations → [`infer`] → plan → report.
+//! Data flows one way: text → [`sheet`] → [`observe`] → [`rank`] (over [`infer`]) → [`next`] (over
+//! [`plan`]) → [`report`].
 
+pub mod cli;
+pub mod commands;
 pub mod diag;
 pub mod faultmap;
 pub mod infer;
+pub mod next;
 pub mod observe;
+pub mod plan;
 pub mod prior;
 pub mod rank;
 pub mod report;

@@ -1,3 +1,32 @@
 //! The command line program; see the library for everything it does.
 
-fn main() {}
+use anstream::ColorChoice;
+use clap::Parser;
+use std::process::ExitCode;
+use whichsocket::cli::{Cli, Colour};
+use whichsocket::commands::{self, Console};
+
+fn main() -> ExitCode {
+    let cli = Cli::parse();
+    match cli.color {
+        Colour::Auto => {}
+        Colour::Always => ColorChoice::Always.write_global(),
+        Colour::Never => ColorChoice::Never.write_global(),
+    }
+    let (stdout, stderr) = (anstream::stdout(), anstream::stderr());
+    let colour = stderr.current_choice() != ColorChoice::Never;
+    let mut console = Console {
+        out: &mut stdout.lock(),
+        err: &mut stderr.lock(),
+        colour,
+    };
+    match commands::run(&cli, &mut console) {
+        Ok(status) => ExitCode::from(status),
+        // Whoever reads the output has seen enough.
+        Err(e) if e.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("whichsocket: {e}");
+            ExitCode::from(commands::BAD)
+        }
+    }
+}

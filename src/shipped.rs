@@ -44,23 +44,36 @@ impl Library {
     /// # Errors
     /// Every mistake in the folder's maps.
     pub fn open(folder: Option<&Path>) -> Result<Self, BoardError> {
-        let Some(dir) = folder else { return Ok(Self::default()) };
+        let Some(dir) = folder else {
+            return Ok(Self::default());
+        };
         if !dir.is_dir() {
             let message = "this is not a folder with parts/ and boards/ in it".to_string();
-            let error = MapError { file: dir.display().to_string(), path: String::new(), message };
+            let error = MapError {
+                file: dir.display().to_string(),
+                path: String::new(),
+                message,
+            };
             return Err(BoardError::Map(vec![error]));
         }
         let (maps, mut errors) = MapFolder::read(dir);
         let (own, more) = maps.compile(&Handbook);
         errors.extend(more);
-        if errors.is_empty() { Ok(Self { own }) } else { Err(BoardError::Map(errors)) }
+        if errors.is_empty() {
+            Ok(Self { own })
+        } else {
+            Err(BoardError::Map(errors))
+        }
     }
 
     /// Identifier and one line of every board, own ones first, then by name.
     pub fn list(&self) -> Vec<(String, String)> {
         let own = self.own.iter().map(|b| (b.board.clone(), b.what.clone()));
-        let shipped = BOARDS.iter().filter(|b| self.own.iter().all(|o| o.board != b.0));
-        own.chain(shipped.map(|b| (b.0.to_string(), b.1.to_string()))).collect()
+        let shipped = BOARDS
+            .iter()
+            .filter(|b| self.own.iter().all(|o| o.board != b.0));
+        own.chain(shipped.map(|b| (b.0.to_string(), b.1.to_string())))
+            .collect()
     }
 
     /// A board by its identifier.
@@ -77,6 +90,10 @@ impl Library {
         }
         let names: Vec<String> = self.list().into_iter().map(|b| b.0).collect();
         let near = crate::faultmap::wiring::near(&plain, names.iter());
-        Err(BoardError::Unknown { name: name.to_string(), near, known: names.join(", ") })
+        Err(BoardError::Unknown {
+            name: name.to_string(),
+            near,
+            known: names.join(", "),
+        })
     }
 }

@@ -5,7 +5,9 @@ use whichsocket::faultmap::raw::{BoardRaw, FamilyRaw};
 
 /// Every YAML file of a folder of the shipped maps, by path.
 fn texts(folder: &str) -> Vec<(String, String)> {
-    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("faultmaps").join(folder);
+    let dir = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("faultmaps")
+        .join(folder);
     let mut files: Vec<_> = std::fs::read_dir(&dir)
         .unwrap_or_else(|e| panic!("{}: {e}", dir.display()))
         .map(|f| f.expect("a directory entry").path())
@@ -14,7 +16,12 @@ fn texts(folder: &str) -> Vec<(String, String)> {
     files.sort();
     files
         .into_iter()
-        .map(|p| (p.display().to_string(), std::fs::read_to_string(&p).expect("a readable map")))
+        .map(|p| {
+            (
+                p.display().to_string(),
+                std::fs::read_to_string(&p).expect("a readable map"),
+            )
+        })
         .collect()
 }
 

@@ -588,7 +588,10 @@ impl Compiler<'_> {
     fn exposures(&mut self, units: &[Unit], modes: &[FaultMode]) -> [f64; 3] {
         let of = |u: &Unit| {
             let range = u.modes.start as usize..u.modes.end as usize;
-            (u.class, modes[range].iter().map(|m| (m.rate, m.notice)).collect())
+            (
+                u.class,
+                modes[range].iter().map(|m| (m.rate, m.notice)).collect(),
+            )
         };
         let list: Vec<(Class, Vec<(f64, f64)>)> = units.iter().map(of).collect();
         self.rates.exposures(&list).unwrap_or_else(|e| {

@@ -71,7 +71,10 @@ mod tests {
         ];
         for (aspect, kind) in pairs {
             for other in KINDS.into_iter().filter(|&k| k != kind) {
-                assert!(aspect.describes(kind) > aspect.describes(other), "{aspect:?} {other:?}");
+                assert!(
+                    aspect.describes(kind) > aspect.describes(other),
+                    "{aspect:?} {other:?}"
+                );
             }
         }
     }

@@ -6,7 +6,10 @@ use crate::sheet::Place;
 /// The position that a word on a sheet means: a designator, or a word of the board map (`sound`, `adapter 1`).
 pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Position)> {
     model.position(word).or_else(|| {
-        let meant = model.words.iter().find(|(w, _)| w.eq_ignore_ascii_case(word))?;
+        let meant = model
+            .words
+            .iter()
+            .find(|(w, _)| w.eq_ignore_ascii_case(word))?;
         model.position(meant.1)
     })
 }
@@ -17,7 +20,12 @@ pub fn line<'m>(model: &'m BoardModel, place: &Place) -> Option<&'m str> {
         return position(model, &place.name)?.1.line_at(pin);
     }
     let is = |name: &str| name.eq_ignore_ascii_case(&place.name);
-    let by_name = |name: &str| model.nodes.iter().find(|n| n.line && n.name.eq_ignore_ascii_case(name));
+    let by_name = |name: &str| {
+        model
+            .nodes
+            .iter()
+            .find(|n| n.line && n.name.eq_ignore_ascii_case(name))
+    };
     let found = by_name(&place.name).or_else(|| {
         let (_, meant) = model.words.iter().find(|(w, _)| is(w))?;
         by_name(meant)
@@ -36,15 +44,39 @@ pub fn written(place: &Place) -> String {
 /// The key of the board's matrix that a name on a sheet means.
 pub fn key(model: &BoardModel, name: &str) -> Option<String> {
     let kb = model.keyboard.as_ref()?;
-    let plain = |s: &str| s.chars().filter(|c| !c.is_whitespace() && *c != '-').collect::<String>().to_uppercase();
+    let plain = |s: &str| {
+        s.chars()
+            .filter(|c| !c.is_whitespace() && *c != '-')
+            .collect::<String>()
+            .to_uppercase()
+    };
     let wanted = plain(name);
-    let alias = kb.aliases.iter().find(|(a, _)| plain(a) == wanted).map(|(_, k)| k);
+    let alias = kb
+        .aliases
+        .iter()
+        .find(|(a, _)| plain(a) == wanted)
+        .map(|(_, k)| k);
     let known = || kb.matrix.iter().flatten().chain(kb.outside.keys());
-    known().find(|k| *k != "-" && (Some(*k) == alias || plain(k) == wanted)).cloned()
+    known()
+        .find(|k| *k != "-" && (Some(*k) == alias || plain(k) == wanted))
+        .cloned()
 }
 
 /// All keys of the matrix, column by column.
 pub fn keys(model: &BoardModel) -> Vec<String> {
-    let Some(kb) = &model.keyboard else { return Vec::new() };
-    kb.matrix.iter().flatten().filter(|k| *k != "-").cloned().collect()
+    let Some(kb) = &model.keyboard else {
+        return Vec::new();
+    };
+    kb.matrix
+        .iter()
+        .flatten()
+        .filter(|k| *k != "-")
+        .cloned()
+        .collect()
+}
+
+/// Where a rail is best measured, in words: `U7 pin 6`.
+pub fn rail_measured_at(model: &BoardModel, rail: &str) -> String {
+    let places = model.rails.get(rail).map(|r| crate::faultmap::expand::list(&r.measure)).unwrap_or_default();
+    places.first().map_or_else(|| rail.to_string(), |p| p.replacen('.', " pin ", 1))
 }

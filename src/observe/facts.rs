@@ -20,8 +20,8 @@ pub struct Facts {
     pub fitted: BTreeMap<usize, String>,
     /// The cartridge profile.
     pub cartridge: Option<String>,
-    /// Doubts about the above.
-    pub diags: Vec<Diag>,
+    /// Doubts about the above, with the sheet they are about.
+    pub diags: Vec<(usize, Diag)>,
 }
 
 /// Whether a sheet was transcribed from a photograph.
@@ -33,16 +33,24 @@ pub fn from_photo(sheet: &RunSheet) -> bool {
 /// Gathers the facts of all sheets; a later sheet overrides an earlier one.
 pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
     let mut f = Facts::default();
-    for line in sheets.iter().flat_map(|s| &s.lines) {
+    for (sheet, line) in sheets
+        .iter()
+        .enumerate()
+        .flat_map(|(i, s)| s.lines.iter().map(move |l| (i, l)))
+    {
         for statement in &line.statements {
             let mut unknown = |place: &Place| {
-                f.diags.push(Diag {
+                let diag = Diag {
                     code: "unknown-position",
                     severity: Severity::Warning,
                     message: format!("board {} has no position {}", model.board, place.name),
                     label: Some((statement.span, "not on this board".into())),
-                    help: Some("write the designator as printed on the board; 'board show' lists them".into()),
-                });
+                    help: Some(
+                        "write the designator as printed on the board; 'board show' lists them"
+                            .into(),
+                    ),
+                };
+                f.diags.push((sheet, diag));
             };
             match &statement.value {
                 Statement::Ticket(t) => f.ticket = Some(t.clone()),

@@ -17,13 +17,20 @@ impl Observer<'_> {
     pub(super) fn hands_on(&mut self, h: &HandsOn) {
         let mut renewed = Vec::new();
         for place in &h.places {
-            let Some((position, _)) = self.find_position(place) else { continue };
-            let units: Vec<(usize, UnitKind)> =
-                self.model.units_of(position).map(|(i, u)| (i, u.kind.clone())).collect();
+            let Some((position, _)) = self.find_position(place) else {
+                continue;
+            };
+            let units: Vec<(usize, UnitKind)> = self
+                .model
+                .units_of(position)
+                .map(|(i, u)| (i, u.kind.clone()))
+                .collect();
             for (unit, kind) in units {
                 if let Some(left) = persists(h.action, &kind) {
                     renewed.push((unit, left));
-                } else if let (UnitKind::Part, Some((fine, faulty))) = (&kind, likelihood(h.action, h.result)) {
+                } else if let (UnitKind::Part, Some((fine, faulty))) =
+                    (&kind, likelihood(h.action, h.result))
+                {
                     let text = format!("{} {}", place.name, words(h.action, h.result));
                     self.push(text, Evidence::Unit { unit, fine, faulty });
                 }
@@ -35,11 +42,27 @@ impl Observer<'_> {
         let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
         let text = format!("{} {}", names.join(", "), words(h.action, h.result));
         match h.result {
-            Effect::Cured => self.push(text, Evidence::Remedy { units: renewed, cured: true }),
-            Effect::NoChange => self.push(text, Evidence::Remedy { units: renewed, cured: false }),
+            Effect::Cured => self.push(
+                text,
+                Evidence::Remedy {
+                    units: renewed,
+                    cured: true,
+                },
+            ),
+            Effect::NoChange => self.push(
+                text,
+                Evidence::Remedy {
+                    units: renewed,
+                    cured: false,
+                },
+            ),
             // Something is different: the part that was changed had a hand in it, and is not all of it.
             Effect::Changed | Effect::Worse | Effect::Moved => {
-                let (fine, faulty) = if h.result == Effect::Moved { (0.02, 0.9) } else { (0.15, 0.6) };
+                let (fine, faulty) = if h.result == Effect::Moved {
+                    (0.02, 0.9)
+                } else {
+                    (0.15, 0.6)
+                };
                 for (unit, _) in renewed {
                     self.push(text.clone(), Evidence::Unit { unit, fine, faulty });
                 }
@@ -56,9 +79,8 @@ fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
         (Swap | Replace, UnitKind::Part) => Some(DONOR_BAD),
         (Swap | Replace | Reseat | Press, UnitKind::Contacts) => Some(RESEAT_FAILS),
         (Replace | Resolder, UnitKind::Joints) => Some(RESOLDER_FAILS),
-        (Reseat | Clean | Press, UnitKind::Contact { .. }) | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => {
-            Some(CLEAN_FAILS)
-        }
+        (Reseat | Clean | Press, UnitKind::Contact { .. })
+        | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => Some(CLEAN_FAILS),
         _ => None,
     }
 }

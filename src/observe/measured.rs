@@ -18,7 +18,9 @@ const SHORTED: f64 = 5.0;
 
 impl Observer<'_> {
     pub(super) fn rail(&mut self, name: &str, state: &State) {
-        let Some((name, rail)) = self.find_rail(name) else { return };
+        let Some((name, rail)) = self.find_rail(name) else {
+            return;
+        };
         let (aspect, outcome, text) = match judge_rail(&rail, state) {
             Judged::Good(text) => (Aspect::TroubleOrSpeed, Outcome::Pass, text),
             Judged::Bad(aspect, text) => (aspect, Outcome::Fail, text),
@@ -31,21 +33,47 @@ impl Observer<'_> {
         self.rail_check(&name, &rail, aspect, outcome, format!("rail {name} {text}"));
     }
 
-    fn rail_check(&mut self, name: &str, rail: &RailRaw, aspect: Aspect, outcome: Outcome, text: String) {
-        let Some(node) = self.model.node(&rail.line) else { return };
+    fn rail_check(
+        &mut self,
+        name: &str,
+        rail: &RailRaw,
+        aspect: Aspect,
+        outcome: Outcome,
+        text: String,
+    ) {
+        let Some(node) = self.model.node(&rail.line) else {
+            return;
+        };
         let trust = std::mem::replace(&mut self.trust, MEASURED);
-        self.check(&format!("rail.{name}"), &[Read { node, weight: 1.0 }], aspect, outcome, text);
+        self.check(
+            &format!("rail.{name}"),
+            &[Read { node, weight: 1.0 }],
+            aspect,
+            outcome,
+            text,
+        );
         self.trust = trust;
     }
 
     fn find_rail(&mut self, name: &str) -> Option<(String, RailRaw)> {
-        let plain = |s: &str| s.to_uppercase().replace(['+', ' ', '_'], "").replace("VOLTS", "V");
+        let plain = |s: &str| {
+            s.to_uppercase()
+                .replace(['+', ' ', '_'], "")
+                .replace("VOLTS", "V")
+        };
         let rails = &self.model.rails;
-        let found = rails.iter().find(|(n, _)| plain(n) == plain(name)).map(|(n, r)| (n.clone(), r.clone()));
+        let found = rails
+            .iter()
+            .find(|(n, _)| plain(n) == plain(name))
+            .map(|(n, r)| (n.clone(), r.clone()));
         if found.is_none() {
             let known: Vec<&str> = rails.keys().map(String::as_str).collect();
             let message = format!("board {} has no rail '{name}'", self.model.board);
-            self.warn("unknown-rail", message, format!("its rails are {}", known.join(", ")));
+            self.warn(
+                "unknown-rail",
+                message,
+                format!("its rails are {}", known.join(", ")),
+            );
         }
         found
     }
@@ -53,10 +81,15 @@ impl Observer<'_> {
     fn stop_if_needed(&mut self, name: &str, rail: &RailRaw, state: &State) {
         let reason = match state {
             State::Volts(v) if v.abs() >= rail.stop => {
-                format!("rail {name} reads {v} V; the limit for leaving the board powered is {} V", rail.stop)
+                format!(
+                    "rail {name} reads {v} V; the limit for leaving the board powered is {} V",
+                    rail.stop
+                )
             }
             _ if rail.guards_memory && self.missing(rail, state) => {
-                format!("rail {name} is missing, and the memory must not be without it while the others are there")
+                format!(
+                    "rail {name} is missing, and the memory must not be without it while the others are there"
+                )
             }
             _ => return,
         };
@@ -77,19 +110,31 @@ impl Observer<'_> {
     }
 
     pub(super) fn ripple(&mut self, name: &str, state: &State) {
-        let Some((name, rail)) = self.find_rail(name) else { return };
+        let Some((name, rail)) = self.find_rail(name) else {
+            return;
+        };
         let (outcome, text) = match state {
             State::Ok => (Outcome::Pass, "without ripple".to_string()),
             // 2 % of the nominal voltage peak to peak (common practice, no source).
-            State::Volts(v) if *v <= 0.02 * rail.nominal.abs() => (Outcome::Pass, format!("ripple {v} V")),
+            State::Volts(v) if *v <= 0.02 * rail.nominal.abs() => {
+                (Outcome::Pass, format!("ripple {v} V"))
+            }
             State::Volts(v) => (Outcome::Fail, format!("ripple {v} V")),
             _ => (Outcome::Fail, "ripples".to_string()),
         };
-        self.rail_check(&name, &rail, Aspect::Noisy, outcome, format!("rail {name} {text}"));
+        self.rail_check(
+            &name,
+            &rail,
+            Aspect::Noisy,
+            outcome,
+            format!("rail {name} {text}"),
+        );
     }
 
     pub(super) fn resistance(&mut self, name: &str, state: &State) {
-        let Some((name, rail)) = self.find_rail(name) else { return };
+        let Some((name, rail)) = self.find_rail(name) else {
+            return;
+        };
         let (outcome, text) = match state {
             State::Ohms(r) if *r < SHORTED => (Outcome::Fail, format!("{r} ohm to ground")),
             State::Ohms(r) => (Outcome::Pass, format!("{r} ohm to ground")),
@@ -97,9 +142,17 @@ impl Observer<'_> {
             State::Ok => (Outcome::Pass, "not shorted to ground".to_string()),
             _ => return,
         };
-        let Some(node) = self.model.node(&rail.line) else { return };
+        let Some(node) = self.model.node(&rail.line) else {
+            return;
+        };
         let id = format!("resistance.{name}");
-        self.check(&id, &[Read { node, weight: 0.9 }], Aspect::Low, outcome, format!("rail {name}: {text}"));
+        self.check(
+            &id,
+            &[Read { node, weight: 0.9 }],
+            Aspect::Low,
+            outcome,
+            format!("rail {name}: {text}"),
+        );
     }
 
     /// The supply measured off the board speaks of the supply alone.
@@ -108,7 +161,9 @@ impl Observer<'_> {
             let first = self.model.rails.iter().min_by_key(|(_, r)| r.order);
             first.map(|(n, _)| n.clone())
         });
-        let Some((name, rail)) = named.and_then(|n| self.find_rail(&n)) else { return };
+        let Some((name, rail)) = named.and_then(|n| self.find_rail(&n)) else {
+            return;
+        };
         let (good, text) = match judge_rail(&rail, state) {
             Judged::Good(text) | Judged::Nothing(text) => (true, text),
             Judged::Bad(_, text) => (false, text),
@@ -126,7 +181,10 @@ impl Observer<'_> {
             .collect();
         for unit in supplies {
             let (fine, faulty) = if good { (0.98, 0.3) } else { (0.02, 0.7) };
-            self.push(format!("supply off the board: {name} {text}"), Evidence::Unit { unit, fine, faulty });
+            self.push(
+                format!("supply off the board: {name} {text}"),
+                Evidence::Unit { unit, fine, faulty },
+            );
         }
     }
 
@@ -142,7 +200,9 @@ impl Observer<'_> {
     }
 
     pub(super) fn heat(&mut self, place: &Place, state: &State) {
-        let Some((_, position)) = self.find_position(place) else { return };
+        let Some((_, position)) = self.find_position(place) else {
+            return;
+        };
         let normal = position.warmth.unwrap_or(Warmth::Warm);
         // P(felt so | fine) and P(felt so | at fault): guesses; some chips always run hot.
         let (fine, faulty, word) = match (state, normal) {
@@ -173,8 +233,12 @@ impl Observer<'_> {
     }
 
     fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
-        let Some((i, _)) = self.find_position(place) else { return };
-        let Some((unit, _)) = self.model.units_of(i).next() else { return };
+        let Some((i, _)) = self.find_position(place) else {
+            return;
+        };
+        let Some((unit, _)) = self.model.units_of(i).next() else {
+            return;
+        };
         self.push(text.to_string(), Evidence::Unit { unit, fine, faulty });
     }
 
@@ -185,7 +249,11 @@ impl Observer<'_> {
         let found = board::position(self.model, &place.name).map(|(i, p)| (i, p.clone()));
         if found.is_none() {
             let message = format!("board {} has no position {}", self.model.board, place.name);
-            self.warn("unknown-position", message, "write the designator as printed on the board".into());
+            self.warn(
+                "unknown-position",
+                message,
+                "write the designator as printed on the board".into(),
+            );
         }
         found
     }
@@ -193,22 +261,51 @@ impl Observer<'_> {
     /// A level or signal at a pin, against what the map expects on that line.
     pub(super) fn level(&mut self, place: &Place, state: &State) {
         let Some(line) = board::line(self.model, place).map(str::to_string) else {
-            let message = format!("{} is no pin or line of board {}", board::written(place), self.model.board);
-            return self.warn("unknown-place", message, "write position and pin, U7.40, or a line of the map".into());
+            let message = format!(
+                "{} is no pin or line of board {}",
+                board::written(place),
+                self.model.board
+            );
+            return self.warn(
+                "unknown-place",
+                message,
+                "write position and pin, U7.40, or a line of the map".into(),
+            );
         };
-        if let Some(rail) = self.model.rails.iter().find(|(_, r)| r.line == line).map(|(n, _)| n.clone()) {
+        if let Some(rail) = self
+            .model
+            .rails
+            .iter()
+            .find(|(_, r)| r.line == line)
+            .map(|(n, _)| n.clone())
+        {
             return self.rail(&rail, state);
         }
         let expected = self.model.lines.iter().find(|l| l.line == line);
         let (expect, hz) = (expected.map(|l| l.expect), expected.and_then(|l| l.hz));
         let Some((aspect, outcome, word)) = judge_level(expect, hz, state) else {
-            let message = format!("{line} at {}: no expected state is known for this reading", board::written(place));
-            return self.warn("nothing-follows", message, "kept, but it neither accuses nor clears anything".into());
+            let message = format!(
+                "{line} at {}: no expected state is known for this reading",
+                board::written(place)
+            );
+            return self.warn(
+                "nothing-follows",
+                message,
+                "kept, but it neither accuses nor clears anything".into(),
+            );
         };
-        let Some(node) = self.model.node(&line) else { return };
+        let Some(node) = self.model.node(&line) else {
+            return;
+        };
         let text = format!("{} ({line}) {word}", board::written(place));
         let trust = std::mem::replace(&mut self.trust, MEASURED);
-        self.check(&format!("line.{line}"), &[Read { node, weight: 1.0 }], aspect, outcome, text);
+        self.check(
+            &format!("line.{line}"),
+            &[Read { node, weight: 1.0 }],
+            aspect,
+            outcome,
+            text,
+        );
         self.trust = trust;
     }
 }
@@ -239,14 +336,20 @@ fn judge_rail(rail: &RailRaw, state: &State) -> Judged {
     } else if size <= rail.high.abs() {
         Judged::Good(text)
     } else if rail.unloaded.is_some_and(|u| size <= u.abs()) {
-        Judged::Nothing(format!("{text} is high, but no fault as long as little hangs on this rail"))
+        Judged::Nothing(format!(
+            "{text} is high, but no fault as long as little hangs on this rail"
+        ))
     } else {
         Judged::Bad(Aspect::High, text)
     }
 }
 
 /// A state against the expected one: aspect, outcome and word; `None` when nothing follows.
-fn judge_level(expect: Option<Expect>, hz: Option<f64>, state: &State) -> Option<(Aspect, Outcome, String)> {
+fn judge_level(
+    expect: Option<Expect>,
+    hz: Option<f64>,
+    state: &State,
+) -> Option<(Aspect, Outcome, String)> {
     let pass = |word: &str| Some((Aspect::TroubleOrSpeed, Outcome::Pass, word.to_string()));
     let fail = |aspect, word: &str| Some((aspect, Outcome::Fail, word.to_string()));
     match (state, expect) {
@@ -271,12 +374,25 @@ fn judge_level(expect: Option<Expect>, hz: Option<f64>, state: &State) -> Option
             } else if *f < 0.02 * expected {
                 fail(Aspect::Dead, &word)
             } else {
-                fail(if *f < expected { Aspect::Slow } else { Aspect::Fast }, &word)
+                fail(
+                    if *f < expected {
+                        Aspect::Slow
+                    } else {
+                        Aspect::Fast
+                    },
+                    &word,
+                )
             }
         }
         // TTL levels: VIL max 0.8 V, VIH min 2.0 V (74LS, 6510, 6526, 6581, 8255 data sheets).
         (State::Volts(v), Some(e)) => {
-            let level = if *v <= 0.8 { State::Low } else if *v >= 2.0 { State::High } else { State::Floating };
+            let level = if *v <= 0.8 {
+                State::Low
+            } else if *v >= 2.0 {
+                State::High
+            } else {
+                State::Floating
+            };
             judge_level(Some(e), hz, &level).map(|(a, o, _)| (a, o, format!("{v} V")))
         }
         _ => None,
@@ -290,12 +406,36 @@ mod tests {
     #[test]
     fn levels_against_expectation() {
         let judge = |e, hz, s: State| judge_level(e, hz, &s).map(|(a, o, _)| (a, o));
-        assert_eq!(judge(Some(Expect::High), None, State::Volts(0.3)), Some((Aspect::Low, Outcome::Fail)));
-        assert_eq!(judge(Some(Expect::High), None, State::Volts(4.1)).unwrap().1, Outcome::Pass);
-        assert_eq!(judge(Some(Expect::Pulsing), None, State::Volts(1.4)), Some((Aspect::Floating, Outcome::Fail)));
-        assert_eq!(judge(None, None, State::Low), None, "nothing follows without an expectation");
-        assert_eq!(judge(None, Some(50.0), State::Hertz(50.4)).unwrap().1, Outcome::Pass);
-        assert_eq!(judge(None, Some(50.0), State::Hertz(60.0)), Some((Aspect::Fast, Outcome::Fail)));
-        assert_eq!(judge(None, Some(50.0), State::Hertz(0.0)), Some((Aspect::Dead, Outcome::Fail)));
+        assert_eq!(
+            judge(Some(Expect::High), None, State::Volts(0.3)),
+            Some((Aspect::Low, Outcome::Fail))
+        );
+        assert_eq!(
+            judge(Some(Expect::High), None, State::Volts(4.1))
+                .unwrap()
+                .1,
+            Outcome::Pass
+        );
+        assert_eq!(
+            judge(Some(Expect::Pulsing), None, State::Volts(1.4)),
+            Some((Aspect::Floating, Outcome::Fail))
+        );
+        assert_eq!(
+            judge(None, None, State::Low),
+            None,
+            "nothing follows without an expectation"
+        );
+        assert_eq!(
+            judge(None, Some(50.0), State::Hertz(50.4)).unwrap().1,
+            Outcome::Pass
+        );
+        assert_eq!(
+            judge(None, Some(50.0), State::Hertz(60.0)),
+            Some((Aspect::Fast, Outcome::Fail))
+        );
+        assert_eq!(
+            judge(None, Some(50.0), State::Hertz(0.0)),
+            Some((Aspect::Dead, Outcome::Fail))
+        );
     }
 }

@@ -78,8 +78,10 @@ pub struct Observed {
     pub readings: Vec<Reading>,
     /// What is fitted, empty, how it came in.
     pub facts: Facts,
-    /// What could not be used, or is doubtful.
-    pub diags: Vec<Diag>,
+    /// What could not be used, or is doubtful, with the sheet it is about.
+    pub diags: Vec<(usize, Diag)>,
+    /// Number of runs.
+    pub runs: usize,
     /// Set when the board must not stay powered.
     pub stop: Option<Stop>,
     /// A test evidently ran: the supply is good enough for that.
@@ -107,11 +109,20 @@ pub struct Trust {
 }
 
 /// Typed from a screen by a person (guess: one slip in two hundred results).
-pub const TYPED: Trust = Trust { false_fail: 0.005, missed: 0.01 };
+pub const TYPED: Trust = Trust {
+    false_fail: 0.005,
+    missed: 0.01,
+};
 /// Transcribed from a photograph (guess: thrice as many).
-pub const PHOTO: Trust = Trust { false_fail: 0.015, missed: 0.02 };
+pub const PHOTO: Trust = Trust {
+    false_fail: 0.015,
+    missed: 0.02,
+};
 /// Measured by hand with a probe on a pin among many (guess: wrong pin, slipped probe, polarity).
-pub const MEASURED: Trust = Trust { false_fail: 0.02, missed: 0.03 };
+pub const MEASURED: Trust = Trust {
+    false_fail: 0.02,
+    missed: 0.03,
+};
 
 /// Collects readings while walking through the lines.
 pub(crate) struct Observer<'m> {
@@ -135,6 +146,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             readings: Vec::new(),
             facts: facts::gather(model, sheets),
             diags: Vec::new(),
+            runs: 0,
             stop: None,
             test_ran: false,
             read: HashSet::new(),
@@ -154,12 +166,17 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             o.next_run();
         }
         o.sheet = i;
-        o.trust = if facts::from_photo(sheet) { PHOTO } else { TYPED };
+        o.trust = if facts::from_photo(sheet) {
+            PHOTO
+        } else {
+            TYPED
+        };
         for line in &sheet.lines {
             o.read_line(line);
         }
     }
     o.next_run();
+    o.out.runs = o.run;
     o.out
 }
 
@@ -218,38 +235,69 @@ impl Observer<'_> {
         }
         if let Some(node) = self.model.node("report") {
             let reads = [Read { node, weight: 1.0 }];
-            self.check("report", &reads, Aspect::Trouble, Outcome::Pass, "the test ran and showed results".into());
+            self.check(
+                "report",
+                &reads,
+                Aspect::Trouble,
+                Outcome::Pass,
+                "the test ran and showed results".into(),
+            );
         }
     }
 
     /// Adds a reading of a check that reads these nodes.
-    pub(crate) fn check(&mut self, id: &str, reads: &[Read], aspect: Aspect, outcome: Outcome, text: String) {
+    pub(crate) fn check(
+        &mut self,
+        id: &str,
+        reads: &[Read],
+        aspect: Aspect,
+        outcome: Outcome,
+        text: String,
+    ) {
         self.out.read.insert(format!("{}/{id}", self.run));
         self.out.read.insert(id.to_string());
         let effects = self.effects(reads, aspect);
         let leak = self.trust.false_fail;
         let run = self.run;
-        let reading = CheckReading { check: id.to_string(), outcome, run, leak, effects };
+        let reading = CheckReading {
+            check: id.to_string(),
+            outcome,
+            run,
+            leak,
+            effects,
+        };
         self.push(text, Evidence::Check(reading));
     }
 
     pub(crate) fn push(&mut self, text: String, evidence: Evidence) {
-        self.out.readings.push(Reading { sheet: self.sheet, line: self.line, text, evidence });
+        self.out.readings.push(Reading {
+            sheet: self.sheet,
+            line: self.line,
+            text,
+            evidence,
+        });
     }
 
     /// How surely each mode shows in a check that reads these nodes, when described by this aspect.
     fn effects(&mut self, reads: &[Read], aspect: Aspect) -> Vec<(ModeId, f64)> {
-        effects(self.model, reads, aspect, self.trust.missed, &mut self.scratch)
+        effects(
+            self.model,
+            reads,
+            aspect,
+            self.trust.missed,
+            &mut self.scratch,
+        )
     }
 
     pub(crate) fn warn(&mut self, code: &'static str, message: String, help: String) {
-        self.out.diags.push(Diag {
+        let diag = Diag {
             code,
             severity: Severity::Warning,
             message,
             label: Some((self.span, String::new())),
             help: Some(help),
-        });
+        };
+        self.out.diags.push((self.sheet, diag));
     }
 }
 
@@ -265,7 +313,8 @@ pub fn effects(
     let mut touched = Vec::new();
     for read in reads {
         for touch in &model.nodes[read.node as usize].touches {
-            let s = f64::from(touch.strength) * f64::from(read.weight) * aspect.describes(touch.kind);
+            let s =
+                f64::from(touch.strength) * f64::from(read.weight) * aspect.describes(touch.kind);
             let slot = &mut scratch[touch.mode as usize];
             if s > *slot {
                 if *slot == 0.0 {
@@ -279,7 +328,11 @@ pub fn effects(
     let take = |m: ModeId| {
         let s = std::mem::take(&mut scratch[m as usize]);
         // An empty position shows with certainty: nothing can be misread into a chip.
-        let missed = if model.modes[m as usize].missing { 0.0 } else { missed };
+        let missed = if model.modes[m as usize].missing {
+            0.0
+        } else {
+            missed
+        };
         (m, s * (1.0 - missed))
     };
     touched.into_iter().map(take).collect()
@@ -288,5 +341,9 @@ pub fn effects(
 /// The aspect under which a passing check counts: everything it could show.
 pub(crate) fn whole(check: &str) -> Aspect {
     let speed = ["clock.", "voice.", "sound", "line.", "timer."];
-    if speed.iter().any(|p| check.starts_with(p)) { Aspect::TroubleOrSpeed } else { Aspect::Trouble }
+    if speed.iter().any(|p| check.starts_with(p)) {
+        Aspect::TroubleOrSpeed
+    } else {
+        Aspect::Trouble
+    }
 }

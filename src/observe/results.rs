@@ -32,7 +32,11 @@ impl Observer<'_> {
             Subject::Looks(place) => self.looks(place, &f.state),
             Subject::Picture => self.picture(&f.state),
             Subject::StartText => self.start_text(&f.state),
-            Subject::MemoryCell { address, wrote, read } => self.cell(*address, *wrote, *read),
+            Subject::MemoryCell {
+                address,
+                wrote,
+                read,
+            } => self.cell(*address, *wrote, *read),
             _ => self.result(f),
         }
     }
@@ -41,7 +45,11 @@ impl Observer<'_> {
     pub(super) fn checks_of(&self, subject: &Subject) -> Vec<String> {
         let m = self.model;
         let starting = |prefix: &str| -> Vec<String> {
-            m.checks.iter().filter(|c| c.test && c.id.starts_with(prefix)).map(|c| c.id.clone()).collect()
+            m.checks
+                .iter()
+                .filter(|c| c.test && c.id.starts_with(prefix))
+                .map(|c| c.id.clone())
+                .collect()
         };
         let of = |id: String| m.check(&id).map(|c| vec![c.id.clone()]).unwrap_or_default();
         let numbered = |stem: &str, n: Option<u8>| match n {
@@ -50,21 +58,33 @@ impl Observer<'_> {
         };
         let keys = |keys: Vec<String>| keys.into_iter().map(|k| format!("key.{k}")).collect();
         match subject {
-            Subject::Test => m.checks.iter().filter(|c| c.test).map(|c| c.id.clone()).collect(),
+            Subject::Test => m
+                .checks
+                .iter()
+                .filter(|c| c.test)
+                .map(|c| c.id.clone())
+                .collect(),
             Subject::Memory => starting("memory."),
             Subject::MemoryBit(n) => of(format!("memory.bit.{n}")),
-            Subject::MemorySocket(place) => self.bits_of(&place.name).flat_map(|n| of(format!("memory.bit.{n}"))).collect(),
+            Subject::MemorySocket(place) => self
+                .bits_of(&place.name)
+                .flat_map(|n| of(format!("memory.bit.{n}")))
+                .collect(),
             Subject::Rom(word) => self.rom(word).map(&of).unwrap_or_default(),
             Subject::ColourMemory => starting("colour."),
             Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
             Subject::Timer(n, letter) => {
-                let fits = |id: &String| letter.is_none_or(|l| id.ends_with(&format!(".{}", l.to_ascii_lowercase())));
+                let fits = |id: &String| {
+                    letter.is_none_or(|l| id.ends_with(&format!(".{}", l.to_ascii_lowercase())))
+                };
                 let stem = n.map_or("timer.".to_string(), |n| format!("timer.{n}."));
                 starting(&stem).into_iter().filter(fits).collect()
             }
             Subject::Clock(n) => numbered("clock.", *n),
             Subject::Interrupt(n) => numbered("interrupt.", *n),
-            Subject::Key(name) => board::key(m, name).map(|k| of(format!("key.{k}"))).unwrap_or_default(),
+            Subject::Key(name) => board::key(m, name)
+                .map(|k| of(format!("key.{k}")))
+                .unwrap_or_default(),
             Subject::AllKeys => keys(board::keys(m)),
             Subject::KeyColumn(n) => keys(self.matrix(|c, _| c == usize::from(*n))),
             Subject::KeyRow(n) => keys(self.matrix(|_, r| r == usize::from(*n))),
@@ -73,21 +93,35 @@ impl Observer<'_> {
             Subject::Voice(n) => of(format!("voice.{n}")),
             Subject::Filter => of("filter".into()),
             Subject::Paddles(n) => numbered("paddles.", *n),
-            Subject::Picture => PICTURES.iter().flat_map(|(_, word)| of(format!("picture.{word}"))).collect(),
+            Subject::Picture => PICTURES
+                .iter()
+                .flat_map(|(_, word)| of(format!("picture.{word}")))
+                .collect(),
             Subject::StartText => of("start-text".into()),
             _ => Vec::new(),
         }
     }
 
     fn matrix(&self, wanted: impl Fn(usize, usize) -> bool) -> Vec<String> {
-        let Some(kb) = &self.model.keyboard else { return Vec::new() };
-        let cells = kb.matrix.iter().enumerate().flat_map(|(c, col)| col.iter().enumerate().map(move |(r, k)| (c, r, k)));
-        cells.filter(|&(c, r, k)| k != "-" && wanted(c, r)).map(|(_, _, k)| k.clone()).collect()
+        let Some(kb) = &self.model.keyboard else {
+            return Vec::new();
+        };
+        let cells = kb
+            .matrix
+            .iter()
+            .enumerate()
+            .flat_map(|(c, col)| col.iter().enumerate().map(move |(r, k)| (c, r, k)));
+        cells
+            .filter(|&(c, r, k)| k != "-" && wanted(c, r))
+            .map(|(_, _, k)| k.clone())
+            .collect()
     }
 
     fn bits_of(&self, socket: &str) -> impl Iterator<Item = usize> {
         let memory = self.model.memory.as_ref();
-        let chips = memory.map(|m| crate::faultmap::expand::list(&m.bits)).unwrap_or_default();
+        let chips = memory
+            .map(|m| crate::faultmap::expand::list(&m.bits))
+            .unwrap_or_default();
         let width = memory.map_or(1, |m| usize::from(m.width));
         let at = chips.iter().position(|c| c.eq_ignore_ascii_case(socket));
         at.map(|i| i * width..(i + 1) * width).into_iter().flatten()
@@ -100,7 +134,8 @@ impl Observer<'_> {
         }
         let (i, _) = board::position(self.model, word)?;
         let named = self.model.words.iter().find(|(w, to)| {
-            self.model.position(to).is_some_and(|(p, _)| p == i) && self.model.check(&format!("rom.{w}")).is_some()
+            self.model.position(to).is_some_and(|(p, _)| p == i)
+                && self.model.check(&format!("rom.{w}")).is_some()
         });
         named.map(|(w, _)| format!("rom.{w}"))
     }
@@ -129,7 +164,11 @@ impl Observer<'_> {
         }
         for (id, reads, what) in known {
             let Some((aspect, outcome, word)) = reading_of(&id, f) else {
-                self.warn("state-not-used", format!("{what}: this state says nothing about it"), String::new());
+                self.warn(
+                    "state-not-used",
+                    format!("{what}: this state says nothing about it"),
+                    String::new(),
+                );
                 continue;
             };
             self.check(&id, &reads, aspect, outcome, format!("{what} {word}"));
@@ -138,13 +177,22 @@ impl Observer<'_> {
 
     /// 'memory bad' without saying which bit is one reading of the whole array, not eight.
     fn memory_bad(&mut self, known: &[(String, Vec<Read>, String)]) {
-        let mut reads: Vec<Read> = known.iter().flat_map(|(_, reads, _)| reads.clone()).collect();
+        let mut reads: Vec<Read> = known
+            .iter()
+            .flat_map(|(_, reads, _)| reads.clone())
+            .collect();
         reads.sort_by_key(|r| r.node);
         reads.dedup_by_key(|r| r.node);
         for (id, ..) in known {
             self.out.read.insert(format!("{}/{id}", self.run));
         }
-        self.check("memory", &reads, Aspect::Trouble, Outcome::Fail, "main memory bad".into());
+        self.check(
+            "memory",
+            &reads,
+            Aspect::Trouble,
+            Outcome::Fail,
+            "main memory bad".into(),
+        );
     }
 
     /// One failing cell: each bit that differs is a reading, once a run however many cells show it.
@@ -155,10 +203,15 @@ impl Observer<'_> {
             if self.out.read.contains(&format!("{}/{id}", self.run)) {
                 continue;
             }
-            let Some(check) = self.model.check(&id) else { continue };
+            let Some(check) = self.model.check(&id) else {
+                continue;
+            };
             let reads = check.reads.clone();
-            let (aspect, word) =
-                if read >> bit & 1 == 1 { (Aspect::High, "1 for 0") } else { (Aspect::Low, "0 for 1") };
+            let (aspect, word) = if read >> bit & 1 == 1 {
+                (Aspect::High, "1 for 0")
+            } else {
+                (Aspect::Low, "0 for 1")
+            };
             let text = format!("{address:04X}: data bit {bit} reads {word}");
             self.check(&id, &reads, aspect, Outcome::Fail, text);
         }
@@ -175,10 +228,18 @@ impl Observer<'_> {
             };
         };
         for (which, word) in PICTURES {
-            let Some(check) = self.model.check(&format!("picture.{word}")) else { continue };
+            let Some(check) = self.model.check(&format!("picture.{word}")) else {
+                continue;
+            };
             let (id, reads) = (check.id.clone(), check.reads.clone());
             if *seen == PictureState::Normal {
-                self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, "picture normal".into());
+                self.check(
+                    &id,
+                    &reads,
+                    Aspect::Trouble,
+                    Outcome::Pass,
+                    "picture normal".into(),
+                );
             } else if *seen == which {
                 let text = check_words(word);
                 self.check(&id, &reads, Aspect::TroubleOrSpeed, Outcome::Fail, text);
@@ -187,21 +248,36 @@ impl Observer<'_> {
     }
 
     fn start_text(&mut self, state: &State) {
-        let Some(check) = self.model.check("start-text") else { return };
+        let Some(check) = self.model.check("start-text") else {
+            return;
+        };
         let reads = check.reads.clone();
-        let expected = self.model.words.get("bytes free").and_then(|n| n.parse::<u32>().ok());
+        let expected = self
+            .model
+            .words
+            .get("bytes free")
+            .and_then(|n| n.parse::<u32>().ok());
         let (outcome, text) = match state {
             State::Ok => (Outcome::Pass, "start text as it should be".to_string()),
             State::BytesFree(n) => match expected {
                 Some(e) if e == *n => (Outcome::Pass, format!("{n} bytes free, as it should be")),
                 Some(e) => (Outcome::Fail, format!("{n} bytes free instead of {e}")),
-                None => return self.warn("no-such-check", "the map does not say how many bytes are free".into(), String::new()),
+                None => {
+                    return self.warn(
+                        "no-such-check",
+                        "the map does not say how many bytes are free".into(),
+                        String::new(),
+                    );
+                }
             },
             State::WrongCharacter(expected, seen) => {
                 for bit in (0..8).filter(|b| (expected ^ seen) >> b & 1 == 1) {
                     self.character_bit(bit, seen >> bit & 1 == 1);
                 }
-                (Outcome::Fail, format!("character code {seen} for {expected}"))
+                (
+                    Outcome::Fail,
+                    format!("character code {seen} for {expected}"),
+                )
             }
             _ => (Outcome::Fail, "start text wrong".to_string()),
         };
@@ -210,10 +286,18 @@ impl Observer<'_> {
 
     /// A wrong character on the screen: its code differs in this bit, which is the data bit of a memory chip.
     fn character_bit(&mut self, bit: u8, high: bool) {
-        let Some(check) = self.model.check(&format!("memory.bit.{bit}")) else { return };
+        let Some(check) = self.model.check(&format!("memory.bit.{bit}")) else {
+            return;
+        };
         let (id, reads) = (check.id.clone(), check.reads.clone());
         let aspect = if high { Aspect::High } else { Aspect::Low };
-        self.check(&id, &reads, aspect, Outcome::Fail, format!("characters differ in data bit {bit}"));
+        self.check(
+            &id,
+            &reads,
+            aspect,
+            Outcome::Fail,
+            format!("characters differ in data bit {bit}"),
+        );
     }
 
     /// The complaint: caused by every fault as surely as its owner notices it.
@@ -222,9 +306,21 @@ impl Observer<'_> {
             Intake::Faulty => (Outcome::Fail, "came in faulty"),
             Intake::Works | Intake::Untested => return,
         };
-        let effects = self.model.modes.iter().enumerate().map(|(i, m)| (i as u32, m.notice)).collect();
+        let effects = self
+            .model
+            .modes
+            .iter()
+            .enumerate()
+            .map(|(i, m)| (i as u32, m.notice))
+            .collect();
         let (check, leak, run) = ("complaint".to_string(), COMPLAINT_LEAK, self.run);
-        let reading = super::CheckReading { check, outcome, run, leak, effects };
+        let reading = super::CheckReading {
+            check,
+            outcome,
+            run,
+            leak,
+            effects,
+        };
         self.push(text.into(), Evidence::Check(reading));
     }
 }

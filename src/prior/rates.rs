@@ -45,12 +45,19 @@ impl Rates for Handbook {
     }
 
     fn exposures(&self, units: &[(Class, Vec<(f64, f64)>)]) -> Result<[f64; 3], String> {
-        let rates: Vec<Rate> = units.iter().map(|(class, modes)| Rate::of_modes(*class, modes)).collect();
+        let rates: Vec<Rate> = units
+            .iter()
+            .map(|(class, modes)| Rate::of_modes(*class, modes))
+            .collect();
         let common = CommonTable::shipped();
         let mut out = [0.0; 3];
-        for (slot, intake) in out.iter_mut().zip([Intake::Faulty, Intake::Untested, Intake::Works]) {
+        for (slot, intake) in out
+            .iter_mut()
+            .zip([Intake::Faulty, Intake::Untested, Intake::Works])
+        {
             let e = exposure::expectation(intake);
-            let solved = exposure::solve(&rates, &common, e.faults, e.complaint).map_err(|e| e.to_string())?;
+            let solved = exposure::solve(&rates, &common, e.faults, e.complaint)
+                .map_err(|e| e.to_string())?;
             *slot = solved.million_hours;
         }
         Ok(out)

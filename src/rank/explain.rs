@@ -7,6 +7,7 @@
 
 use super::{Ranking, Suspect, rank};
 use crate::faultmap::model::BoardModel;
+use crate::infer::network::Outcome;
 use crate::infer::{Limits, posterior};
 use crate::observe::Evidence;
 use crate::rank::network::Instance;
@@ -37,15 +38,15 @@ pub struct Weight {
 pub struct Explanation {
     /// For each suspect asked about: probability before any line, and the weights in order.
     pub suspects: Vec<(f64, Vec<Weight>)>,
-    /// Lines whose readings the whole model finds improbable given all others: P(line | others).
-    pub odd: Vec<(LineRef, f64)>,
+    /// Failing readings (by index) that are more probably false than explained: P(some fault gives it | all readings).
+    pub odd: Vec<(usize, f64)>,
 }
 
 /// Odds beyond this many decibans are given as this: they are certainties either way.
 const MOST_DECIBANS: f64 = 300.0;
 
-/// A reading less probable than this, given all others, is called out.
-const ODD: f64 = 0.002;
+/// A failing reading whose probability of having a cause is below this is called out.
+const ODD: f64 = 0.5;
 
 fn log_odds(p: f64) -> f64 {
     (10.0 * (p / (1.0 - p)).log10()).clamp(-MOST_DECIBANS, MOST_DECIBANS)
@@ -65,18 +66,33 @@ fn telling(sheets: &[RunSheet]) -> Vec<LineRef> {
         )
     };
     let of = |(sheet, s): (usize, &RunSheet)| -> Vec<LineRef> {
-        let lines = s.lines.iter().filter(|l| l.statements.iter().any(|st| tells(&st.value)));
-        lines.map(|l| LineRef { sheet, line: l.number }).collect()
+        let lines = s
+            .lines
+            .iter()
+            .filter(|l| l.statements.iter().any(|st| tells(&st.value)));
+        lines
+            .map(|l| LineRef {
+                sheet,
+                line: l.number,
+            })
+            .collect()
     };
     sheets.iter().enumerate().flat_map(of).collect()
 }
 
 /// The sheets with only the lines that `keep` wants (and those that tell nothing).
-fn shortened(sheets: &[RunSheet], all: &[LineRef], keep: impl Fn(LineRef) -> bool) -> Vec<RunSheet> {
+fn shortened(
+    sheets: &[RunSheet],
+    all: &[LineRef],
+    keep: impl Fn(LineRef) -> bool,
+) -> Vec<RunSheet> {
     let mut out = sheets.to_vec();
     for (sheet, s) in out.iter_mut().enumerate() {
         s.lines.retain(|l| {
-            let at = LineRef { sheet, line: l.number };
+            let at = LineRef {
+                sheet,
+                line: l.number,
+            };
             !all.contains(&at) || keep(at)
         });
     }
@@ -86,21 +102,31 @@ fn shortened(sheets: &[RunSheet], all: &[LineRef], keep: impl Fn(LineRef) -> boo
 /// Probability of an instance of a unit in a ranking; 0 when nothing of the kind is fitted there yet.
 fn probability(model: &BoardModel, ranking: &Ranking, instance: Instance) -> f64 {
     let all = super::suspects(model, &ranking.assembled, &ranking.posterior, 0.0);
-    all.iter().find(|s| s.instance == instance).map_or(0.0, |s| s.probability)
+    all.iter()
+        .find(|s| s.instance == instance)
+        .map_or(0.0, |s| s.probability)
 }
 
 /// Explains these suspects.
 ///
 /// # Errors
 /// None of its own: a shortened sheet whose readings are impossible counts as saying nothing.
-pub fn explain(model: &BoardModel, sheets: &[RunSheet], full: &Ranking, of: &[Suspect]) -> Explanation {
+pub fn explain(
+    model: &BoardModel,
+    sheets: &[RunSheet],
+    full: &Ranking,
+    of: &[Suspect],
+) -> Explanation {
     let lines = telling(sheets);
     let at = |keep: &dyn Fn(LineRef) -> bool| rank(model, &shortened(sheets, &lines, keep)).ok();
     let prefixes: Vec<Option<Ranking>> = (0..lines.len())
         .map(|k| at(&|l| lines[..k].contains(&l)))
         .collect();
     let without: Vec<Option<Ranking>> = lines.iter().map(|&gone| at(&|l| l != gone)).collect();
-    let prob = |r: &Option<Ranking>, s: &Suspect| r.as_ref().map_or(0.0, |r| probability(model, r, s.instance));
+    let prob = |r: &Option<Ranking>, s: &Suspect| {
+        r.as_ref()
+            .map_or(0.0, |r| probability(model, r, s.instance))
+    };
     let suspects = of.iter().map(|s| {
         let mut steps: Vec<f64> = prefixes.iter().map(|r| prob(r, s)).collect();
         steps.push(s.probability);
@@ -111,15 +137,43 @@ pub fn explain(model: &BoardModel, sheets: &[RunSheet], full: &Ranking, of: &[Su
         });
         (steps[0], weights.collect())
     });
-    let odd = lines.iter().zip(&without).filter_map(|(&line, r)| {
-        let p = (full.posterior.log_evidence - r.as_ref()?.posterior.log_evidence).exp();
-        let failed = full.observed.readings.iter().any(|r| {
-            (r.sheet, r.line) == (line.sheet, line.line)
-                && matches!(&r.evidence, Evidence::Check(c) if c.outcome != crate::infer::network::Outcome::Pass)
-        });
-        (failed && p < ODD).then_some((line, p))
-    });
-    Explanation { suspects: suspects.collect(), odd: odd.collect() }
+    Explanation {
+        suspects: suspects.collect(),
+        odd: odd(full),
+    }
+}
+
+/// Failing readings that most probably nothing on the board gives.
+///
+/// P(some fault gives it | all) = P(readings with the leak of this check shut) / P(readings).
+fn odd(full: &Ranking) -> Vec<(usize, f64)> {
+    let mut out = Vec::new();
+    let mut net = full.assembled.net.clone();
+    for (i, reading) in full.observed.readings.iter().enumerate() {
+        let Evidence::Check(c) = &reading.evidence else {
+            continue;
+        };
+        let Some(&check) = full.assembled.checks[i].last() else {
+            continue;
+        };
+        if c.outcome == Outcome::Pass || net.checks[check].seen.is_none() {
+            continue;
+        }
+        let open = net.checks[check];
+        (
+            net.checks[check].leak_fail,
+            net.checks[check].leak_intermittent,
+        ) = (0.0, 0.0);
+        let explained = match posterior(&net, &Limits::default()) {
+            Ok(p) => (p.log_evidence - full.posterior.log_evidence).exp(),
+            Err(_) => 0.0,
+        };
+        net.checks[check] = open;
+        if explained < ODD {
+            out.push((i, explained));
+        }
+    }
+    out
 }
 
 /// How far the leader's prior could be too high before it lost its place: the factor by which it would have to be
@@ -127,13 +181,19 @@ pub fn explain(model: &BoardModel, sheets: &[RunSheet], full: &Ranking, of: &[Su
 pub fn robustness(model: &BoardModel, ranking: &Ranking) -> Option<f64> {
     let leader = ranking.suspects.first()?;
     ranking.suspects.get(1)?;
-    let cause = ranking.assembled.instances.iter().position(|i| *i == leader.instance)?;
+    let cause = ranking
+        .assembled
+        .instances
+        .iter()
+        .position(|i| *i == leader.instance)?;
     let leads = |factor: f64| {
         let mut net = ranking.assembled.net.clone();
         for mode in &mut net.causes[cause].modes {
             mode.prior.iter_mut().for_each(|p| *p /= factor);
         }
-        let Ok(p) = posterior(&net, &Limits::default()) else { return false };
+        let Ok(p) = posterior(&net, &Limits::default()) else {
+            return false;
+        };
         let now = super::suspects(model, &ranking.assembled, &p, 0.0);
         now.first().is_some_and(|s| s.instance == leader.instance)
     };
@@ -147,7 +207,11 @@ pub fn robustness(model: &BoardModel, ranking: &Ranking) -> Option<f64> {
     // A factor of two either way is all that can be said of a guessed prior; five halvings are within 3 %.
     for _ in 0..5 {
         let middle = f64::sqrt(low * high);
-        if leads(middle) { low = middle } else { high = middle }
+        if leads(middle) {
+            low = middle
+        } else {
+            high = middle
+        }
     }
     Some(f64::sqrt(low * high))
 }

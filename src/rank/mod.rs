@@ -48,6 +48,8 @@ pub struct Ranking {
     pub explained_by: Vec<(usize, String)>,
     /// Common causes with their probabilities.
     pub common: Vec<(String, f64)>,
+    /// Modes 'not fitted' of positions that the machine does not need: facts, not suspects.
+    pub optional_missing: Vec<ModeId>,
 }
 
 /// Ranks one machine from the sheets of its runs, in order.
@@ -65,7 +67,17 @@ pub fn rank(model: &BoardModel, sheets: &[RunSheet]) -> Result<Ranking, InferErr
     let explained_by = explained_by(model, &observed);
     let names = common.causes().iter().map(|c| c.what.to_string());
     let common = names.zip(posterior.common.iter().copied()).collect();
-    Ok(Ranking { observed, priors, assembled, posterior, suspects, groups, explained_by, common })
+    let optional_missing = (0..model.modes.len() as ModeId).filter(|&m| optional_missing(model, m)).collect();
+    Ok(Ranking { optional_missing,
+        observed,
+        priors,
+        assembled,
+        posterior,
+        suspects,
+        groups,
+        explained_by,
+        common,
+    })
 }
 
 /// The units at fault with at least this probability, likeliest first, ties by name. An optional position that is
@@ -74,11 +86,13 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
     let mut out = Vec::new();
     for (cause, instance) in a.instances.iter().enumerate() {
         let unit = &model.units[instance.unit];
-        let mut modes: Vec<(ModeId, f64)> =
-            a.modes[cause].iter().copied().zip(p.modes[cause].iter().copied()).filter(|m| m.1 > 0.0).collect();
-        if !model.positions[unit.position].required {
-            modes.retain(|(m, _)| !model.modes[*m as usize].missing);
-        }
+        let mut modes: Vec<(ModeId, f64)> = a.modes[cause]
+            .iter()
+            .copied()
+            .zip(p.modes[cause].iter().copied())
+            .filter(|m| m.1 > 0.0)
+            .collect();
+        modes.retain(|(m, _)| !optional_missing(model, *m));
         let probability = modes.iter().map(|m| m.1).sum::<f64>();
         if probability < least {
             continue;
@@ -89,18 +103,40 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
             1 => format!("{} (new part)", unit.name),
             n => format!("{} (new part {n})", unit.name),
         };
-        out.push(Suspect { instance: *instance, name, probability: probability.min(1.0), modes });
+        out.push(Suspect {
+            instance: *instance,
+            name,
+            probability: probability.min(1.0),
+            modes,
+        });
     }
-    out.sort_by(|x, y| y.probability.total_cmp(&x.probability).then_with(|| x.name.cmp(&y.name)));
+    out.sort_by(|x, y| {
+        y.probability
+            .total_cmp(&x.probability)
+            .then_with(|| x.name.cmp(&y.name))
+    });
     out
+}
+
+/// Whether a mode is 'not fitted' of a position that the machine does not need.
+fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
+    let m = &model.modes[mode as usize];
+    m.missing && !model.positions[model.units[m.unit as usize].position].required
 }
 
 /// Suspects (above 2 %) whose leading modes act alike on every reading: only their priors tell them apart.
 fn groups(a: &Assembled, suspects: &[Suspect]) -> Vec<Vec<String>> {
     let mut found: Vec<(Vec<(usize, i64)>, Vec<String>)> = Vec::new();
     for s in suspects.iter().filter(|s| s.probability > 0.02) {
-        let cause = a.instances.iter().position(|i| *i == s.instance).expect("a suspect is a cause");
-        let k = a.modes[cause].iter().position(|m| *m == s.modes[0].0).expect("its mode is one of its modes");
+        let cause = a
+            .instances
+            .iter()
+            .position(|i| *i == s.instance)
+            .expect("a suspect is a cause");
+        let k = a.modes[cause]
+            .iter()
+            .position(|m| *m == s.modes[0].0)
+            .expect("its mode is one of its modes");
         let effects = &a.net.causes[cause].modes[k].effects;
         // Equal to within what rounding along the path can do.
         let column = effects
@@ -114,14 +150,20 @@ fn groups(a: &Assembled, suspects: &[Suspect]) -> Vec<Vec<String>> {
             None => found.push((column, vec![s.name.clone()])),
         }
     }
-    found.into_iter().map(|(_, names)| names).filter(|names| names.len() > 1).collect()
+    found
+        .into_iter()
+        .map(|(_, names)| names)
+        .filter(|names| names.len() > 1)
+        .collect()
 }
 
 /// Failing readings that an empty position explains.
 fn explained_by(model: &BoardModel, observed: &Observed) -> Vec<(usize, String)> {
     let mut out = Vec::new();
     for (i, reading) in observed.readings.iter().enumerate() {
-        let Evidence::Check(c) = &reading.evidence else { continue };
+        let Evidence::Check(c) = &reading.evidence else {
+            continue;
+        };
         if c.outcome == Outcome::Pass || c.check == "complaint" {
             continue;
         }

@@ -52,7 +52,8 @@ pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> 
     let mut out = vec![Vec::new(); model.modes.len()];
     for unit in &model.units {
         let range = unit.modes.start as usize..unit.modes.end as usize;
-        let empty = observed.facts.empty.contains_key(&unit.position) && !matches!(unit.kind, UnitKind::Key { .. });
+        let empty = observed.facts.empty.contains_key(&unit.position)
+            && !matches!(unit.kind, UnitKind::Key { .. });
         let total: f64 = model.modes[range.clone()].iter().map(|m| m.rate).sum();
         let at: Vec<f64> = common
             .settings()
@@ -98,11 +99,20 @@ pub fn assemble(
         failed: Vec::new(),
     };
     for (i, unit) in model.units.iter().enumerate() {
-        let modes: Vec<ModeId> = unit.modes.clone().filter(|&m| priors[m as usize].iter().any(|&p| p > 0.0)).collect();
+        let modes: Vec<ModeId> = unit
+            .modes
+            .clone()
+            .filter(|&m| priors[m as usize].iter().any(|&p| p > 0.0))
+            .collect();
         let prior = modes.iter().map(|&m| priors[m as usize].clone()).collect();
         b.add(Instance { unit: i, fitted: 0 }, modes, prior);
     }
-    for (i, reading) in observed.readings.iter().enumerate().filter(|(i, _)| include(*i)) {
+    for (i, reading) in observed
+        .readings
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| include(*i))
+    {
         match &reading.evidence {
             Evidence::Check(c) => b.check(i, c),
             Evidence::Unit { unit, fine, faulty } => b.about_unit(*unit, *fine, *faulty),
@@ -136,9 +146,17 @@ impl Builder<'_> {
             self.slot[m as usize] = (cause, k);
         }
         let shows = |m: ModeId| self.model.modes[m as usize].flaky;
-        let mode = |(&m, prior)| Mode { prior, effects: Vec::new(), shows: shows(m), likelihood: 1.0 };
+        let mode = |(&m, prior)| Mode {
+            prior,
+            effects: Vec::new(),
+            shows: shows(m),
+            likelihood: 1.0,
+        };
         let modes_of = modes.iter().zip(prior).map(mode).collect();
-        self.a.net.causes.push(Cause { modes: modes_of, likelihood_fine: 1.0 });
+        self.a.net.causes.push(Cause {
+            modes: modes_of,
+            likelihood_fine: 1.0,
+        });
         self.a.instances.push(instance);
         self.a.modes.push(modes);
     }
@@ -167,15 +185,28 @@ impl Builder<'_> {
             }
             let m = &self.model.modes[mode as usize];
             let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
-            let part = if m.flaky.is_some() { FLAKY_INTERMITTENT } else { STEADY_INTERMITTENT };
+            let part = if m.flaky.is_some() {
+                FLAKY_INTERMITTENT
+            } else {
+                STEADY_INTERMITTENT
+            };
             let (intermittent, fail) = (strength * part, strength * (1.0 - part));
-            self.a.net.causes[cause].modes[k].effects.push(Effect { check, intermittent, fail });
+            self.a.net.causes[cause].modes[k].effects.push(Effect {
+                check,
+                intermittent,
+                fail,
+            });
         }
         check
     }
 
     fn about_unit(&mut self, unit: usize, fine: f64, faulty: f64) {
-        let now = self.a.instances.iter().rposition(|i| i.unit == unit).expect("every unit has an instance");
+        let now = self
+            .a
+            .instances
+            .iter()
+            .rposition(|i| i.unit == unit)
+            .expect("every unit has an instance");
         let cause = &mut self.a.net.causes[now];
         cause.likelihood_fine *= fine;
         for mode in &mut cause.modes {
@@ -214,7 +245,10 @@ impl Builder<'_> {
             .clone()
             .filter(|&m| self.model.modes[m as usize].rate > 0.0)
             .collect();
-        let total: f64 = modes.iter().map(|&m| self.model.modes[m as usize].rate).sum();
+        let total: f64 = modes
+            .iter()
+            .map(|&m| self.model.modes[m as usize].rate)
+            .sum();
         let settings = self.a.net.settings();
         let share = |m: &ModeId| NEW_PART_BAD * self.model.modes[*m as usize].rate / total;
         let prior = modes.iter().map(|m| vec![share(m); settings]).collect();

@@ -11,7 +11,19 @@
 /// ```
 pub fn chance(p: f64) -> String {
     const SAID: [(u32, u32); 13] = [
-        (19, 20), (9, 10), (4, 5), (3, 4), (2, 3), (1, 2), (2, 5), (1, 3), (1, 4), (1, 6), (1, 8), (1, 12), (1, 20),
+        (19, 20),
+        (9, 10),
+        (4, 5),
+        (3, 4),
+        (2, 3),
+        (1, 2),
+        (2, 5),
+        (1, 3),
+        (1, 4),
+        (1, 6),
+        (1, 8),
+        (1, 12),
+        (1, 20),
     ];
     if p >= 0.97 {
         return "almost certainly".into();
@@ -20,12 +32,24 @@ pub fn chance(p: f64) -> String {
         return "hardly".into();
     }
     if p < 0.035 {
-        return format!("about 1 in {}", if p < 0.015 { 100 } else if p < 0.025 { 50 } else { 30 });
+        return format!(
+            "about 1 in {}",
+            if p < 0.015 {
+                100
+            } else if p < 0.025 {
+                50
+            } else {
+                30
+            }
+        );
     }
     // The nearest in log-odds: a step from 0.9 to 0.95 is as large as one from 0.1 to 0.05.
     let logit = |p: f64| (p / (1.0 - p)).ln();
     let distance = |&(a, b): &(u32, u32)| (logit(f64::from(a) / f64::from(b)) - logit(p)).abs();
-    let (a, b) = SAID.into_iter().min_by(|x, y| distance(x).total_cmp(&distance(y))).unwrap_or((1, 2));
+    let (a, b) = SAID
+        .into_iter()
+        .min_by(|x, y| distance(x).total_cmp(&distance(y)))
+        .unwrap_or((1, 2));
     format!("about {a} in {b}")
 }
 

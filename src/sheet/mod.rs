@@ -17,6 +17,19 @@ pub struct RunSheet {
     pub lines: Vec<Line>,
     /// Everything not understood, corrected or doubtful, in order of place.
     pub diags: Vec<Diag>,
+    /// Words that were read as others.
+    pub corrections: Vec<Correction>,
+}
+
+/// A word that was read as another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Correction {
+    /// Line number from 1.
+    pub line: usize,
+    /// As typed.
+    pub typed: String,
+    /// As read.
+    pub read_as: String,
 }
 
 /// One line of a sheet.

@@ -1,0 +1,48 @@
+//! What the commands do: arguments in, text and exit status out.
+
+pub mod board;
+pub mod input;
+pub mod rank;
+pub mod read;
+
+use crate::cli::{Cli, Command, SchemaOf};
+use crate::report::view::RankingView;
+use std::io::Write;
+
+/// Exit status: done.
+pub const DONE: u8 = 0;
+/// Exit status: read, but something was not understood, and that matters (`--strict`).
+pub const NOT_UNDERSTOOD: u8 = 1;
+/// Exit status: bad input or usage.
+pub const BAD: u8 = 2;
+
+/// Where results and messages go.
+pub struct Console<'a> {
+    /// Results.
+    pub out: &'a mut dyn Write,
+    /// Messages.
+    pub err: &'a mut dyn Write,
+    /// Whether messages may be coloured.
+    pub colour: bool,
+}
+
+/// Runs a command.
+///
+/// # Errors
+/// Only of writing.
+pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
+    match &cli.command {
+        Command::Rank(args) => rank::rank(args, rank::Show::Ranking, console),
+        Command::Next(args) => rank::rank(args, rank::Show::Next, console),
+        Command::Read(args) => read::read(args, console),
+        Command::Board(command) => board::board(command, console),
+        Command::Schema { of } => {
+            let schema = match of {
+                SchemaOf::Rank => schemars::schema_for!(RankingView),
+                SchemaOf::Read => schemars::schema_for!(read::ReadView),
+            };
+            writeln!(console.out, "{}", serde_json::to_string_pretty(&schema)?)?;
+            Ok(DONE)
+        }
+    }
+}

@@ -1,0 +1,45 @@
+//! What steps cost, in minutes of a practised hand. All of it is a guess of ours, fixed here so that plans can be compared;
+//! a bench that knows better will set its own.
+
+use crate::faultmap::model::{Position, Unit, UnitKind};
+
+/// A voltage at a named pin with a multimeter.
+pub const MEASURE_RAIL: f64 = 1.5;
+/// A logic probe on a named pin.
+pub const MEASURE_LINE: f64 = 2.0;
+/// The supply measured by itself, unplugged from the board.
+pub const MEASURE_SUPPLY: f64 = 3.0;
+/// Booting the test and looking at the result after a remedy.
+pub const RETEST: f64 = 3.0;
+/// Switching off, unplugging, and back.
+pub const POWER_CHANGE: f64 = 0.5;
+/// What giving up a board is worth, in minutes.
+pub const GIVE_UP: f64 = 300.0;
+
+/// Renewing or putting right a unit.
+pub fn remedy(unit: &Unit, position: &Position) -> f64 {
+    let pins = position.pins.len() as f64;
+    match &unit.kind {
+        UnitKind::Part if position.outside => 3.0,
+        UnitKind::Part if position.socket => 4.0,
+        // Desoldering and cleaning holes takes about as long a pin as soldering the socket in.
+        UnitKind::Part => 8.0 + 1.2 * pins,
+        UnitKind::Contacts => 2.0,
+        UnitKind::Joints => 4.0 + 0.25 * pins,
+        UnitKind::Contact { .. } => 4.0,
+        UnitKind::Key { .. } => 8.0,
+    }
+}
+
+/// P(the unit is sound afterwards | it was at fault).
+pub fn cures(unit: &Unit, position: &Position) -> f64 {
+    match &unit.kind {
+        // A part out of the drawer can be bad, and soldering can tear a pad.
+        UnitKind::Part if position.socket || position.outside => 0.97,
+        UnitKind::Part => 0.95,
+        UnitKind::Contacts => 0.8,
+        UnitKind::Joints => 0.9,
+        UnitKind::Contact { .. } => 0.9,
+        UnitKind::Key { .. } => 0.9,
+    }
+}

@@ -1,0 +1,243 @@
+//! A ranking to the form that is printed.
+
+use super::view::*;
+use crate::diag::Severity;
+use crate::faultmap::model::BoardModel;
+use crate::rank::explain::{Explanation, explain, robustness};
+use crate::rank::{Ranking, Suspect};
+use crate::sheet::{Intake, RunSheet};
+
+/// What goes into a report.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted {
+    /// Suspects listed at most.
+    pub top: usize,
+    /// Weights of evidence and robustness.
+    pub why: bool,
+}
+
+/// Suspects whose reasons are worked out.
+const EXPLAINED: usize = 5;
+
+/// A common cause below this probability is not reported.
+const LIKELY: f64 = 0.2;
+
+/// The report of one machine, without next steps.
+pub fn view(
+    model: &BoardModel,
+    sheets: &[RunSheet],
+    ranking: &Ranking,
+    wanted: Wanted,
+) -> RankingView {
+    let listed: Vec<&Suspect> = ranking.suspects.iter().take(wanted.top).collect();
+    let of: Vec<Suspect> = listed
+        .iter()
+        .take(EXPLAINED)
+        .map(|s| (*s).clone())
+        .collect();
+    let why = wanted.why.then(|| explain(model, sheets, ranking, &of));
+    let robustness = match (wanted.why, listed.first()) {
+        (true, Some(leader)) => Some(RobustnessView {
+            leader: leader.name.clone(),
+            prior_too_high_by: robustness(model, ranking),
+        }),
+        _ => None,
+    };
+    RankingView {
+        schema: SCHEMA,
+        sheets: sheets.iter().map(|s| s.name.clone()).collect(),
+        ticket: ranking.observed.facts.ticket.clone(),
+        board: model.board.clone(),
+        run: ranking.observed.runs,
+        stop: ranking.observed.stop.as_ref().map(|s| StopView {
+            reason: s.reason.clone(),
+            remedy: s.remedy.clone(),
+        }),
+        suspects: listed
+            .iter()
+            .enumerate()
+            .map(|(i, s)| suspect(model, sheets, ranking, s, i, why.as_ref()))
+            .collect(),
+        groups: ranking.groups.clone(),
+        explained_by: explained(ranking),
+        common_causes: ranking
+            .common
+            .iter()
+            .filter(|(_, p)| *p >= LIKELY)
+            .map(|(cause, probability)| CommonView {
+                cause: cause.clone(),
+                probability: *probability,
+            })
+            .collect(),
+        robustness,
+        unexplored_mass: ranking.posterior.unexplored_mass,
+        next: Vec::new(),
+        not_understood: not_understood(sheets),
+        corrections: corrections(sheets),
+        doubtful: why.map(|w| doubtful(ranking, &w)).unwrap_or_default(),
+        facts_used: facts(model, ranking),
+        remarks: remarks(sheets, ranking),
+    }
+}
+
+fn suspect(
+    model: &BoardModel,
+    sheets: &[RunSheet],
+    ranking: &Ranking,
+    s: &Suspect,
+    index: usize,
+    why: Option<&Explanation>,
+) -> SuspectView {
+    let position = &model.positions[model.units[s.instance.unit].position];
+    let fitted = ranking
+        .observed
+        .facts
+        .fitted
+        .get(&model.units[s.instance.unit].position);
+    let explained = why.and_then(|w| w.suspects.get(index));
+    let evidence = explained.map(|(_, weights)| {
+        weights
+            .iter()
+            .map(|w| EvidenceView {
+                sheet: w.line.sheet,
+                line: w.line.line,
+                reading: typed(sheets, w.line.sheet, w.line.line).to_string(),
+                decibans: w.decibans,
+                without: w.without,
+            })
+            .collect()
+    });
+    SuspectView {
+        unit: s.name.clone(),
+        socket: position.name.clone(),
+        part: fitted.cloned().or_else(|| position.part_type.clone()),
+        role: position.role.clone(),
+        probability: s.probability,
+        modes: s
+            .modes
+            .iter()
+            .map(|&(m, p)| ModeView {
+                fault: model.modes[m as usize].what.clone(),
+                probability: p,
+            })
+            .collect(),
+        before: explained.map(|(before, _)| *before),
+        evidence: evidence.unwrap_or_default(),
+    }
+}
+
+/// A line as it was typed.
+fn typed(sheets: &[RunSheet], sheet: usize, number: usize) -> &str {
+    let line = sheets
+        .get(sheet)
+        .and_then(|s| s.lines.iter().find(|l| l.number == number).map(|l| (s, l)));
+    line.map_or("", |(s, l)| s.text[l.span.start..l.span.end].trim())
+}
+
+fn explained(ranking: &Ranking) -> Vec<ExplainedView> {
+    let of = |(i, fact): &(usize, String)| {
+        let reading = &ranking.observed.readings[*i];
+        ExplainedView {
+            reading: reading.text.clone(),
+            line: reading.line,
+            fact: fact.clone(),
+        }
+    };
+    ranking.explained_by.iter().map(of).collect()
+}
+
+fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
+    let of = |&(i, explained): &(usize, f64)| {
+        let reading = &ranking.observed.readings[i];
+        DoubtfulView {
+            line: reading.line,
+            reading: reading.text.clone(),
+            explained,
+        }
+    };
+    why.odd.iter().map(of).collect()
+}
+
+/// Lines of the sheets that were not understood.
+pub fn not_understood(sheets: &[RunSheet]) -> Vec<NotUnderstoodView> {
+    let mut out = Vec::new();
+    for (sheet, s) in sheets.iter().enumerate() {
+        for line in &s.lines {
+            let Some(n) = &line.not_understood else {
+                continue;
+            };
+            let text = s.text[line.span.start..line.span.end].trim().to_string();
+            out.push(NotUnderstoodView {
+                sheet,
+                line: line.number,
+                text,
+                hint: n.hint.clone(),
+            });
+        }
+    }
+    out
+}
+
+/// Words that were read as others.
+pub fn corrections(sheets: &[RunSheet]) -> Vec<CorrectionView> {
+    let all = sheets.iter().flat_map(|s| &s.corrections);
+    all.map(|c| CorrectionView {
+        line: c.line,
+        typed: c.typed.clone(),
+        read_as: c.read_as.clone(),
+    })
+    .collect()
+}
+
+fn facts(model: &BoardModel, ranking: &Ranking) -> Vec<String> {
+    let f = &ranking.observed.facts;
+    let mut out = vec![match f.intake {
+        Some(Intake::Faulty) => "came in faulty".to_string(),
+        Some(Intake::Works) => "works, to be checked".to_string(),
+        Some(Intake::Untested) => "untested".to_string(),
+        None => "why it is on the bench is not said: taken as untested".to_string(),
+    }];
+    out.extend(f.mains.map(|hz| format!("mains {hz} Hz")));
+    out.extend(
+        f.empty
+            .keys()
+            .map(|&p| format!("{} is empty", model.positions[p].name)),
+    );
+    out.extend(
+        f.fitted
+            .iter()
+            .map(|(&p, part)| format!("{part} fitted in {}", model.positions[p].name)),
+    );
+    out
+}
+
+/// What else is to be said about lines: states that say nothing, positions that are not there.
+fn remarks(sheets: &[RunSheet], ranking: &Ranking) -> Vec<NotUnderstoodView> {
+    let mut out = Vec::new();
+    for (sheet, d) in &ranking.observed.diags {
+        if d.severity == Severity::Note {
+            continue;
+        }
+        let s = &sheets[*sheet];
+        let start = d.label.as_ref().map_or(0, |l| l.0.start);
+        let line = s
+            .lines
+            .iter()
+            .find(|l| l.span.start <= start && start <= l.span.end);
+        let text = line
+            .map_or("", |l| s.text[l.span.start..l.span.end].trim())
+            .to_string();
+        let hint = [
+            Some(d.message.clone()),
+            d.help.clone().filter(|h| !h.is_empty()),
+        ];
+        let hint = hint.into_iter().flatten().collect::<Vec<_>>().join("; ");
+        out.push(NotUnderstoodView {
+            sheet: *sheet,
+            line: line.map_or(0, |l| l.number),
+            text,
+            hint,
+        });
+    }
+    out
+}

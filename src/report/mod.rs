@@ -1,0 +1,6 @@
+//! The ranking as text, and as JSON.
+
+pub mod build;
+pub mod term;
+pub mod view;
+pub mod words;

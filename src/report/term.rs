@@ -1,0 +1,280 @@
+//! The ranking for a terminal of 80 columns. Colour only supports what the words say.
+
+use super::view::*;
+use super::words::{chance, minutes};
+use owo_colors::{OwoColorize, Style};
+use std::fmt::Write as _;
+
+/// Columns of the text.
+pub const WIDTH: usize = 80;
+
+/// Draws with styles; a printer that strips them makes plain text of it.
+struct Page {
+    out: String,
+}
+
+const HEAD: Style = Style::new().bold();
+const FAINT: Style = Style::new().dimmed();
+const ALARM: Style = Style::new().red().bold();
+
+impl Page {
+    fn head(&mut self, text: &str) {
+        let _ = writeln!(self.out, "\n{}", text.style(HEAD));
+    }
+
+    /// A paragraph that begins with `first` and goes on indented as far.
+    fn hang(&mut self, first: &str, text: &str) {
+        let indent = " ".repeat(textwrap::core::display_width(first));
+        let options = textwrap::Options::new(WIDTH)
+            .initial_indent(first)
+            .subsequent_indent(&indent);
+        let _ = writeln!(self.out, "{}", textwrap::fill(text, options));
+    }
+}
+
+/// The whole report.
+pub fn ranking(v: &RankingView, why: bool) -> String {
+    let mut p = Page { out: String::new() };
+    heading(&mut p, v);
+    stop(&mut p, v);
+    suspects(&mut p, v);
+    next(&mut p, v);
+    if why {
+        reasons(&mut p, v);
+    }
+    remarks(&mut p, v);
+    p.out
+}
+
+fn heading(p: &mut Page, v: &RankingView) {
+    let ticket = v
+        .ticket
+        .as_ref()
+        .map(|t| format!("ticket {t}, "))
+        .unwrap_or_default();
+    let runs = if v.run == 1 {
+        "1 run".to_string()
+    } else {
+        format!("{} runs", v.run)
+    };
+    let _ = writeln!(
+        p.out,
+        "{}",
+        format!("{ticket}board {}, {runs}", v.board).style(HEAD)
+    );
+}
+
+fn stop(p: &mut Page, v: &RankingView) {
+    let Some(stop) = &v.stop else { return };
+    let _ = writeln!(p.out, "\n{}", "SWITCH OFF".style(ALARM));
+    p.hang("  ", &stop.reason);
+    p.hang("  ", &stop.remedy);
+}
+
+fn suspects(p: &mut Page, v: &RankingView) {
+    p.head("Suspects");
+    let shown: Vec<&SuspectView> = v
+        .suspects
+        .iter()
+        .filter(|s| s.probability >= 0.01)
+        .collect();
+    if shown.is_empty() {
+        p.hang("  ", "nothing read so far accuses any part of this board");
+    }
+    for (i, s) in shown.iter().enumerate() {
+        let part = s
+            .part
+            .as_ref()
+            .map(|t| format!("{t}, "))
+            .unwrap_or_default();
+        let name = format!("{:>3}  {:<16}", i + 1, s.unit);
+        let _ = writeln!(
+            p.out,
+            "{} {:<18} {}",
+            name.style(HEAD),
+            chance(s.probability),
+            bar(s.probability).style(FAINT)
+        );
+        p.hang("       ", &format!("{part}{}", s.role));
+        let mode = s
+            .modes
+            .first()
+            .map(|m| m.fault.as_str())
+            .unwrap_or_default();
+        p.hang("       ", &format!("most likely: {mode}"));
+    }
+    for group in &v.groups {
+        p.hang(
+            "     ",
+            &format!("No reading so far tells these apart: {}.", group.join(", ")),
+        );
+    }
+    for e in &v.explained_by {
+        p.hang(
+            "     ",
+            &format!(
+                "Explained by the empty socket ({}): {} (line {}).",
+                e.fact, e.reading, e.line
+            ),
+        );
+    }
+    for c in &v.common_causes {
+        p.hang(
+            "     ",
+            &format!("May lie behind it: {}, {}.", c.cause, chance(c.probability)),
+        );
+    }
+    if v.unexplored_mass > 0.0 {
+        let share = v.unexplored_mass * 100.0;
+        p.hang(
+            "     ",
+            &format!("Up to {share:.2} % of the possibilities were not looked at."),
+        );
+    }
+}
+
+/// Ten steps of a bar, for the eye; the words beside it say the same.
+fn bar(p: f64) -> String {
+    let n = (p * 20.0).round() as usize;
+    "#".repeat(n.min(20))
+}
+
+/// Only the next steps.
+pub fn next_only(v: &RankingView) -> String {
+    let mut p = Page { out: String::new() };
+    heading(&mut p, v);
+    stop(&mut p, v);
+    next(&mut p, v);
+    for (i, n) in v.next.iter().enumerate() {
+        p.head(&format!("{}. {}", i + 1, n.r#where));
+        p.hang("  ", &n.step);
+        for o in &n.outcomes {
+            let then: Vec<String> = o
+                .then
+                .iter()
+                .map(|t| format!("{} {}", t.unit, chance(t.probability)))
+                .collect();
+            p.hang(
+                "    ",
+                &format!(
+                    "{} ({}): {}",
+                    o.outcome,
+                    chance(o.probability),
+                    then.join(", ")
+                ),
+            );
+        }
+    }
+    p.out
+}
+
+fn next(p: &mut Page, v: &RankingView) {
+    let Some(n) = v.next.first() else { return };
+    p.head("Next");
+    p.hang("  ", &n.step);
+    p.hang("  ", &format!("Where: {}", n.r#where));
+    if !n.expect.is_empty() {
+        p.hang("  ", &format!("Expect: {}", n.expect));
+    }
+    if let Some(h) = &n.hazard {
+        p.hang("  ", &format!("Careful: {h}"));
+    }
+    let saves = match n.saves_minutes {
+        m if m >= 1.5 => format!(
+            "; saves about {} against renewing parts in order of rank",
+            minutes(m)
+        ),
+        _ => String::new(),
+    };
+    p.hang("  ", &format!("Takes about {}{saves}.", minutes(n.minutes)));
+    let others: Vec<&str> = v.next.iter().skip(1).map(|n| n.r#where.as_str()).collect();
+    if !others.is_empty() {
+        p.hang("  ", &format!("Else: {}", others.join("; ")));
+    }
+}
+
+fn reasons(p: &mut Page, v: &RankingView) {
+    for s in v
+        .suspects
+        .iter()
+        .filter(|s| !s.evidence.is_empty() && s.probability >= 0.01)
+    {
+        p.head(&format!("Why {}", s.unit));
+        let before = s.before.unwrap_or(0.0);
+        let _ = writeln!(p.out, "  {:>8}  {:>9}  line", "decibans", "without");
+        let _ = writeln!(
+            p.out,
+            "  {:>8.1}  {:>9}  before any line",
+            log_odds(before),
+            ""
+        );
+        for e in s
+            .evidence
+            .iter()
+            .filter(|e| e.decibans.abs() >= 0.05 || (e.without - s.probability).abs() >= 0.005)
+        {
+            let first = format!(
+                "  {:>+8.1}  {:>9.3}  {:>3}: ",
+                e.decibans, e.without, e.line
+            );
+            p.hang(&first, &e.reading);
+        }
+        let _ = writeln!(
+            p.out,
+            "  {:>8.1}  {:>9.3}  all lines",
+            log_odds(s.probability),
+            s.probability
+        );
+    }
+    if let Some(r) = &v.robustness {
+        let text = match r.prior_too_high_by {
+            Some(f) => format!(
+                "{} would still lead if its prior were {f:.1} times lower.",
+                r.leader
+            ),
+            None => format!("{} leads whatever its prior.", r.leader),
+        };
+        p.head("How firm");
+        p.hang("  ", &text);
+    }
+}
+
+fn log_odds(p: f64) -> f64 {
+    10.0 * (p / (1.0 - p)).log10()
+}
+
+fn remarks(p: &mut Page, v: &RankingView) {
+    if !v.doubtful.is_empty() {
+        p.head("Check these lines");
+        for d in &v.doubtful {
+            let text = format!(
+                "{}: nothing on this board would give it, as far as the other lines go",
+                d.reading
+            );
+            p.hang(&format!("  line {:>3}  ", d.line), &text);
+        }
+    }
+    if !v.corrections.is_empty() {
+        p.head("Read as");
+        for c in &v.corrections {
+            p.hang(
+                &format!("  line {:>3}  ", c.line),
+                &format!("'{}' as '{}'", c.typed, c.read_as),
+            );
+        }
+    }
+    if !v.not_understood.is_empty() {
+        p.head("Not understood (kept, not used)");
+        for n in &v.not_understood {
+            p.hang(&format!("  line {:>3}  ", n.line), &n.text);
+            p.hang("            ", &n.hint);
+        }
+    }
+    if !v.remarks.is_empty() {
+        p.head("Understood, but not used");
+        for n in &v.remarks {
+            p.hang(&format!("  line {:>3}  ", n.line), &n.text);
+            p.hang("            ", &n.hint);
+        }
+    }
+}
