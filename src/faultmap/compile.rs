@@ -321,7 +321,7 @@ impl Compiler<'_> {
             .find(|&i| self.wiring.pins[&(position, i)] == node)
     }
 
-    /// An open pin: the part does not see its line, nor the line the part, if this was its only driver.
+    /// An open pin: the part does not see its line, nor the line the part, if this was its only driver's only pin there.
     fn open(&self, position: usize, pin: usize, start: &mut Vec<(usize, Kind)>) {
         start.push((self.wiring.pins[&(position, pin)], Kind::Lost));
         let wired = &self.wiring.wired[position];
@@ -329,9 +329,13 @@ impl Compiler<'_> {
             return;
         };
         let driven_here = wired.functions.iter().any(|(name, f)| {
-            self.wiring.sole_driver.get(line)
-                == Some(&self.wiring.part_functions[&(position, name.clone())])
-                && expand::list(&f.drives).contains(&wired.signals[pin])
+            let node = self.wiring.part_functions[&(position, name.clone())];
+            let drives = expand::list(&f.drives);
+            let on_line = |i: &usize| wired.lines[*i].as_ref() == Some(line) && drives.contains(&wired.signals[*i]);
+            // Two pins of one driver on one line (the two 5 V contacts of a plug, say) stand in for each other.
+            self.wiring.sole_driver.get(line) == Some(&node)
+                && drives.contains(&wired.signals[pin])
+                && (0..wired.lines.len()).filter(on_line).count() == 1
         });
         if driven_here {
             start.push((self.wiring.lines[line], Kind::Lost));

@@ -3,7 +3,7 @@
 use super::expand::{self, Weighted};
 use super::graph::{Graph, Pass};
 use super::raw::{BoardRaw, FamilyRaw, FunctionRaw, PartRaw};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// A mistake in a map.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -30,6 +30,16 @@ pub struct Wired {
     pub lines: Vec<Option<String>>,
     /// Functions of the family with the running numbers filled in.
     pub functions: Vec<(String, FunctionRaw)>,
+}
+
+impl Wired {
+    /// Whether a pin with this signal name is on one of these rails.
+    fn ties(&self, signal: &str, rails: &HashSet<String>) -> bool {
+        let on = |(s, line): (&String, &Option<String>)| {
+            s == signal && line.as_ref().is_some_and(|l| rails.contains(l))
+        };
+        self.signals.iter().zip(&self.lines).any(on)
+    }
 }
 
 /// The spreading graph of a board with the names of its nodes.
@@ -95,7 +105,8 @@ impl Wiring {
         for (name, part) in &board.parts {
             w.add_part(name, part, families);
         }
-        w.link_parts();
+        let rails = board.rails.values().map(|r| r.line.clone()).collect();
+        w.link_parts(&rails);
         for (name, _) in expand_functions(&board.functions) {
             let node = w.graph.add();
             if w.functions.insert(name.clone(), node).is_some() {
@@ -233,7 +244,8 @@ impl Wiring {
             .collect()
     }
 
-    fn link_parts(&mut self) {
+    /// An input tied to a supply rail passes a bad rail on as a supply pin does, not as a stuck signal would.
+    fn link_parts(&mut self, rails: &HashSet<String>) {
         let mut drivers: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         for position in 0..self.wired.len() {
             let wired = self.wired[position].clone();
@@ -247,6 +259,8 @@ impl Wiring {
                     (&f.power, Pass::Power),
                 ] {
                     for Weighted { name, weight } in self.names(&path, text) {
+                        let tied = pass == Pass::Needs && wired.ties(&name, rails);
+                        let pass = if tied { Pass::Power } else { pass };
                         for from in self.in_part(position, &path, &name) {
                             self.graph.link(from, to, pass, weight);
                         }
@@ -263,7 +277,10 @@ impl Wiring {
                         );
                     }
                     for line in pins.into_iter().filter_map(|i| wired.lines[i].clone()) {
-                        drivers.entry(line).or_default().push(to);
+                        let by = drivers.entry(line).or_default();
+                        if !by.contains(&to) {
+                            by.push(to);
+                        }
                     }
                 }
             }
