@@ -187,8 +187,9 @@ fn poor_memory() -> CommonCause {
         what: "memory chips of a poor make",
         prior: 0.15,
         factors: vec![(Class::Memory, 25.0)],
-        source: "two small counts of one make, pooled: 5 of 8 and 1 of 16 bad, 0.25 of such chips, against about 0.012 of \
-                 ordinary ones in a machine that came in faulty; the prior is a guess",
+        source: "two small counts of one make, pooled: 5 of 8 and 1 of 16 bad, 0.25 of such chips; the multiplier gives \
+                 0.17 to 0.19 on the shipped boards, a little less because bad boards are the ones that get told; \
+                 the prior is a guess",
     }
 }
 
