@@ -12,7 +12,6 @@ pub mod infer;
 pub mod next;
 pub mod observe;
 pub mod plan;
-pub mod quantity;
 pub mod prior;
 pub mod quantity;
 pub mod rank;
