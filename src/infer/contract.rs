@@ -46,13 +46,6 @@ pub(crate) struct Contract {
     pub(crate) run: usize,
 }
 
-impl Contract {
-    /// Number of multiplications.
-    pub(crate) fn work(&self) -> usize {
-        self.terms.len() * self.rest.len() * self.run
-    }
-}
-
 /// Two buffers that the coefficients pass through.
 #[derive(Debug, Default)]
 pub(crate) struct Buffers<N> {

@@ -177,6 +177,9 @@ pub(crate) fn bound(
     keep: &[Keep],
 ) -> Option<Cell> {
     let cell = fix(folded, keep);
+    if cell.causes.iter().any(|c| c.members.is_empty()) {
+        return None;
+    }
     let budget = if limits.strategy == Strategy::Enumeration {
         FORCED
     } else {

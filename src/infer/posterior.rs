@@ -97,6 +97,14 @@ pub fn posterior(net: &Network, limits: &Limits) -> Result<Posterior, InferError
     }
 }
 
+/// Expected number of causes at fault, given the readings in `net`.
+///
+/// # Errors
+/// As [`posterior`].
+pub fn expected_faults(net: &Network, limits: &Limits) -> Result<f64, InferError> {
+    posterior(net, limits).map(|p| p.expected_faults())
+}
+
 /// The cheapest plan found, within the limits.
 pub(crate) fn make_plan(vars: &Vars, limits: &Limits, lanes: usize) -> Result<Plan, InferError> {
     let allowance = Allowance {
