@@ -12,6 +12,7 @@
 //! When no order is cheap enough, [`enumerate`] searches the most probable hypotheses and certifies what it
 //! left out.
 
+mod absorb;
 mod contract;
 mod enumerate;
 mod fold;

@@ -5,6 +5,7 @@
 //! summed out in the last combination. A plan depends on the *structure* only (which cause touches which
 //! reading); the numbers are filled in for each run of it.
 
+use super::absorb::Absorb;
 use super::contract::{Contract, Slot};
 use super::order::{Order, Var, VarId, Vars};
 
@@ -25,6 +26,17 @@ pub(crate) enum Base {
     Weights { cause: usize },
     /// The number 1.
     Unit,
+    /// 1 where nothing is explained, else 0, for each setting: (readings).
+    Start,
+}
+
+/// One step of the sum.
+#[derive(Debug, Clone)]
+pub(crate) enum Step {
+    /// Two tables are combined.
+    Contract(Contract),
+    /// A cause is summed into a table.
+    Absorb(Absorb),
 }
 
 /// The plan.
@@ -32,8 +44,8 @@ pub(crate) enum Base {
 pub(crate) struct Plan {
     /// The initial tables.
     pub(crate) bases: Vec<(Base, Slot)>,
-    /// The contractions, in order.
-    pub(crate) steps: Vec<Contract>,
+    /// The steps, in order.
+    pub(crate) steps: Vec<Step>,
     /// One table of one entry for each independent part; the evidence is their product.
     pub(crate) roots: Vec<Slot>,
     /// Entries in the arena of plain tables.
@@ -65,6 +77,22 @@ struct Table {
     slot: Option<Slot>,
     base: Option<Base>,
     lanes: bool,
+    /// The cause of which this is the sum over its states, as long as it is not written down: its variable.
+    sum_of: Option<VarId>,
+}
+
+impl Table {
+    /// An initial table.
+    fn base(base: Base, dims: Vec<VarId>) -> Self {
+        let lanes = matches!(base, Base::Weights { .. } | Base::Start);
+        Table {
+            dims,
+            slot: None,
+            base: Some(base),
+            lanes,
+            sum_of: None,
+        }
+    }
 }
 
 struct Planner<'v> {
@@ -126,13 +154,7 @@ impl Planner<'_> {
     }
 
     fn add_base(&mut self, base: Base, dims: Vec<VarId>) {
-        let lanes = matches!(base, Base::Weights { .. });
-        self.add(Table {
-            dims,
-            slot: None,
-            base: Some(base),
-            lanes,
-        });
+        self.add(Table::base(base, dims));
     }
 
     fn add(&mut self, table: Table) {
@@ -182,11 +204,14 @@ impl Planner<'_> {
     fn sum_out(&mut self, v: VarId) -> Result<(), TooLarge> {
         let mut ids = std::mem::take(&mut self.of_var[v]);
         ids.sort_unstable();
-        let mut found: Vec<Table> = ids
+        let found: Vec<Table> = ids
             .iter()
             .filter_map(|&id| self.tables[id].take())
             .collect();
-        self.use_whole_table(v, &mut found);
+        if let Some(sum) = self.untouched_cause(v, &found) {
+            self.add(sum);
+            return Ok(());
+        }
         let (lanes, plain): (Vec<Table>, Vec<Table>) = found.into_iter().partition(|t| t.lanes);
         let mut parts = self.combine(plain, 1)?;
         if lanes.is_empty() {
@@ -199,15 +224,7 @@ impl Planner<'_> {
         let first = parts.pop();
         let (mut a, mut b) = match (first, last) {
             (Some(a), Some(b)) => (a, b),
-            (Some(a), None) | (None, Some(a)) => (
-                a,
-                Table {
-                    dims: vec![],
-                    slot: None,
-                    base: Some(Base::Unit),
-                    lanes: false,
-                },
-            ),
+            (Some(a), None) | (None, Some(a)) => (a, Table::base(Base::Unit, vec![])),
             (None, None) => return Ok(()),
         };
         let out = self.contract(&mut a, &mut b, Some(v))?;
@@ -221,31 +238,89 @@ impl Planner<'_> {
         Ok(())
     }
 
-    /// A cause summed out while nothing was done to its tables yet: one table for all it touches, if small.
-    fn use_whole_table(&self, v: VarId, found: &mut Vec<Table>) {
-        let Var::Cause(cause) = self.vars.list[v] else {
-            return;
+    /// A cause that is summed out while nothing was done to its tables yet: written down when it is needed.
+    fn untouched_cause(&self, v: VarId, found: &[Table]) -> Option<Table> {
+        let Var::Cause(_) = self.vars.list[v] else {
+            return None;
         };
         let mut dims = Vec::with_capacity(found.len());
-        for table in found.iter() {
+        for table in found {
             match table.base {
                 Some(Base::Direct { .. }) => dims.push(table.dims[0]),
                 Some(Base::Weights { .. }) => {}
-                _ => return,
+                _ => return None,
             }
         }
-        if dims.len() < 2 || dims.len() > 8 {
-            return;
-        }
         dims.sort_unstable();
-        dims.push(v);
-        found.retain(|t| t.lanes);
-        found.push(Table {
+        Some(Table {
             dims,
             slot: None,
-            base: Some(Base::Whole { cause }),
-            lanes: false,
-        });
+            base: None,
+            lanes: true,
+            sum_of: Some(v),
+        })
+    }
+
+    /// Writes the sum over the states of a cause down as a table.
+    fn write_down(&mut self, table: &mut Table) -> Result<(), TooLarge> {
+        let Some(v) = table.sum_of.take() else {
+            return Ok(());
+        };
+        let Var::Cause(cause) = self.vars.list[v] else {
+            return Ok(());
+        };
+        let mut dims = table.dims.clone();
+        *table = if dims.len() <= 6 {
+            dims.push(v);
+            let mut whole = Table::base(Base::Whole { cause }, dims);
+            let mut weights = Table::base(Base::Weights { cause }, vec![v]);
+            self.contract(&mut whole, &mut weights, Some(v))?
+        } else {
+            self.absorb(&mut Table::base(Base::Start, dims.clone()), &dims, v, cause)?
+        };
+        Ok(())
+    }
+
+    /// Plans summing a cause that touches `readings` into a table that covers them.
+    fn absorb(
+        &mut self,
+        acc: &mut Table,
+        readings: &[VarId],
+        v: VarId,
+        cause: usize,
+    ) -> Result<Table, TooLarge> {
+        let passes = self.vars.sizes[v] as f64 * (readings.len() + 1) as f64;
+        self.spend(self.size(&acc.dims) * passes * self.allowance.lanes as f64)?;
+        let mut weights = Table::base(Base::Weights { cause }, vec![v]);
+        let (acc_slot, weights) = (self.slot(acc)?, self.slot(&mut weights)?);
+        let out = self.allot(&acc.dims, true)?;
+        let strides = readings
+            .iter()
+            .map(|&r| stride(&self.vars.sizes, &acc.dims, r) as usize)
+            .collect();
+        self.plan.steps.push(Step::Absorb(Absorb {
+            acc: acc_slot,
+            weights,
+            out,
+            cause,
+            strides,
+        }));
+        Ok(Table {
+            dims: acc.dims.clone(),
+            slot: Some(out),
+            base: None,
+            lanes: true,
+            sum_of: None,
+        })
+    }
+
+    fn spend(&mut self, work: f64) -> Result<(), TooLarge> {
+        self.work += work;
+        if self.work > self.allowance.work {
+            Err(TooLarge)
+        } else {
+            Ok(())
+        }
     }
 
     /// Combines tables without summing anything out, until `keep` are left: equal ones first, then small ones
@@ -317,18 +392,24 @@ impl Planner<'_> {
         } else {
             (two, one)
         };
+        if let (Some(v), None) = (b.sum_of, out)
+            && let Var::Cause(cause) = self.vars.list[v]
+            && covers(&a.dims, &b.dims)
+        {
+            self.write_down(a)?;
+            return self.absorb(a, &b.dims, v, cause);
+        }
+        self.write_down(a)?;
+        self.write_down(b)?;
         let mut dims = union(&a.dims, &b.dims);
         dims.retain(|&v| Some(v) != out);
         let lanes = a.lanes || b.lanes;
-        self.work += self.contract_work(&a.dims, &b.dims, out)
-            * if lanes {
-                self.allowance.lanes as f64
-            } else {
-                1.0
-            };
-        if self.work > self.allowance.work {
-            return Err(TooLarge);
-        }
+        let width = if lanes {
+            self.allowance.lanes as f64
+        } else {
+            1.0
+        };
+        self.spend(self.contract_work(&a.dims, &b.dims, out) * width)?;
         let (a_slot, b_slot) = (self.slot(a)?, self.slot(b)?);
         let slot = self.allot(&dims, lanes)?;
         let step = Layout {
@@ -339,12 +420,15 @@ impl Planner<'_> {
             to: &dims,
             out,
         };
-        self.plan.steps.push(step.build(a_slot, b_slot, slot));
+        self.plan
+            .steps
+            .push(Step::Contract(step.build(a_slot, b_slot, slot)));
         Ok(Table {
             dims,
             slot: Some(slot),
             base: None,
             lanes,
+            sum_of: None,
         })
     }
 
