@@ -8,7 +8,7 @@ mod brute;
 mod models;
 
 use brute::{Number, enumerate, joint_states};
-use models::{Shape, random};
+use models::{Board, Shape, board, random, read_all};
 use proptest::prelude::*;
 use whichsocket::infer::network::{Cause, Check, Effect, Mode, Network, Outcome, Posterior};
 use whichsocket::infer::{InferError, Limits, Strategy as Way, posterior};
@@ -128,7 +128,7 @@ proptest! {
     #[test]
     fn all_ways_of_summing_agree((shape, seed) in shapes()) {
         let net = random(&shape, seed);
-        let limits = |strategy| Limits { strategy, max_unexplored: 1e-12, ..Limits::default() };
+        let limits = |strategy| Limits { strategy, max_unexplored: 1e-12, max_steps: 1_000_000, ..Limits::default() };
         let auto = posterior(&net, &limits(Way::Auto));
         for way in [Way::Lattice, Way::Conditioning, Way::Enumeration] {
             match (&auto, posterior(&net, &limits(way))) {
@@ -294,4 +294,78 @@ fn weights_of_evidence_add_up() {
             .abs()
             < 1e-9
     );
+}
+
+/// The search stops early, and what it says it may have missed is not less than what it missed.
+#[test]
+fn the_search_certifies_what_it_left_out() {
+    let mut unfinished = 0;
+    for seed in 0..40 {
+        let shape = Shape {
+            causes: 14,
+            most_modes: 2,
+            checks: 8,
+            runs: 2,
+            common: 1,
+            density: 0.4,
+            flaky: 0.1,
+            extreme: 0.0,
+            read: (1.0, 0.8),
+            leak: 0.05,
+        };
+        let net = random(&shape, seed);
+        let exact = posterior(&net, &Limits::default()).unwrap();
+        let limits = Limits {
+            strategy: Way::Enumeration,
+            max_steps: 150,
+            ..Limits::default()
+        };
+        let found = posterior(&net, &limits).unwrap();
+        unfinished += usize::from(found.unexplored_mass > limits.max_unexplored);
+        let allowed = found.unexplored_mass + 1e-9;
+        for (p, q) in found
+            .modes
+            .iter()
+            .flatten()
+            .zip(exact.modes.iter().flatten())
+        {
+            assert!(
+                (p - q).abs() <= allowed,
+                "seed {seed}: {p} instead of {q}, allowed {allowed}"
+            );
+        }
+        assert!(
+            found.log_evidence <= exact.log_evidence + 1e-9,
+            "a sum from below"
+        );
+        assert!(
+            found.log_evidence.exp() >= exact.log_evidence.exp() * (1.0 - allowed),
+            "seed {seed}"
+        );
+    }
+    assert!(
+        unfinished > 0,
+        "some searches must stop at the limit for the bound to be put to the test"
+    );
+}
+
+/// An unplugged keyboard is 64 failing keys: the plug leads, and the sum is exact.
+#[test]
+fn sixty_four_dead_keys_are_the_plug() {
+    let mut net = board(
+        &Board {
+            causes: 150,
+            checks: 120,
+            matrix: 8,
+            wide: 4,
+            common: 4,
+        },
+        1,
+    );
+    let keys: Vec<usize> = (0..64).collect();
+    read_all(&mut net, &keys);
+    let found = posterior(&net, &Limits::default()).unwrap();
+    assert!(found.unexplored_mass == 0.0);
+    assert!(found.cause(0) > 0.99, "plug {}", found.cause(0));
+    assert!((1..net.causes.len()).all(|c| found.cause(c) < 0.1));
 }

@@ -87,6 +87,7 @@ fn improbable_readings_agree_with_extended_precision() {
             let limits = Limits {
                 strategy,
                 max_unexplored: 1e-13,
+                max_steps: 1_000_000,
                 ..Limits::default()
             };
             let found = posterior(&net, &limits).expect("leaks make every reading possible");

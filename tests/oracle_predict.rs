@@ -49,7 +49,7 @@ fn networks() -> impl Strategy<Value = Network> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(600))]
+    #![proptest_config(ProptestConfig::with_cases(1500))]
 
     #[test]
     fn predictions_agree_with_enumeration(net in networks()) {

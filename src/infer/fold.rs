@@ -349,12 +349,12 @@ fn fold_flaky(
         let idle = Wide::new(1.0 - shows);
         let total = acts.plus(idle);
         left = left.times(total);
-        if total.is_zero() {
-            // Contradicted; only the shape is kept.
-            shape.pairs.extend(pairs);
-            continue;
-        }
-        let (acts, idle) = (acts.over(total), idle.over(total));
+        // Contradicted: weightless, but the structure stays what it is under other readings.
+        let (acts, idle) = if total.is_zero() {
+            (Wide::ZERO, Wide::ONE)
+        } else {
+            (acts.over(total), idle.over(total))
+        };
         if let [only] = pairs[..] {
             let u = idle.plus(acts.times(only.u));
             shape.pairs.push(Pair {

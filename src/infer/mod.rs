@@ -2,25 +2,28 @@
 //!
 //! # How it is computed
 //!
-//! Passing readings fold into the priors ([`fold`]). Every other reading `j` needs at least one explanation:
+//! Passing readings fold into the priors (`fold`). Every other reading `j` needs at least one explanation:
 //! the leak or an active mode. Each cause is a variable with weights, each such reading a bit 'explained',
 //! and the probability of the readings is the sum over all states of all variables of a product of small
-//! non-negative tables. [`order`] finds an order in which to sum them out, [`plan`] writes that down as a
-//! list of table contractions, [`run`] executes it forward (the evidence) and backward (every marginal at
+//! non-negative tables. `order` finds an order in which to sum them out, `plan` writes that down as a
+//! list of table contractions, `run` executes it forward (the evidence) and backward (every marginal at
 //! once: the sum is linear in each weight). Nothing is ever subtracted, so nothing cancels.
 //!
-//! When no order is cheap enough, [`enumerate`] searches the most probable hypotheses and certifies what it
+//! When no order is cheap enough, `enumerate` searches the most probable hypotheses and certifies what it
 //! left out.
 
+mod absorb;
 mod contract;
 mod enumerate;
 mod fold;
 pub mod hypotheses;
+mod layout;
 pub mod network;
 mod order;
 mod plan;
 pub mod posterior;
 pub mod predict;
+mod relax;
 mod run;
 mod solve;
 mod validate;

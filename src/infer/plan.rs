@@ -5,7 +5,9 @@
 //! summed out in the last combination. A plan depends on the *structure* only (which cause touches which
 //! reading); the numbers are filled in for each run of it.
 
+use super::absorb::Absorb;
 use super::contract::{Contract, Slot};
+use super::layout::{Layout, covers, stride, union};
 use super::order::{Order, Var, VarId, Vars};
 
 /// Where the numbers of an initial table come from.
@@ -25,6 +27,17 @@ pub(crate) enum Base {
     Weights { cause: usize },
     /// The number 1.
     Unit,
+    /// 1 where nothing is explained, else 0, for each setting: (readings).
+    Start,
+}
+
+/// One step of the sum.
+#[derive(Debug, Clone)]
+pub(crate) enum Step {
+    /// Two tables are combined.
+    Contract(Contract),
+    /// A cause is summed into a table.
+    Absorb(Absorb),
 }
 
 /// The plan.
@@ -32,8 +45,8 @@ pub(crate) enum Base {
 pub(crate) struct Plan {
     /// The initial tables.
     pub(crate) bases: Vec<(Base, Slot)>,
-    /// The contractions, in order.
-    pub(crate) steps: Vec<Contract>,
+    /// The steps, in order.
+    pub(crate) steps: Vec<Step>,
     /// One table of one entry for each independent part; the evidence is their product.
     pub(crate) roots: Vec<Slot>,
     /// Entries in the arena of plain tables.
@@ -65,6 +78,22 @@ struct Table {
     slot: Option<Slot>,
     base: Option<Base>,
     lanes: bool,
+    /// The cause of which this is the sum over its states, as long as it is not written down: its variable.
+    sum_of: Option<VarId>,
+}
+
+impl Table {
+    /// An initial table.
+    fn base(base: Base, dims: Vec<VarId>) -> Self {
+        let lanes = matches!(base, Base::Weights { .. } | Base::Start);
+        Table {
+            dims,
+            slot: None,
+            base: Some(base),
+            lanes,
+            sum_of: None,
+        }
+    }
 }
 
 struct Planner<'v> {
@@ -126,13 +155,7 @@ impl Planner<'_> {
     }
 
     fn add_base(&mut self, base: Base, dims: Vec<VarId>) {
-        let lanes = matches!(base, Base::Weights { .. });
-        self.add(Table {
-            dims,
-            slot: None,
-            base: Some(base),
-            lanes,
-        });
+        self.add(Table::base(base, dims));
     }
 
     fn add(&mut self, table: Table) {
@@ -182,11 +205,14 @@ impl Planner<'_> {
     fn sum_out(&mut self, v: VarId) -> Result<(), TooLarge> {
         let mut ids = std::mem::take(&mut self.of_var[v]);
         ids.sort_unstable();
-        let mut found: Vec<Table> = ids
+        let found: Vec<Table> = ids
             .iter()
             .filter_map(|&id| self.tables[id].take())
             .collect();
-        self.use_whole_table(v, &mut found);
+        if let Some(sum) = self.untouched_cause(v, &found) {
+            self.add(sum);
+            return Ok(());
+        }
         let (lanes, plain): (Vec<Table>, Vec<Table>) = found.into_iter().partition(|t| t.lanes);
         let mut parts = self.combine(plain, 1)?;
         if lanes.is_empty() {
@@ -199,15 +225,7 @@ impl Planner<'_> {
         let first = parts.pop();
         let (mut a, mut b) = match (first, last) {
             (Some(a), Some(b)) => (a, b),
-            (Some(a), None) | (None, Some(a)) => (
-                a,
-                Table {
-                    dims: vec![],
-                    slot: None,
-                    base: Some(Base::Unit),
-                    lanes: false,
-                },
-            ),
+            (Some(a), None) | (None, Some(a)) => (a, Table::base(Base::Unit, vec![])),
             (None, None) => return Ok(()),
         };
         let out = self.contract(&mut a, &mut b, Some(v))?;
@@ -221,31 +239,89 @@ impl Planner<'_> {
         Ok(())
     }
 
-    /// A cause summed out while nothing was done to its tables yet: one table for all it touches, if small.
-    fn use_whole_table(&self, v: VarId, found: &mut Vec<Table>) {
-        let Var::Cause(cause) = self.vars.list[v] else {
-            return;
+    /// A cause that is summed out while nothing was done to its tables yet: written down when it is needed.
+    fn untouched_cause(&self, v: VarId, found: &[Table]) -> Option<Table> {
+        let Var::Cause(_) = self.vars.list[v] else {
+            return None;
         };
         let mut dims = Vec::with_capacity(found.len());
-        for table in found.iter() {
+        for table in found {
             match table.base {
                 Some(Base::Direct { .. }) => dims.push(table.dims[0]),
                 Some(Base::Weights { .. }) => {}
-                _ => return,
+                _ => return None,
             }
         }
-        if dims.len() < 2 || dims.len() > 8 {
-            return;
-        }
         dims.sort_unstable();
-        dims.push(v);
-        found.retain(|t| t.lanes);
-        found.push(Table {
+        Some(Table {
             dims,
             slot: None,
-            base: Some(Base::Whole { cause }),
-            lanes: false,
-        });
+            base: None,
+            lanes: true,
+            sum_of: Some(v),
+        })
+    }
+
+    /// Writes the sum over the states of a cause down as a table.
+    fn write_down(&mut self, table: &mut Table) -> Result<(), TooLarge> {
+        let Some(v) = table.sum_of.take() else {
+            return Ok(());
+        };
+        let Var::Cause(cause) = self.vars.list[v] else {
+            return Ok(());
+        };
+        let mut dims = table.dims.clone();
+        *table = if dims.len() <= 6 {
+            dims.push(v);
+            let mut whole = Table::base(Base::Whole { cause }, dims);
+            let mut weights = Table::base(Base::Weights { cause }, vec![v]);
+            self.contract(&mut whole, &mut weights, Some(v))?
+        } else {
+            self.absorb(&mut Table::base(Base::Start, dims.clone()), &dims, v, cause)?
+        };
+        Ok(())
+    }
+
+    /// Plans summing a cause that touches `readings` into a table that covers them.
+    fn absorb(
+        &mut self,
+        acc: &mut Table,
+        readings: &[VarId],
+        v: VarId,
+        cause: usize,
+    ) -> Result<Table, TooLarge> {
+        let passes = self.vars.sizes[v] as f64 * (readings.len() + 1) as f64;
+        self.spend(self.size(&acc.dims) * passes * self.allowance.lanes as f64)?;
+        let mut weights = Table::base(Base::Weights { cause }, vec![v]);
+        let (acc_slot, weights) = (self.slot(acc)?, self.slot(&mut weights)?);
+        let out = self.allot(&acc.dims, true)?;
+        let strides = readings
+            .iter()
+            .map(|&r| stride(&self.vars.sizes, &acc.dims, r) as usize)
+            .collect();
+        self.plan.steps.push(Step::Absorb(Absorb {
+            acc: acc_slot,
+            weights,
+            out,
+            cause,
+            strides,
+        }));
+        Ok(Table {
+            dims: acc.dims.clone(),
+            slot: Some(out),
+            base: None,
+            lanes: true,
+            sum_of: None,
+        })
+    }
+
+    fn spend(&mut self, work: f64) -> Result<(), TooLarge> {
+        self.work += work;
+        if self.work > self.allowance.work {
+            Err(TooLarge)
+        } else {
+            Ok(())
+        }
     }
 
     /// Combines tables without summing anything out, until `keep` are left: equal ones first, then small ones
@@ -317,18 +393,24 @@ impl Planner<'_> {
         } else {
             (two, one)
         };
+        if let (Some(v), None) = (b.sum_of, out)
+            && let Var::Cause(cause) = self.vars.list[v]
+            && covers(&a.dims, &b.dims)
+        {
+            self.write_down(a)?;
+            return self.absorb(a, &b.dims, v, cause);
+        }
+        self.write_down(a)?;
+        self.write_down(b)?;
         let mut dims = union(&a.dims, &b.dims);
         dims.retain(|&v| Some(v) != out);
         let lanes = a.lanes || b.lanes;
-        self.work += self.contract_work(&a.dims, &b.dims, out)
-            * if lanes {
-                self.allowance.lanes as f64
-            } else {
-                1.0
-            };
-        if self.work > self.allowance.work {
-            return Err(TooLarge);
-        }
+        let width = if lanes {
+            self.allowance.lanes as f64
+        } else {
+            1.0
+        };
+        self.spend(self.contract_work(&a.dims, &b.dims, out) * width)?;
         let (a_slot, b_slot) = (self.slot(a)?, self.slot(b)?);
         let slot = self.allot(&dims, lanes)?;
         let step = Layout {
@@ -339,12 +421,15 @@ impl Planner<'_> {
             to: &dims,
             out,
         };
-        self.plan.steps.push(step.build(a_slot, b_slot, slot));
+        self.plan
+            .steps
+            .push(Step::Contract(step.build(a_slot, b_slot, slot)));
         Ok(Table {
             dims,
             slot: Some(slot),
             base: None,
             lanes,
+            sum_of: None,
         })
     }
 
@@ -369,137 +454,5 @@ impl Planner<'_> {
             .map(|&v| self.vars.sizes[v] as f64)
             .product();
         of_b * only_a
-    }
-}
-
-/// Whether every variable of `small` is in `large` (both ascending).
-fn covers(large: &[VarId], small: &[VarId]) -> bool {
-    let mut large = large.iter();
-    small.iter().all(|v| large.by_ref().any(|w| w == v))
-}
-
-/// All variables of two ascending lists, ascending.
-fn union(a: &[VarId], b: &[VarId]) -> Vec<VarId> {
-    let mut all = Vec::with_capacity(a.len() + b.len());
-    let (mut i, mut k) = (0, 0);
-    while i < a.len() && k < b.len() {
-        let next = a[i].min(b[k]);
-        i += usize::from(a[i] == next);
-        k += usize::from(b[k] == next);
-        all.push(next);
-    }
-    all.extend_from_slice(&a[i..]);
-    all.extend_from_slice(&b[k..]);
-    all
-}
-
-/// Distance between entries that differ by one in the given variable; 0 when it is not there.
-fn stride(sizes: &[usize], dims: &[VarId], v: VarId) -> u32 {
-    match dims.binary_search(&v) {
-        Ok(at) => dims[at + 1..].iter().map(|&w| sizes[w]).product::<usize>() as u32,
-        Err(_) => 0,
-    }
-}
-
-/// The variables of one contraction.
-struct Layout<'p> {
-    sizes: &'p [usize],
-    vars: &'p [Var],
-    a: &'p [VarId],
-    b: &'p [VarId],
-    to: &'p [VarId],
-    out: Option<VarId>,
-}
-
-impl Layout<'_> {
-    fn build(&self, a: Slot, b: Slot, out: Slot) -> Contract {
-        let mut terms = vec![[0u32; 3]];
-        let mut widen = Vec::new();
-        let mut coefficients = 1;
-        for (at, &v) in self.b.iter().enumerate() {
-            let is_wide =
-                matches!(self.vars[v], Var::Reading(_)) && self.a.binary_search(&v).is_ok();
-            if is_wide {
-                let after: usize = self.b[at + 1..].iter().map(|&w| self.sizes[w]).product();
-                widen.push((coefficients, after));
-            }
-            let radix = if is_wide { 3 } else { self.sizes[v] };
-            coefficients *= radix;
-            self.extend(&mut terms, v, radix as u32);
-        }
-        if let Some(v) = self.out.filter(|v| self.b.binary_search(v).is_err()) {
-            self.extend(&mut terms, v, 1);
-        }
-        let mut run = 1;
-        let mut free: Vec<VarId> = self
-            .a
-            .iter()
-            .copied()
-            .filter(|v| self.b.binary_search(v).is_err() && Some(*v) != self.out)
-            .collect();
-        while let Some(&v) = free.last() {
-            let contiguous = |dims: &[VarId]| stride(self.sizes, dims, v) as usize == run;
-            if !contiguous(self.a) || !contiguous(self.to) {
-                break;
-            }
-            run *= self.sizes[v];
-            free.pop();
-        }
-        let mut rest = vec![[0u32; 2]];
-        for v in free {
-            let (so, sa) = (
-                stride(self.sizes, self.to, v),
-                stride(self.sizes, self.a, v),
-            );
-            rest = rest
-                .iter()
-                .flat_map(|&[o, a]| {
-                    (0..self.sizes[v] as u32).map(move |x| [o + x * so, a + x * sa])
-                })
-                .collect();
-        }
-        Contract {
-            a,
-            b,
-            out,
-            widen,
-            coefficients,
-            terms,
-            rest,
-            run,
-        }
-    }
-
-    /// Extends each term by the values of one more variable; `radix` is its number of coefficients.
-    fn extend(&self, terms: &mut Vec<[u32; 3]>, v: VarId, radix: u32) {
-        let (so, sa) = (
-            stride(self.sizes, self.to, v),
-            stride(self.sizes, self.a, v),
-        );
-        let in_a = self.a.binary_search(&v).is_ok();
-        let in_b = self.b.binary_search(&v).is_ok();
-        let summed = self.out == Some(v);
-        let is_reading = matches!(self.vars[v], Var::Reading(_));
-        // Coefficients of a shared bit: 0 is b[0], 1 is b[1], 2 is b[0] + b[1].
-        let choices: Vec<[u32; 3]> = match (is_reading, in_a, in_b) {
-            (true, true, true) if summed => vec![[0, sa, 2], [0, 0, 1]],
-            (true, true, true) => vec![[0, 0, 0], [so, sa, 2], [so, 0, 1]],
-            (true, true, false) => vec![[0, sa, 0]],
-            (true, false, _) if summed => vec![[0, 0, 1]],
-            (_, _, true) => (0..self.sizes[v] as u32)
-                .map(|x| [x * so, x * sa, x])
-                .collect(),
-            (_, _, false) => (0..self.sizes[v] as u32)
-                .map(|x| [x * so, x * sa, 0])
-                .collect(),
-        };
-        *terms = terms
-            .iter()
-            .flat_map(|&[o, a, c]| {
-                choices
-                    .iter()
-                    .map(move |&[co, ca, cc]| [o + co, a + ca, c * radix + cc])
-            })
-            .collect();
     }
 }

@@ -30,7 +30,7 @@ impl Default for Limits {
             max_work: 4e9,
             max_entries: 3e7,
             max_unexplored: 1e-3,
-            max_steps: 20_000,
+            max_steps: 300,
             strategy: Strategy::Auto,
         }
     }

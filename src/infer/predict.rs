@@ -8,7 +8,7 @@
 //! P(mode | outcome = k) = (P(mode, ≤ k) − P(mode, ≤ k − 1)) / P(outcome = k)
 //!
 //! whose error is the rounding of the terms over P(outcome = k). Where that probability is small
-//! ([`RARE`]) the outcome is entered as a reading and summed anew instead, without any difference.
+//! (below one in a million) the outcome is entered as a reading and summed anew instead, without any difference.
 //!
 //! The gain of a check is the expected decrease of the sum of the entropies of the causes, in bits.
 

@@ -1,10 +1,11 @@
 //! Running a plan: numbers in, evidence and marginals out.
 
+use super::absorb::Absorb;
 use super::contract::{self, Buffers, Contract, Slot};
 use super::fold::{Folded, FoldedCause, Member};
 use super::network::Network;
 use super::order::{Var, Vars, group};
-use super::plan::{Base, Plan};
+use super::plan::{Base, Plan, Step};
 use super::wide::Num;
 
 /// A number for each of `L` settings.
@@ -46,6 +47,7 @@ pub(crate) struct Space<N> {
     /// What each number in `lanes` is worth.
     worth: Vec<N>,
     buffers: Buffers<N>,
+    scratch: Vec<N>,
 }
 
 /// The entries of a flat arena.
@@ -60,7 +62,11 @@ fn entries_mut<N, const L: usize>(flat: &mut [N]) -> &mut [Lane<N, L>] {
 
 /// `out += a · b`, all with lanes.
 #[inline(always)]
-fn lanes_by_lanes<N: Num, const L: usize>(out: &mut Lane<N, L>, a: &Lane<N, L>, b: &Lane<N, L>) {
+pub(crate) fn lanes_by_lanes<N: Num, const L: usize>(
+    out: &mut Lane<N, L>,
+    a: &Lane<N, L>,
+    b: &Lane<N, L>,
+) {
     for l in 0..L {
         out[l] = out[l].plus(a[l].times(b[l]));
     }
@@ -114,17 +120,31 @@ impl Problem<'_> {
 
     /// Forward: all tables of the plan.
     pub(crate) fn forward<N: Num, const L: usize>(&self, space: &mut Space<N>) {
-        refill(&mut space.plain, self.plan.plain);
-        refill(&mut space.lanes, self.plan.lanes * L);
+        make_room(&mut space.plain, self.plan.plain);
+        make_room(&mut space.lanes, self.plan.lanes * L);
         for (base, slot) in &self.plan.bases {
-            if let Base::Weights { cause } = *base {
-                self.weights::<N, L>(cause, &mut entries_mut(&mut space.lanes)[range(*slot)]);
-            } else {
-                self.fill(base, &mut space.plain[range(*slot)]);
+            match *base {
+                Base::Weights { cause } => {
+                    entries_mut::<N, L>(&mut space.lanes)[range(*slot)].fill([N::ZERO; L]);
+                    self.weights::<N, L>(cause, &mut entries_mut(&mut space.lanes)[range(*slot)]);
+                }
+                Base::Start => {
+                    let start = &mut entries_mut::<N, L>(&mut space.lanes)[range(*slot)];
+                    start.fill([N::ZERO; L]);
+                    start[0] = [N::ONE; L];
+                }
+                _ => {
+                    let to = &mut space.plain[range(*slot)];
+                    to.fill(N::ZERO);
+                    self.fill(base, to);
+                }
             }
         }
         for step in &self.plan.steps {
-            space.step::<L>(step);
+            match step {
+                Step::Contract(step) => space.contract::<L>(step),
+                Step::Absorb(step) => space.absorb::<L>(step, &self.folded.causes[step.cause]),
+            }
         }
     }
 
@@ -161,7 +181,8 @@ impl Problem<'_> {
                     to[groups.len() + 1 + h + 1] = pair.map_or(N::ZERO, |p| N::from_wide(p.e));
                 }
             }
-            Base::Weights { .. } => unreachable!("weights have a number for each setting"),
+            // These have a number for each setting.
+            Base::Weights { .. } | Base::Start => {}
         }
     }
 
@@ -205,10 +226,11 @@ fn range(slot: Slot) -> std::ops::Range<usize> {
     slot.start..slot.start + slot.len
 }
 
-/// Zeroes, as many as needed.
-fn refill<N: Num>(numbers: &mut Vec<N>, len: usize) {
-    numbers.clear();
-    numbers.resize(len, N::ZERO);
+/// Room for so many numbers; what is in it is left over from before.
+fn make_room<N: Num>(numbers: &mut Vec<N>, len: usize) {
+    if numbers.len() < len {
+        numbers.resize(len, N::ZERO);
+    }
 }
 
 /// The entries of two slots, the first one lower.
@@ -218,13 +240,18 @@ fn two<T>(all: &mut [T], low: Slot, high: Slot) -> (&mut [T], &mut [T]) {
 }
 
 impl<N: Num> Space<N> {
-    fn step<const L: usize>(&mut self, op: &Contract) {
+    fn contract<const L: usize>(&mut self, op: &Contract) {
         let Space {
             plain,
             lanes,
             buffers,
             ..
         } = self;
+        if op.out.lanes {
+            entries_mut::<N, L>(lanes)[range(op.out)].fill([N::ZERO; L]);
+        } else {
+            plain[range(op.out)].fill(N::ZERO);
+        }
         match (op.a.lanes, op.b.lanes) {
             (false, false) => {
                 let (below, out) = plain.split_at_mut(op.out.start);
@@ -278,28 +305,68 @@ impl<N: Num> Space<N> {
     /// Backward: what an entry of each table with lanes is worth, `∂ Σ_root seed·value / ∂ entry`.
     pub(crate) fn backward<const L: usize>(
         &mut self,
-        plan: &Plan,
+        problem: Problem<'_>,
         seeds: &[Lane<N, L>],
     ) -> &[Lane<N, L>] {
-        refill(&mut self.worth, plan.lanes * L);
+        make_room(&mut self.worth, problem.plan.lanes * L);
         let worth = entries_mut(&mut self.worth);
-        for (root, seed) in plan.roots.iter().zip(seeds) {
+        for (root, seed) in problem.plan.roots.iter().zip(seeds) {
             if root.lanes {
                 worth[root.start] = *seed;
             }
         }
-        for op in plan.steps.iter().rev().filter(|op| op.out.lanes) {
-            self.step_back::<L>(op);
+        for step in problem.plan.steps.iter().rev() {
+            match step {
+                Step::Contract(step) if step.out.lanes => self.contract_back::<L>(step),
+                Step::Contract(_) => {}
+                Step::Absorb(step) => {
+                    self.absorb_back::<L>(step, &problem.folded.causes[step.cause])
+                }
+            }
         }
         entries(&self.worth)
     }
 
-    fn step_back<const L: usize>(&mut self, op: &Contract) {
+    fn absorb<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
+        let (below, out) = entries_mut::<N, L>(&mut self.lanes).split_at_mut(op.out.start);
+        let (acc, weights) = (&below[range(op.acc)], &below[range(op.weights)]);
+        op.forward(
+            cause,
+            weights,
+            acc,
+            &mut out[..op.out.len],
+            &mut self.scratch,
+        );
+    }
+
+    fn absorb_back<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
+        let lanes = entries::<N, L>(&self.lanes);
+        let (below, out) = entries_mut::<N, L>(&mut self.worth).split_at_mut(op.out.start);
+        let worth = if op.acc.start < op.weights.start {
+            let (low, high) = below.split_at_mut(op.weights.start);
+            (&mut high[..op.weights.len], &mut low[range(op.acc)])
+        } else {
+            let (low, high) = below.split_at_mut(op.acc.start);
+            (&mut low[range(op.weights)], &mut high[..op.acc.len])
+        };
+        let (weights, acc) = (&lanes[range(op.weights)], &lanes[range(op.acc)]);
+        op.backward(
+            cause,
+            weights,
+            acc,
+            &out[..op.out.len],
+            worth,
+            &mut self.scratch,
+        );
+    }
+
+    fn contract_back<const L: usize>(&mut self, op: &Contract) {
         let Space {
             plain,
             lanes,
             worth,
             buffers,
+            ..
         } = self;
         let (lanes, worth) = (entries::<N, L>(lanes), entries_mut::<N, L>(worth));
         if op.b.lanes {
@@ -316,6 +383,7 @@ impl<N: Num> Space<N> {
         }
         if op.a.lanes {
             let (a, out) = two(worth, op.a, op.out);
+            a.fill([N::ZERO; L]);
             if op.b.lanes {
                 let c = buffers.widen(op, lanes[range(op.b)].as_flattened(), L);
                 contract::back_to_a(op, a, entries(c), out, lanes_by_lanes::<N, L>);

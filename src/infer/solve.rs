@@ -146,7 +146,7 @@ fn solve_in<N: Num, const L: usize>(
         .iter()
         .map(|part| seed(part, &settings.share))
         .collect();
-    let worth = space.backward(plan, &seeds[..plan.roots.len()]);
+    let worth = space.backward(problem, &seeds[..plan.roots.len()]);
     let mut modes: Vec<Vec<f64>> = net
         .causes
         .iter()
