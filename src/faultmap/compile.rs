@@ -466,7 +466,7 @@ impl Compiler<'_> {
             .wiring
             .functions
             .iter()
-            .filter(|(n, node)| read.contains(node) || *n == "report")
+            .filter(|(n, node)| read.contains(node) || ["report", "run"].contains(&n.as_str()))
         {
             keep(node, name.clone(), false);
         }

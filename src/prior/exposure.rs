@@ -139,7 +139,7 @@ pub enum ExposureError {
 
 /// The exposure at which the expected number of faulty units is `target`; given a complaint, if `complaint`.
 ///
-/// Bisection on the logarithm of x, to the resolution of `f64`. The expected number is 0 at x = 0 and the number of
+/// Solved by a bracketing method on the logarithm of x, to the resolution of `f64`. The expected number is 0 at x = 0 and the number of
 /// units that can fail at x = ∞ (with complaint as well, since the leak is positive), so that a solution exists for
 /// every target in between.
 ///
@@ -162,46 +162,93 @@ pub fn solve(
             });
         }
     }
-    let failing: Vec<Rate> = rates
-        .iter()
-        .copied()
-        .filter(|r| r.per_million > 0.0)
-        .collect();
-    let units = failing.len();
+    let groups = grouped(rates);
+    let units: usize = groups.iter().map(|g| g.count).sum();
     let unreachable = ExposureError::Target { target, units };
     if !target.is_finite() || target <= 0.0 || target >= units as f64 {
         return Err(unreachable);
     }
-    let expected = |x: f64| expected_faults(&failing, common, x, complaint);
-    let total: f64 = failing.iter().map(|r| r.per_million).sum();
-    let (mut low, mut high) = (1e-12 / total, 1.0 / total);
+    let expected = |x: f64| expected_of(&groups, common, x, complaint);
+    let total: f64 = groups
+        .iter()
+        .map(|g| g.rate.per_million * g.count as f64)
+        .sum();
+    let (mut low, mut high) = (1e-3 / total, 1.0 / total);
     while expected(high) < target {
-        high *= 2.0;
+        high *= 8.0;
         if !high.is_finite() {
             return Err(unreachable);
         }
     }
     while expected(low) > target {
-        low /= 1024.0;
+        low /= 64.0;
         if low < f64::MIN_POSITIVE {
             return Err(unreachable);
         }
     }
-    for _ in 0..200 {
-        let middle = (low * high).sqrt();
-        if middle <= low || middle >= high {
-            break;
-        }
-        if expected(middle) < target {
-            low = middle;
+    let x = root(|x| expected(x).ln() - target.ln(), low, high);
+    Ok(Exposure {
+        million_hours: x,
+        faults: expected(x),
+    })
+}
+
+/// Where `f`, negative at `low` and not negative at `high`, is zero: false position in log x, halving the weight of an
+/// end that stays (the Illinois method: Dowell and Jarratt, BIT 11, 1971), and bisection when that is slow.
+fn root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
+    let (mut a, mut b) = (low.ln(), high.ln());
+    let (mut fa, mut fb) = (f(low), f(high));
+    for step in 0..400 {
+        // Every fourth step is a bisection, so that no shape of f takes more than about 200 steps.
+        let middle = if step % 4 == 3 {
+            0.5 * (a + b)
         } else {
-            high = middle;
+            (a * fb - b * fa) / (fb - fa)
+        };
+        let middle = middle.clamp(a, b);
+        let value = f(middle.exp());
+        if value.abs() < 1e-14 || b - a < 1e-15 * (1.0 + a.abs()) {
+            return middle.exp();
+        }
+        if value < 0.0 {
+            a = middle;
+            fa = value;
+            fb *= 0.5;
+        } else {
+            b = middle;
+            fb = value;
+            fa *= 0.5;
         }
     }
-    Ok(Exposure {
-        million_hours: high,
-        faults: expected(high),
-    })
+    b.exp()
+}
+
+/// Units that cannot be told apart: 64 keys are one term of the sum, not 64.
+struct Group {
+    rate: Rate,
+    count: usize,
+}
+
+fn grouped(rates: &[Rate]) -> Vec<Group> {
+    let mut sorted: Vec<Rate> = rates
+        .iter()
+        .copied()
+        .filter(|r| r.per_million > 0.0)
+        .collect();
+    sorted.sort_by(|a, b| {
+        a.class
+            .cmp(&b.class)
+            .then(a.per_million.total_cmp(&b.per_million))
+            .then(a.notice.total_cmp(&b.notice))
+    });
+    let mut groups: Vec<Group> = Vec::new();
+    for rate in sorted {
+        match groups.last_mut() {
+            Some(g) if g.rate == rate => g.count += 1,
+            _ => groups.push(Group { rate, count: 1 }),
+        }
+    }
+    groups
 }
 
 /// Expected number of faulty units at exposure `x` (million hours), summed over the settings of the common causes;
@@ -212,10 +259,14 @@ pub fn solve(
 /// second factor is the probability of a complaint given that u is faulty.
 #[must_use]
 pub fn expected_faults(rates: &[Rate], common: &CommonTable, x: f64, complaint: bool) -> f64 {
+    expected_of(&grouped(rates), common, x, complaint)
+}
+
+fn expected_of(groups: &[Group], common: &CommonTable, x: f64, complaint: bool) -> f64 {
     let (mut faults, mut weight) = (0.0, 0.0);
     for setting in common.settings() {
         let prior = common.probability(setting);
-        let (n, c) = within_setting(rates, common, setting, x, complaint);
+        let (n, c) = within_setting(groups, common, setting, x, complaint);
         faults += prior * n;
         weight += prior * c;
     }
@@ -224,39 +275,52 @@ pub fn expected_faults(rates: &[Rate], common: &CommonTable, x: f64, complaint: 
 
 /// Under one setting: E[N · complaint] and P(complaint); or E[N] and 1 without one.
 fn within_setting(
-    rates: &[Rate],
+    groups: &[Group],
     common: &CommonTable,
     setting: Setting,
     x: f64,
     complaint: bool,
 ) -> (f64, f64) {
-    let p = |r: &Rate| -(-x * r.per_million * common.factor(setting, r.class)).exp_m1();
-    if !complaint {
-        return (rates.iter().map(p).sum(), 1.0);
-    }
-    // Logarithms, because 1 - Q would lose its digits when a complaint is improbable.
-    let silent = |r: &Rate| (-p(r) * r.notice).ln_1p();
-    let leak = (-COMPLAINT_LEAK).ln_1p();
-    // A unit that is surely faulty and surely noticed has silent = -inf; keep it out of the sum for the others.
-    let (sure, finite) = rates.iter().map(silent).fold((0usize, leak), |(k, s), l| {
-        if l.is_finite() {
-            (k, s + l)
-        } else {
-            (k + 1, s)
-        }
-    });
-    let no_complaint = if sure > 0 { f64::NEG_INFINITY } else { finite };
-    let faults = rates
+    let terms: Vec<(f64, f64, f64)> = groups
         .iter()
-        .map(|r| {
-            let own = silent(r);
-            let others = match (own.is_finite(), sure) {
-                (true, 0) => finite - own,
-                (false, 1) => finite,
-                _ => f64::NEG_INFINITY,
+        .map(|g| {
+            let factor = common.factor(setting, g.rate.class);
+            let p = -(-x * g.rate.per_million * factor).exp_m1();
+            (p, g.rate.notice, g.count as f64)
+        })
+        .collect();
+    if !complaint {
+        return (terms.iter().map(|(p, _, k)| p * k).sum(), 1.0);
+    }
+    // Logarithms of the probability that a unit stays silent, because 1 - Q would lose its digits when a complaint is
+    // improbable. A unit that is surely faulty and surely noticed has -inf: it is counted apart from the sum.
+    let silent = |&(p, notice, _): &(f64, f64, f64)| (-p * notice).ln_1p();
+    let (mut finite, mut sure) = ((-COMPLAINT_LEAK).ln_1p(), 0.0);
+    for term in &terms {
+        match silent(term) {
+            l if l.is_finite() => finite += l * term.2,
+            _ => sure += term.2,
+        }
+    }
+    let all_silent = |sure: f64, finite: f64| {
+        if sure > 0.5 {
+            f64::NEG_INFINITY
+        } else {
+            finite
+        }
+    };
+    let faults = terms
+        .iter()
+        .map(|term| {
+            let (p, notice, count) = *term;
+            let own = silent(term);
+            let others = if own.is_finite() {
+                all_silent(sure, finite - own)
+            } else {
+                all_silent(sure - 1.0, finite)
             };
-            p(r) * (r.notice + (1.0 - r.notice) * -others.exp_m1())
+            count * p * (notice + (1.0 - notice) * -others.exp_m1())
         })
         .sum();
-    (faults, -no_complaint.exp_m1())
+    (faults, -all_silent(sure, finite).exp_m1())
 }
