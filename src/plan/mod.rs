@@ -59,6 +59,7 @@ mod problem;
 mod report;
 mod rollout;
 mod search;
+mod tables;
 
 pub use model::State;
 pub use problem::{

@@ -1,6 +1,6 @@
 //! The plan as it is handed out, and the planner that works it out.
 
-use super::model::{Model, State, hypothesis_of};
+use super::model::{Act, Branch, Model, State};
 use super::problem::{Goal, Options, Problem, ProblemError, StepId, UnitId};
 use super::rollout::{Order, entropy};
 use super::search::{Decision, Search, Way};
@@ -106,8 +106,8 @@ impl<'a> Planner<'a> {
     /// Does a step: what it costs in expectation and the possible outcomes. `None` when it is not allowed.
     pub fn act(&self, state: &State, step: StepId) -> Option<(f64, Vec<After>)> {
         self.allowed(state, step).then(|| {
-            let (minutes, branches) = self.model.act(state, step);
-            let after = |b: super::model::Branch| After {
+            let Act { minutes, branches } = self.model.act(state, step);
+            let after = |b: Branch| After {
                 outcome: b.outcome,
                 probability: b.probability,
                 state: b.state,
@@ -128,7 +128,7 @@ impl<'a> Planner<'a> {
         state
             .belief
             .iter()
-            .for_each(|&(w, p)| found[hypothesis_of(w)] += p);
+            .for_each(|&(w, p)| found[self.model.worlds.hypothesis(w)] += p);
         found
     }
 
@@ -182,7 +182,7 @@ impl<'a> Planner<'a> {
         match self.model.problem.goal {
             Goal::Repair { stop } => {
                 self.model
-                    .sequence(state, stop, Order::Rank, &mut effort)
+                    .sequence(state, Order::Rank, (stop, None), &mut effort)
                     .to_the_end
             }
             Goal::Identify { .. } => self.model.simple(state, &mut effort),

@@ -1,8 +1,9 @@
 //! Simple policies whose cost can be worked out at once: they close the search where it is cut off, and one
 //! of them is what a plan is compared with.
 
-use super::model::{Model, NOTHING, State, World, bit, each, hypothesis_of};
-use super::problem::{STILL_FAULTY, StepId};
+use super::model::{Model, NOTHING, State};
+use super::problem::{Goal, Power, STILL_FAULTY, StepId};
+use super::tables::{World, bit, each};
 
 /// Which remedy a simple policy tries next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,6 +30,94 @@ struct Lead {
     cost: f64,
 }
 
+/// A sequence of remedies under way, with the worlds laid out side by side.
+struct Trial {
+    order: Order,
+    /// By world: its probability; together what still does not work.
+    belief: Vec<f64>,
+    /// By step: what the order prefers, before cost.
+    scores: Vec<f64>,
+    used: u128,
+    met: u128,
+    power: Power,
+    /// What at least remains to be spent.
+    lower: f64,
+    moved: Vec<(World, f64)>,
+    effort: u64,
+}
+
+impl Trial {
+    fn new(model: &Model, state: &State, order: Order) -> Self {
+        let mut trial = Self {
+            order,
+            belief: vec![0.0; model.worlds.places.len()],
+            scores: vec![0.0; model.steps.len()],
+            used: state.used,
+            met: state.met,
+            power: state.power,
+            lower: 0.0,
+            moved: Vec::new(),
+            effort: state.belief.len() as u64,
+        };
+        for &(world, p) in &state.belief {
+            trial.add(model, world, p);
+        }
+        trial
+    }
+
+    /// Adds to the probability of a world (or takes from it), and to the scores.
+    fn add(&mut self, model: &Model, world: World, p: f64) {
+        self.belief[world as usize] += p;
+        let scores = &model.worlds.places[world as usize].scores;
+        for &(step, share, cured) in scores {
+            self.scores[step as usize] += p * match self.order {
+                Order::Ratio => share,
+                Order::Rank => cured,
+            };
+        }
+        self.lower += p * model.worlds.places[world as usize].lower;
+        self.effort += 1 + scores.len() as u64;
+    }
+
+    fn may(&self, model: &Model, step: StepId) -> bool {
+        model.free(self.used, self.met, step)
+    }
+
+    /// Does a remedy; returns the probabilities that it cures something, and everything.
+    fn apply(&mut self, model: &Model, step: StepId) -> (f64, f64) {
+        let (mut cured, mut works) = (0.0, 0.0);
+        let mut moved = std::mem::take(&mut self.moved);
+        for &world in &model.worlds.touched[step] {
+            let p = self.belief[world as usize];
+            let place = &model.worlds.places[world as usize];
+            if p > 0.0
+                && let Some(found) = place.moves.iter().find(|m| m.step == step)
+            {
+                cured += p * found.cured;
+                works += p * found.works;
+                let mut stays = 0.0;
+                for &(left, share) in &found.left {
+                    if left == world {
+                        stays = share;
+                    } else {
+                        moved.push((left, p * share));
+                    }
+                }
+                self.add(model, world, p * stays - p);
+                self.belief[world as usize] = p * stays;
+            }
+        }
+        for (world, p) in moved.drain(..) {
+            self.add(model, world, p);
+        }
+        self.moved = moved;
+        self.power = model.power_after(self.power, step);
+        (self.used, self.met) = model.mark(self.used, self.met, step, STILL_FAULTY);
+        self.effort += model.steps.len() as u64 / 4;
+        (cured, works)
+    }
+}
+
 /// How many steps deep a policy goes through observations that something else waits for.
 const LONGEST_WAIT: u8 = 8;
 /// The most states that one estimate of an identification looks at.
@@ -38,8 +127,8 @@ impl Model<'_> {
     /// Minutes of the best simple policy from here; adds the work done to `effort`.
     pub fn simple(&self, state: &State, effort: &mut u64) -> f64 {
         match self.problem.goal {
-            super::problem::Goal::Repair { stop } => self.repair(state, stop, 0, effort),
-            super::problem::Goal::Identify { .. } => {
+            Goal::Repair { stop } => self.repair(state, stop, 0, effort),
+            Goal::Identify { .. } => {
                 let mut left = IDENTIFY_STATES;
                 self.identify(state, &mut left, effort)
             }
@@ -49,16 +138,21 @@ impl Model<'_> {
     /// The better of the two orders of remedies; when a remedy has to wait for an observation, perhaps after
     /// making that one first.
     fn repair(&self, state: &State, stop: f64, depth: u8, effort: &mut u64) -> f64 {
-        let mut best = self.sequence(state, stop, Order::Ratio, effort).best;
-        best = best.min(self.sequence(state, stop, Order::Rank, effort).best);
+        let ends = (stop, Some(stop));
+        let mut best = self.sequence(state, Order::Ratio, ends, effort).best;
+        best = best.min(
+            self.sequence(state, Order::Rank, (stop, Some(best)), effort)
+                .best,
+        );
         if !self.waits || depth >= LONGEST_WAIT {
             return best;
         }
         let Some(first) = self.awaited_by_remedy(state) else {
             return best;
         };
-        let (mut minutes, branches) = self.act(state, first);
-        for branch in &branches {
+        let act = self.act(state, first);
+        let mut minutes = act.minutes;
+        for branch in &act.branches {
             let Some(next) = &branch.state else { continue };
             if minutes >= best {
                 break;
@@ -68,58 +162,47 @@ impl Model<'_> {
         best.min(minutes)
     }
 
-    /// Tries remedies in this order.
-    pub fn sequence(&self, state: &State, stop: f64, order: Order, effort: &mut u64) -> Sequence {
-        let mut belief: Vec<(World, f64)> = state.belief.clone();
-        let mut left = Vec::with_capacity(belief.len());
-        let (mut used, mut met, mut power) = (state.used, state.met, state.power);
+    /// Tries remedies in this order; with a limit, gives up once it cannot come below it.
+    pub fn sequence(
+        &self,
+        state: &State,
+        order: Order,
+        (stop, limit): (f64, Option<f64>),
+        effort: &mut u64,
+    ) -> Sequence {
+        let mut trial = Trial::new(self, state, order);
         let (mut alive, mut spent) = (1.0, 0.0);
         let mut found = Sequence {
             to_the_end: stop,
             best: stop,
         };
-        let mut scores = vec![0.0; self.steps.len()];
-        loop {
-            *effort += 2 * belief.len() as u64 + 4;
-            self.score(&belief, order, &mut scores);
-            let now = State {
-                belief: Vec::new(),
-                used,
-                open: 0,
-                met,
-                power,
-            };
-            let Some(step) = self.pick(&now, &scores, order, NOTHING * alive) else {
-                break;
-            };
-            let cost = self.cost(power, step);
-            let (cured, works) = self.apply(&belief, step, &mut left);
+        while alive > NOTHING
+            && limit.is_none_or(|limit| spent + trial.lower < found.best.min(limit))
+            && let Some(step) = self.pick(&trial)
+        {
+            let cost = self.cost(trial.power, step);
+            let (cured, works) = trial.apply(self, step);
             spent += alive * cost + cured * self.steps[step].when_cured;
-            alive -= works;
-            power = self.power_after(power, step);
-            (used, met) = self.mark(used, met, step, STILL_FAULTY);
-            std::mem::swap(&mut belief, &mut left);
-            if alive <= NOTHING {
-                alive = 0.0;
-            }
-            found.best = found.best.min(spent + alive * stop);
+            alive = (alive - works).max(0.0);
             found.to_the_end = spent + alive * stop;
-            if alive == 0.0 {
-                break;
-            }
+            found.best = found.best.min(found.to_the_end);
         }
+        *effort += trial.effort;
         found
     }
 
     /// The remedy that this order takes next. By ratio, a remedy that has to wait for others competes
     /// together with them, and the first of them is taken.
-    fn pick(&self, now: &State, scores: &[f64], order: Order, nothing: f64) -> Option<StepId> {
+    fn pick(&self, trial: &Trial) -> Option<StepId> {
         let mut chosen: Option<(StepId, f64)> = None;
-        for step in each(self.usable & !now.used).filter(|&s| scores[s] > nothing) {
-            let found = match order {
-                Order::Rank => self.may(now, step).then_some((step, scores[step])),
+        for step in each(self.usable & !trial.used) {
+            if trial.scores[step] <= NOTHING {
+                continue;
+            }
+            let found = match trial.order {
+                Order::Rank => trial.may(self, step).then_some((step, trial.scores[step])),
                 Order::Ratio => self
-                    .lead(now, scores, step, LONGEST_WAIT)
+                    .lead(trial, step, LONGEST_WAIT)
                     .map(|lead| (lead.first, lead.score / lead.cost.max(1e-9))),
             };
             if let Some((first, score)) = found
@@ -131,53 +214,33 @@ impl Model<'_> {
         chosen.map(|(step, _)| step)
     }
 
-    /// A remedy with all the remedies that it has to wait for.
-    fn lead(&self, now: &State, scores: &[f64], step: StepId, depth: u8) -> Option<Lead> {
+    /// A remedy with all the remedies that it has to wait for; `None` when remedies alone do not lead there.
+    fn lead(&self, trial: &Trial, step: StepId, depth: u8) -> Option<Lead> {
         let mut lead = Lead {
             first: step,
-            score: scores[step],
-            cost: self.cost(now.power, step),
+            score: trial.scores[step],
+            cost: self.cost(trial.power, step),
         };
-        if self.may(now, step) {
+        if trial.may(self, step) {
             return Some(lead);
         }
-        let mut blocked = false;
-        for (i, group) in self.unmet(now, step).enumerate() {
-            let others = self.steps_that_meet(group) & self.usable & !now.used;
-            let cheapest = each(others)
-                .filter(|&s| depth > 0 && self.steps[s].remedy && self.fails_into(s, group))
-                .filter_map(|s| self.lead(now, scores, s, depth - 1))
-                .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+        let mut groups = self.unmet(trial.met, step).peekable();
+        groups.peek()?;
+        for (i, group) in groups.enumerate() {
+            let others = self.steps_that_meet(group) & self.usable & !trial.used;
+            let fits = |s: &StepId| {
+                depth > 0 && self.steps[*s].remedy && self.steps[*s].sets[STILL_FAULTY] & group != 0
+            };
+            let leads = each(others).filter(fits);
+            let leads = leads.filter_map(|s| self.lead(trial, s, depth - 1));
+            let cheapest = leads.min_by(|a, b| a.cost.total_cmp(&b.cost))?;
             if i == 0 {
                 lead.first = cheapest.first;
             }
             lead.score += cheapest.score;
             lead.cost += cheapest.cost;
-            blocked = true;
         }
-        // Nothing to wait for, and still not allowed: it never will be by remedies alone.
-        blocked.then_some(lead)
-    }
-
-    /// By remedy: the probability that it cures something, by the measure of this order.
-    fn score(&self, belief: &[(World, f64)], order: Order, scores: &mut [f64]) {
-        scores.fill(0.0);
-        for &(w, p) in belief {
-            let bits = super::model::bits_of(w);
-            let share = match order {
-                Order::Ratio => p / f64::from(bits.count_ones().max(1)),
-                Order::Rank => p,
-            };
-            for &(step, unit, cure) in self
-                .remedies
-                .get(hypothesis_of(w))
-                .map_or(&[][..], Vec::as_slice)
-            {
-                if bits & unit != 0 {
-                    scores[step] += share * cure;
-                }
-            }
-        }
+        Some(lead)
     }
 
     /// The first observation that can be made now and that a remedy of use is waiting for, directly or
@@ -190,7 +253,7 @@ impl Model<'_> {
         while wanted != 0 {
             let mut next = 0;
             for step in each(wanted) {
-                for group in self.unmet(state, step) {
+                for group in self.unmet(state.met, step) {
                     next |= self.steps_that_meet(group) & self.usable & !state.used;
                 }
             }
@@ -217,15 +280,16 @@ impl Model<'_> {
         }
         *left -= 1;
         let mut chosen: Option<(StepId, f64)> = None;
-        for step in each(state.open).filter(|&s| self.may(state, s)) {
+        for step in self.moves(state) {
             let score = self.gain(state, step) / self.cost(state.power, step).max(1e-9);
             if chosen.is_none_or(|(_, best)| score > best + 1e-9 * best.abs()) {
                 chosen = Some((step, score));
             }
         }
         let Some((step, _)) = chosen else { return 0.0 };
-        let (mut minutes, branches) = self.act(state, step);
-        for branch in branches {
+        let act = self.act(state, step);
+        let mut minutes = act.minutes;
+        for branch in act.branches {
             if let Some(next) = &branch.state {
                 minutes += branch.probability * self.identify(next, left, effort);
             }
@@ -236,11 +300,11 @@ impl Model<'_> {
     /// Whether an identification is at its end: one hypothesis is certain enough, or nothing that can be
     /// done separates what remains.
     pub fn identified(&self, state: &State) -> bool {
-        let super::problem::Goal::Identify { certainty } = self.problem.goal else {
+        let Goal::Identify { certainty } = self.problem.goal else {
             return false;
         };
         state.belief.iter().any(|&(_, p)| p >= certainty - 1e-12)
-            || !each(state.open).any(|s| self.may(state, s))
+            || self.moves(state).next().is_none()
     }
 
     /// Expected information of a step about the hypotheses, in bits: the entropy now less the mean entropy
@@ -248,7 +312,7 @@ impl Model<'_> {
     pub fn gain(&self, state: &State, step: StepId) -> f64 {
         let after: f64 = self
             .act(state, step)
-            .1
+            .branches
             .iter()
             .filter_map(|b| b.state.as_ref().map(|s| b.probability * entropy(&s.belief)))
             .sum();

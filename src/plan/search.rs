@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 use std::time::Instant;
 
-use super::model::{Branch, Model, State, each};
+use super::model::{Act, Model, State};
 use super::problem::{Options, StepId};
 
 /// Plans are taken as equally dear when they differ by less than this share.
@@ -90,73 +90,59 @@ impl<'m, 'a> Search<'m, 'a> {
         self.limit = self.spent.saturating_add(effort);
         self.deadline = options.time.map(|time| Instant::now() + time);
         self.late = false;
+        let mut ways = self.ways(state);
+        let nothing = || Act {
+            minutes: 0.0,
+            branches: Vec::new(),
+        };
+        let act = |way: &Way| way.step.map_or_else(nothing, |s| self.model.act(state, s));
+        let acts: Vec<Act> = ways.iter().map(act).collect();
+        let mut order: Vec<usize> = (0..ways.len()).collect();
+        let (mut exact, mut reached) = (false, 0);
+        for depth in 1..=options.depth.max(1) {
+            let complete = self.deepen(&mut ways, &acts, &order, depth);
+            order.sort_by(|&a, &b| ways[a].minutes.total_cmp(&ways[b].minutes).then(a.cmp(&b)));
+            let best = order.first().map_or(0.0, |&i| ways[i].minutes);
+            let out =
+                |(way, act): (&Way, &Act)| way.exact || self.model.lower_after(act) > above(best);
+            exact = complete && ways.iter().zip(&acts).all(out);
+            reached = if complete { depth } else { reached };
+            if exact || self.exhausted() {
+                break;
+            }
+        }
+        // Ties with the best go to the earlier step.
+        let best = order.first().map_or(0.0, |&i| ways[i].minutes);
+        let tied = order.partition_point(|&i| ways[i].minutes <= above(best));
+        order[..tied].sort_unstable();
+        Decision {
+            ways: order.into_iter().map(|i| ways[i]).collect(),
+            exact,
+            depth: reached,
+        }
+    }
+
+    /// Every way to go on: each step of use that is allowed, and stopping.
+    fn ways(&self, state: &State) -> Vec<Way> {
         let mut ways: Vec<Way> = Vec::new();
         if !self.model.identified(state) {
-            let steps = each(state.open).filter(|&s| self.model.may(state, s));
-            ways.extend(steps.map(|s| Way {
-                step: Some(s),
+            ways.extend(self.model.moves(state).map(|step| Way {
+                step: Some(step),
                 minutes: f64::INFINITY,
                 exact: false,
             }));
         }
-        if let Some(stop) = self.model.stop() {
-            ways.push(Way {
-                step: None,
-                minutes: stop,
-                exact: true,
-            });
-        }
-        let acts: Vec<(f64, Vec<Branch>)> = ways
-            .iter()
-            .map(|way| {
-                way.step
-                    .map_or((0.0, Vec::new()), |step| self.model.act(state, step))
-            })
-            .collect();
-        let mut decision = Decision {
-            ways: Vec::new(),
-            exact: false,
-            depth: 0,
-        };
-        let mut order: Vec<usize> = (0..ways.len()).collect();
-        for depth in 1..=options.depth.max(1) {
-            let complete = self.deepen(&mut ways, &acts, &order, depth);
-            if complete {
-                decision.depth = depth;
-            }
-            order.sort_by(|&a, &b| ways[a].minutes.total_cmp(&ways[b].minutes).then(a.cmp(&b)));
-            let best = order.first().map_or(0.0, |&i| ways[i].minutes);
-            decision.exact = complete
-                && (0..ways.len()).all(|i| ways[i].exact || self.bound(&acts[i]) > above(best));
-            if decision.exact || self.exhausted() {
-                break;
-            }
-        }
-        let best = order.first().map_or(0.0, |&i| ways[i].minutes);
-        // Ties go to the earlier step.
-        order.sort_by(|&a, &b| {
-            let tied = |i: usize| ways[i].minutes <= above(best);
-            tied(b).cmp(&tied(a)).then_with(|| {
-                if tied(a) && tied(b) {
-                    a.cmp(&b)
-                } else {
-                    std::cmp::Ordering::Equal
-                }
-            })
-        });
-        decision.ways = order.into_iter().map(|i| ways[i]).collect();
-        decision
+        ways.extend(self.model.stop().map(|stop| Way {
+            step: None,
+            minutes: stop,
+            exact: true,
+        }));
+        ways
     }
 
     /// Looks one step deeper than before along every way that can still be best; returns whether the effort
     /// sufficed.
-    fn deepen(
-        &mut self,
-        ways: &mut [Way],
-        acts: &[(f64, Vec<Branch>)],
-        order: &[usize],
-        depth: u8,
-    ) -> bool {
+    fn deepen(&mut self, ways: &mut [Way], acts: &[Act], order: &[usize], depth: u8) -> bool {
         for &i in order {
             if ways[i].exact {
                 continue;
@@ -168,11 +154,11 @@ impl<'m, 'a> Search<'m, 'a> {
                 .iter()
                 .map(|way| way.minutes)
                 .fold(f64::INFINITY, f64::min);
-            if depth > 1 && self.bound(&acts[i]) > above(best) {
+            if depth > 1 && self.model.lower_after(&acts[i]) > above(best) {
                 continue;
             }
-            let (mut minutes, mut exact) = (acts[i].0, true);
-            for branch in &acts[i].1 {
+            let (mut minutes, mut exact) = (acts[i].minutes, true);
+            for branch in &acts[i].branches {
                 if let Some(next) = &branch.state {
                     let found = self.value(next, depth - 1);
                     minutes += branch.probability * found.minutes;
@@ -183,16 +169,6 @@ impl<'m, 'a> Search<'m, 'a> {
             ways[i].exact = exact;
         }
         depth == 1 || !self.exhausted()
-    }
-
-    /// What a step at least leads to.
-    fn bound(&self, act: &(f64, Vec<Branch>)) -> f64 {
-        let rest = |b: &Branch| {
-            b.state
-                .as_ref()
-                .map_or(0.0, |s| b.probability * self.model.lower(&s.belief))
-        };
-        act.0 + act.1.iter().map(rest).sum::<f64>()
     }
 
     fn exhausted(&mut self) -> bool {
@@ -219,7 +195,11 @@ impl<'m, 'a> Search<'m, 'a> {
             ..known
         };
         let lower = self.model.lower(&state.belief);
-        for step in each(state.open).filter(|&s| self.model.may(state, s)) {
+        let model = self.model;
+        for step in model.moves(state) {
+            if self.exhausted() {
+                break;
+            }
             // An observation leaves the bound as it is in the mean; only a remedy needs its branches for it.
             let cost = self.model.cost(state.power, step);
             if !self.model.steps[step].remedy && cost + lower >= best.minutes {
@@ -238,14 +218,18 @@ impl<'m, 'a> Search<'m, 'a> {
     /// Follows one step; improves `best` if it turns out better.
     fn try_step(&mut self, state: &State, step: StepId, depth: u8, best: &mut Known) {
         let act = self.model.act(state, step);
-        self.spent += (act.1.len() * state.belief.len()) as u64 + 4;
-        let mut bound = self.bound(&act);
+        self.spent += (act.branches.len() * state.belief.len()) as u64 + 4;
+        let mut bound = self.model.lower_after(&act);
         if bound >= best.minutes {
             return;
         }
         let mut exact = true;
-        for branch in &act.1 {
+        for branch in &act.branches {
             let Some(next) = &branch.state else { continue };
+            if self.exhausted() {
+                best.exact = false;
+                return;
+            }
             let found = self.value(next, depth - 1);
             bound += branch.probability * (found.minutes - self.model.lower(&next.belief));
             exact &= found.exact;

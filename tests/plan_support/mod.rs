@@ -49,6 +49,8 @@ pub struct Shape {
     pub steps: usize,
     /// Pairs of faults, imperfect cures, the supply, rules, an unexplored rest.
     pub involved: bool,
+    /// Cheap observations that tell much, dear remedies: where looking ahead pays.
+    pub sharp: bool,
 }
 
 /// A random problem of repair: unequal costs, noisy outcomes.
@@ -82,7 +84,7 @@ pub fn random_repair(random: &mut Random, shape: Shape) -> Problem {
     let mut steps = Vec::new();
     let observations = 1 + random.below(5.min(shape.steps - 1));
     for _ in 0..observations {
-        steps.push(random_observation(random, &hypotheses));
+        steps.push(random_observation(random, &hypotheses, shape));
     }
     let mut units: Vec<u32> = (0..shape.suspects as u32).collect();
     while steps.len() < shape.steps && !units.is_empty() {
@@ -96,7 +98,6 @@ pub fn random_repair(random: &mut Random, shape: Shape) -> Problem {
     if shape.involved {
         involve(random, &mut steps);
     }
-    // The order of the steps must not help.
     Problem {
         hypotheses,
         unexplored,
@@ -157,14 +158,14 @@ fn normalise(hypotheses: &mut [Hypothesis], to: f64) {
         .for_each(|h| h.probability *= to / sum);
 }
 
-fn random_observation(random: &mut Random, hypotheses: &[Hypothesis]) -> Step {
+fn random_observation(random: &mut Random, hypotheses: &[Hypothesis], shape: Shape) -> Step {
     let outcomes = 2 + usize::from(random.chance(0.25));
     let rows = hypotheses.iter().map(|_| {
         let usual = random.below(outcomes);
         let sure = if random.chance(0.3) {
             1.0
         } else {
-            random.between(0.6, 1.0)
+            random.between(if shape.sharp { 0.85 } else { 0.6 }, 1.0)
         };
         let other = (1.0 - sure) / (outcomes - 1) as f64;
         (0..outcomes)
@@ -172,7 +173,8 @@ fn random_observation(random: &mut Random, hypotheses: &[Hypothesis]) -> Step {
             .collect()
     });
     let rows = rows.collect();
-    Step::observe(random.minutes(0.5, 8.0), rows)
+    let dearest = if shape.sharp { 3.0 } else { 8.0 };
+    Step::observe(random.minutes(0.5, dearest), rows)
 }
 
 fn random_remedy(random: &mut Random, unit: u32, shape: Shape) -> Step {
@@ -182,7 +184,12 @@ fn random_remedy(random: &mut Random, unit: u32, shape: Shape) -> Step {
         1.0
     };
     let verify = random.between(0.5, 3.0);
-    let mut step = Step::remedy(unit, random.minutes(2.0, 40.0), cure, verify);
+    let mut step = Step::remedy(
+        unit,
+        random.minutes(if shape.sharp { 8.0 } else { 2.0 }, 40.0),
+        cure,
+        verify,
+    );
     if shape.involved && random.chance(0.3) {
         let other = random.below(shape.suspects) as u32;
         let mut cures = vec![Cure {
@@ -529,4 +536,76 @@ fn key(position: &Position) -> Vec<u64> {
         key.extend([*h as u64, u64::from(*units), (p * 1e11).round() as u64]);
     }
     key
+}
+
+/// A problem of the size that a board gives: single faults and pairs; of the steps, two thirds at most are
+/// remedies (a cheap one that seldom cures and a dear one that mostly does, for each suspect), the rest
+/// observations of which each concerns some of the suspects.
+pub fn bench_sized(
+    random: &mut Random,
+    suspects: usize,
+    steps: usize,
+    hypotheses: usize,
+) -> Problem {
+    let mut listed: Vec<Hypothesis> = (0..suspects as u32)
+        .map(|u| Hypothesis {
+            probability: random.minutes(0.02, 1.0),
+            faulty: vec![u],
+        })
+        .collect();
+    while listed.len() < hypotheses {
+        let (a, b) = (random.below(suspects), random.below(suspects));
+        let same = |h: &Hypothesis| set(&h.faulty) == 1 << a | 1 << b;
+        if a != b && !listed.iter().any(same) {
+            let probability = 0.1 * listed[a].probability * listed[b].probability;
+            listed.push(Hypothesis {
+                probability,
+                faulty: vec![a as u32, b as u32],
+            });
+        }
+    }
+    normalise(&mut listed, 0.99);
+    let mut all = Vec::new();
+    for unit in (0..suspects as u32).take(steps / 3) {
+        all.push(Step::remedy(
+            unit,
+            random.minutes(1.0, 3.0),
+            random.between(0.05, 0.3),
+            2.0,
+        ));
+        all.push(Step::remedy(
+            unit,
+            random.minutes(4.0, 40.0),
+            random.between(0.9, 1.0),
+            2.0,
+        ));
+    }
+    while all.len() < steps {
+        // Each suspect decides on its own how it would show; of two the worse shows.
+        let shows: Vec<f64> = (0..suspects)
+            .map(|_| {
+                if random.chance(0.4) {
+                    random.between(0.7, 1.0)
+                } else {
+                    0.02
+                }
+            })
+            .collect();
+        let row = |h: &Hypothesis| {
+            let passes: f64 = h.faulty.iter().map(|&u| 1.0 - shows[u as usize]).product();
+            vec![passes, 1.0 - passes]
+        };
+        all.push(Step::observe(
+            random.minutes(0.5, 8.0),
+            listed.iter().map(row).collect(),
+        ));
+    }
+    Problem {
+        hypotheses: listed,
+        unexplored: 0.01,
+        steps: all,
+        goal: Goal::Repair { stop: 240.0 },
+        power: Power::Off,
+        power_change: 0.5,
+    }
 }
