@@ -5,7 +5,12 @@ use std::path::PathBuf;
 
 /// Reads the results of a test run of an 8-bit home computer and says which socket to suspect.
 #[derive(Debug, Parser)]
-#[command(name = "whichsocket", version, max_term_width = 80, propagate_version = true)]
+#[command(
+    name = "whichsocket",
+    version,
+    max_term_width = 80,
+    propagate_version = true
+)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]

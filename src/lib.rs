@@ -13,6 +13,7 @@ pub mod next;
 pub mod observe;
 pub mod plan;
 pub mod prior;
+pub mod quantity;
 pub mod rank;
 pub mod report;
 pub mod sheet;

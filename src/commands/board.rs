@@ -23,15 +23,23 @@ pub fn board(command: &BoardCommand, console: &mut Console) -> std::io::Result<u
 fn list(library: &Library, json: bool, console: &mut Console) -> std::io::Result<u8> {
     let boards = library.list();
     if json {
-        let list: Vec<_> =
-            boards.iter().map(|(board, what)| serde_json::json!({ "board": board, "what": what })).collect();
-        writeln!(console.out, "{}", serde_json::json!({ "schema": 1, "boards": list }))?;
+        let list: Vec<_> = boards
+            .iter()
+            .map(|(board, what)| serde_json::json!({ "board": board, "what": what }))
+            .collect();
+        writeln!(
+            console.out,
+            "{}",
+            serde_json::json!({ "schema": 1, "boards": list })
+        )?;
         return Ok(DONE);
     }
     for (board, what) in boards {
         let first = format!("{board:<16} ");
         let indent = " ".repeat(first.len());
-        let options = textwrap::Options::new(80).initial_indent(&first).subsequent_indent(&indent);
+        let options = textwrap::Options::new(80)
+            .initial_indent(&first)
+            .subsequent_indent(&indent);
         writeln!(console.out, "{}", textwrap::fill(&what, options))?;
     }
     Ok(DONE)

@@ -9,7 +9,8 @@ use std::path::Path;
 /// One clear message: not there, not text, empty, too large.
 pub fn sheet(path: &Path) -> Result<RunSheet, String> {
     if path.as_os_str() == "-" {
-        let bytes = read_limited(std::io::stdin().lock()).map_err(|e| format!("standard input: {e}"))?;
+        let bytes =
+            read_limited(std::io::stdin().lock()).map_err(|e| format!("standard input: {e}"))?;
         return parse("stdin", &bytes).map_err(|e| format!("standard input: {e}"));
     }
     let name = path.display().to_string();
@@ -43,14 +44,20 @@ pub fn ticket_of(sheet: &RunSheet) -> Option<&str> {
 }
 
 fn statements(sheet: &RunSheet) -> impl Iterator<Item = &Statement> {
-    sheet.lines.iter().flat_map(|l| &l.statements).map(|s| &s.value)
+    sheet
+        .lines
+        .iter()
+        .flat_map(|l| &l.statements)
+        .map(|s| &s.value)
 }
 
 /// Sheets by machine: those with the same ticket are the runs of one, in order.
 pub fn machines(sheets: Vec<RunSheet>) -> Vec<Vec<RunSheet>> {
     let mut out: Vec<Vec<RunSheet>> = Vec::new();
     for sheet in sheets {
-        let same = out.iter_mut().find(|m| ticket_of(&sheet).is_some() && ticket_of(&m[0]) == ticket_of(&sheet));
+        let same = out
+            .iter_mut()
+            .find(|m| ticket_of(&sheet).is_some() && ticket_of(&m[0]) == ticket_of(&sheet));
         match same {
             Some(machine) => machine.push(sheet),
             None => out.push(vec![sheet]),

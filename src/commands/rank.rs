@@ -4,8 +4,8 @@ use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input};
 use crate::cli::RankArgs;
 use crate::faultmap::model::BoardModel;
 use crate::report::build::{Wanted, view};
-use crate::report::view::{RankingView, RefusedView, SCHEMA};
 use crate::report::term;
+use crate::report::view::{RankingView, RefusedView, SCHEMA};
 use crate::sheet::RunSheet;
 use crate::shipped::Library;
 
@@ -68,7 +68,12 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
     })
 }
 
-fn print(args: &RankArgs, show: Show, v: &RankingView, console: &mut Console) -> std::io::Result<()> {
+fn print(
+    args: &RankArgs,
+    show: Show,
+    v: &RankingView,
+    console: &mut Console,
+) -> std::io::Result<()> {
     if args.json {
         return writeln!(console.out, "{}", serde_json::to_string(v)?);
     }
@@ -79,20 +84,38 @@ fn print(args: &RankArgs, show: Show, v: &RankingView, console: &mut Console) ->
     write!(console.out, "{text}")
 }
 
-fn refuse(args: &RankArgs, sheets: &[String], message: &str, console: &mut Console) -> std::io::Result<()> {
+fn refuse(
+    args: &RankArgs,
+    sheets: &[String],
+    message: &str,
+    console: &mut Console,
+) -> std::io::Result<()> {
     writeln!(console.err, "whichsocket: {message}")?;
     if args.json {
-        let v = RefusedView { schema: SCHEMA, sheets: sheets.to_vec(), error: message.to_string() };
+        let v = RefusedView {
+            schema: SCHEMA,
+            sheets: sheets.to_vec(),
+            error: message.to_string(),
+        };
         writeln!(console.out, "{}", serde_json::to_string(&v)?)?;
     }
     Ok(())
 }
 
 /// Ranks one machine from its sheets.
-fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet]) -> Result<RankingView, String> {
+fn one(
+    args: &RankArgs,
+    show: Show,
+    library: &Library,
+    sheets: &[RunSheet],
+) -> Result<RankingView, String> {
     let model = board_for(args, library, sheets)?;
-    let ranking = crate::rank::rank(&model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
-    let wanted = Wanted { top: args.top, why: args.why || args.json };
+    let ranking =
+        crate::rank::rank(&model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
+    let wanted = Wanted {
+        top: args.top,
+        why: args.why || args.json,
+    };
     let mut v = view(&model, sheets, &ranking, wanted);
     if show == Show::Next || !args.no_next {
         v.next = crate::next::steps(&model, &ranking);
@@ -100,8 +123,15 @@ fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet]) -> R
     Ok(v)
 }
 
-fn board_for(args: &RankArgs, library: &Library, sheets: &[RunSheet]) -> Result<BoardModel, String> {
-    let named = args.board.as_deref().or_else(|| sheets.iter().rev().find_map(input::board_of));
+fn board_for(
+    args: &RankArgs,
+    library: &Library,
+    sheets: &[RunSheet],
+) -> Result<BoardModel, String> {
+    let named = args
+        .board
+        .as_deref()
+        .or_else(|| sheets.iter().rev().find_map(input::board_of));
     let Some(name) = named else {
         let known: Vec<String> = library.list().into_iter().map(|b| b.0).collect();
         return Err(format!(
@@ -111,5 +141,7 @@ fn board_for(args: &RankArgs, library: &Library, sheets: &[RunSheet]) -> Result<
             known.join(", ")
         ));
     };
-    library.board(name).map_err(|e| format!("{}: {e}", sheets[0].name))
+    library
+        .board(name)
+        .map_err(|e| format!("{}: {e}", sheets[0].name))
 }

@@ -39,7 +39,11 @@ fn view(sheet: &RunSheet) -> ReadView {
     let lines = sheet.lines.iter().map(|l| ReadLine {
         line: l.number,
         text: sheet.text[l.span.start..l.span.end].trim().to_string(),
-        says: l.statements.iter().map(|s| print_statement(&s.value)).collect(),
+        says: l
+            .statements
+            .iter()
+            .map(|s| print_statement(&s.value))
+            .collect(),
     });
     let sheets = std::slice::from_ref(sheet);
     ReadView {
@@ -68,7 +72,11 @@ pub fn read(args: &ReadArgs, console: &mut Console) -> std::io::Result<u8> {
         writeln!(console.out, "{}", serde_json::to_string(&v)?)?;
     } else {
         for line in &v.lines {
-            let says = if line.says.is_empty() { "?".to_string() } else { line.says.join("; ") };
+            let says = if line.says.is_empty() {
+                "?".to_string()
+            } else {
+                line.says.join("; ")
+            };
             writeln!(console.out, "{:>4}  {}", line.line, line.text)?;
             writeln!(console.out, "        = {says}")?;
         }

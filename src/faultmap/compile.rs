@@ -331,7 +331,9 @@ impl Compiler<'_> {
         let driven_here = wired.functions.iter().any(|(name, f)| {
             let node = self.wiring.part_functions[&(position, name.clone())];
             let drives = expand::list(&f.drives);
-            let on_line = |i: &usize| wired.lines[*i].as_ref() == Some(line) && drives.contains(&wired.signals[*i]);
+            let on_line = |i: &usize| {
+                wired.lines[*i].as_ref() == Some(line) && drives.contains(&wired.signals[*i])
+            };
             // Two pins of one driver on one line (the two 5 V contacts of a plug, say) stand in for each other.
             self.wiring.sole_driver.get(line) == Some(&node)
                 && drives.contains(&wired.signals[pin])
@@ -464,7 +466,7 @@ impl Compiler<'_> {
             .wiring
             .functions
             .iter()
-            .filter(|(n, node)| read.contains(node) || *n == "report")
+            .filter(|(n, node)| read.contains(node) || ["report", "run"].contains(&n.as_str()))
         {
             keep(node, name.clone(), false);
         }
@@ -767,9 +769,22 @@ checks:
   out: {reads: C, test: true, what: output}
 ";
 
+    const PLUG: &str = "
+family: plug
+what: two contacts side by side
+class: connector
+pins: from to0..1
+rate: {fixed: {per_million_hours: 1.0, source: test}}
+functions:
+  pass: {carries: from, needs: to0..1@0.3, drives: to0..1}
+modes:
+  dead: {what: dead, share: 1, loses: pass}
+";
+
     fn tiny(board: &str) -> Result<BoardModel, Vec<MapError>> {
         let family: FamilyRaw = parse("chip.yaml", CHIP).unwrap();
-        let families = BTreeMap::from([(family.family.clone(), family)]);
+        let plug: FamilyRaw = parse("plug.yaml", PLUG).unwrap();
+        let families = BTreeMap::from([("chip".to_string(), family), ("plug".into(), plug)]);
         compile(
             "tiny.yaml",
             &parse("tiny.yaml", board).unwrap(),
@@ -816,6 +831,37 @@ checks:
         );
         assert!((modes[0].rate - 0.01).abs() < 1e-12);
         assert!(m.units.iter().any(|u| u.name == "U1 contacts"));
+    }
+
+    #[test]
+    fn an_input_tied_to_a_rail_minds_the_rail_as_a_supply_pin_does() {
+        let board = BOARD
+            .replace("pins: +5V A - B -", "pins: +5V +5V - B -")
+            .replace(
+                "rails:",
+                "  U3: {family: chip, role: third, pins: \"- +5V - - -\"}\nrails:",
+            );
+        let m = tiny(&board).unwrap();
+        let lost = strength(&m, "C", "U3", "input 0 shorted", Kind::Lost);
+        assert_eq!(lost, Some(0.7));
+    }
+
+    #[test]
+    fn two_contacts_of_one_driver_stand_in_for_each_other() {
+        let board = BOARD.replace(
+            "rails:",
+            "  J1: {family: plug, role: plug, pins: IN A A}\nrails:",
+        );
+        let m = tiny(&board).unwrap();
+        assert_eq!(strength(&m, "A", "J1", "dead", Kind::Lost), Some(1.0));
+        assert_eq!(
+            strength(&m, "A", "J1 joints", "pin 2 or 3 open", Kind::Lost),
+            Some(0.3)
+        );
+        assert_eq!(
+            strength(&m, "A", "J1 joints", "pin 1 open", Kind::Lost),
+            Some(1.0)
+        );
     }
 
     #[test]

@@ -12,6 +12,8 @@
 //! are the entries of `b`, with `b[0] + b[1]` added), repeated for all values of the variables that only `a`
 //! has. Going backward is the same list read the other way.
 
+use super::wide::Num;
+
 /// Where a table lives: in the arena of plain tables, or of tables with one number for each setting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Slot {
@@ -32,7 +34,7 @@ pub(crate) struct Contract {
     pub(crate) b: Slot,
     /// The result, zero before.
     pub(crate) out: Slot,
-    /// For each shared bit: (values before it, values after it) in the table of coefficients so far.
+    /// For each shared bit: (coefficients before it, entries of `b` after it).
     pub(crate) widen: Vec<(usize, usize)>,
     /// Number of coefficients.
     pub(crate) coefficients: usize,
@@ -44,49 +46,57 @@ pub(crate) struct Contract {
     pub(crate) run: usize,
 }
 
-impl Contract {
-    /// Number of multiplications.
-    pub(crate) fn work(&self) -> usize {
-        self.terms.len() * self.rest.len() * self.run
-    }
+/// Two buffers that the coefficients pass through.
+#[derive(Debug, Default)]
+pub(crate) struct Buffers<N> {
+    now: Vec<N>,
+    next: Vec<N>,
 }
 
-/// Adds the sums `b[0] + b[1]` of the shared bits to the entries of `b`.
-pub(crate) fn widen<T: Copy>(op: &Contract, b: &[T], add: impl Fn(T, T) -> T) -> Vec<T> {
-    let mut now = b.to_vec();
-    for &(before, after) in &op.widen {
-        let mut next = Vec::with_capacity(now.len() / 2 * 3);
-        for block in now.chunks_exact(2 * after).take(before) {
-            let (no, yes) = block.split_at(after);
-            next.extend_from_slice(block);
-            next.extend(no.iter().zip(yes).map(|(&n, &y)| add(n, y)));
+impl<N: Num> Buffers<N> {
+    /// Adds the sums `b[0] + b[1]` of the shared bits to the entries of `b`; `width` numbers for each entry.
+    pub(crate) fn widen<'c>(&'c mut self, op: &Contract, b: &'c [N], width: usize) -> &'c [N] {
+        if op.widen.is_empty() {
+            return b;
         }
-        now = next;
+        for (round, &(_, after)) in op.widen.iter().enumerate() {
+            let after = after * width;
+            self.next.clear();
+            for block in if round == 0 { b } else { &self.now }.chunks_exact(2 * after) {
+                let (no, yes) = block.split_at(after);
+                self.next.extend_from_slice(block);
+                self.next
+                    .extend(no.iter().zip(yes).map(|(&n, &y)| n.plus(y)));
+            }
+            std::mem::swap(&mut self.now, &mut self.next);
+        }
+        &self.now
     }
-    now
-}
 
-/// The transpose of [`widen`]: from what each coefficient is worth to what each entry of `b` is worth.
-pub(crate) fn narrow<T: Copy>(
-    op: &Contract,
-    coefficients: Vec<T>,
-    add: impl Fn(T, T) -> T,
-) -> Vec<T> {
-    let mut now = coefficients;
-    for &(_, after) in op.widen.iter().rev() {
-        let mut next = Vec::with_capacity(now.len() / 3 * 2);
-        for block in now.chunks_exact(3 * after) {
-            let (single, both) = block.split_at(2 * after);
-            next.extend(
-                single
-                    .iter()
-                    .enumerate()
-                    .map(|(i, &s)| add(s, both[i % after])),
-            );
-        }
-        now = next;
+    /// Room for what each coefficient is worth, all zero.
+    pub(crate) fn coefficients(&mut self, op: &Contract, width: usize) -> &mut [N] {
+        self.now.clear();
+        self.now.resize(op.coefficients * width, N::ZERO);
+        &mut self.now
     }
-    now
+
+    /// The transpose of [`Self::widen`]: from what each coefficient is worth to what each entry of `b` is worth.
+    pub(crate) fn narrow(&mut self, op: &Contract, width: usize) -> &[N] {
+        for &(_, after) in op.widen.iter().rev() {
+            let after = after * width;
+            self.next.clear();
+            for block in self.now.chunks_exact(3 * after) {
+                let (single, both) = block.split_at(2 * after);
+                let (no, yes) = single.split_at(after);
+                self.next
+                    .extend(no.iter().zip(both).map(|(&s, &b)| s.plus(b)));
+                self.next
+                    .extend(yes.iter().zip(both).map(|(&s, &b)| s.plus(b)));
+            }
+            std::mem::swap(&mut self.now, &mut self.next);
+        }
+        &self.now
+    }
 }
 
 /// Forward: `out += coefficient · a` for every term, repetition and run.

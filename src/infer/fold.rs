@@ -95,6 +95,8 @@ pub(crate) struct FoldedCause {
     pub(crate) touched: Vec<usize>,
     /// The runs that have a group, ascending.
     pub(crate) runs: Vec<usize>,
+    /// Factor taken out of the members, so that their weights add up to at most 1 in every setting.
+    pub(crate) scale: Wide,
 }
 
 /// A reading that needs an explanation, with its leak.
@@ -113,8 +115,40 @@ pub(crate) struct Folded {
     pub(crate) readings: Vec<Reading>,
     /// One for each cause of the network.
     pub(crate) causes: Vec<FoldedCause>,
-    /// Factor taken out of everything.
+    /// Factor taken out of the readings.
     pub(crate) scale: Wide,
+    /// Index in `readings` of each check, `usize::MAX` when it needs no explanation.
+    index: Vec<usize>,
+    /// Prior of being fine, for each cause and setting.
+    fine: Vec<f64>,
+}
+
+impl Folded {
+    /// The factor taken out of everything.
+    pub(crate) fn total_scale(&self) -> Wide {
+        let of_causes = self.causes.iter().map(|c| c.scale);
+        of_causes.fold(self.scale, Wide::times)
+    }
+
+    /// Folds one cause again, under other readings of checks that need no explanation before or after.
+    pub(crate) fn refold(&self, net: &Network, seen: &[Seen], cause: CauseId) -> FoldedCause {
+        let settings = net.settings();
+        let fine = &self.fine[cause * settings..(cause + 1) * settings];
+        fold_cause(net, seen, &self.index, cause, fine)
+    }
+
+    /// Prior of a mode, or of being fine, for each setting.
+    pub(crate) fn priors<'f>(
+        &'f self,
+        net: &'f Network,
+        cause: CauseId,
+        mode: Option<usize>,
+    ) -> &'f [f64] {
+        let settings = net.settings();
+        mode.map_or(&self.fine[cause * settings..(cause + 1) * settings], |m| {
+            &net.causes[cause].modes[m].prior
+        })
+    }
 }
 
 /// `1 - a - b`, not below 0 (sums of priors may exceed 1 by rounding).
@@ -159,20 +193,31 @@ pub(crate) fn fold(net: &Network, seen: &[Seen]) -> Folded {
         }
     }
     let mut causes = Vec::with_capacity(net.causes.len());
-    for cause in 0..net.causes.len() {
-        let (folded, cause_scale) = fold_cause(net, seen, &index, cause);
-        scale = scale.times(cause_scale);
-        causes.push(folded);
+    let mut fine = Vec::with_capacity(net.causes.len() * net.settings());
+    for (id, cause) in net.causes.iter().enumerate() {
+        let start = fine.len();
+        fine.extend(
+            (0..net.settings()).map(|s| rest(cause.modes.iter().map(|m| m.prior[s]).sum(), 0.0)),
+        );
+        causes.push(fold_cause(net, seen, &index, id, &fine[start..]));
     }
     Folded {
         readings,
         causes,
         scale,
+        index,
+        fine,
     }
 }
 
-/// Folds one cause; also the factor taken out so that its weights add up to at most 1 in every setting.
-fn fold_cause(net: &Network, seen: &[Seen], index: &[usize], id: CauseId) -> (FoldedCause, Wide) {
+/// Folds one cause.
+fn fold_cause(
+    net: &Network,
+    seen: &[Seen],
+    index: &[usize],
+    id: CauseId,
+    fine: &[f64],
+) -> FoldedCause {
     let cause = &net.causes[id];
     let mut states = vec![Shape::default()];
     let mut members = Vec::with_capacity(cause.modes.len() + 1);
@@ -204,31 +249,26 @@ fn fold_cause(net: &Network, seen: &[Seen], index: &[usize], id: CauseId) -> (Fo
     touched.dedup();
     runs.sort_unstable();
     runs.dedup();
-    let mut top = Wide::ZERO;
-    for setting in 0..net.settings() {
-        let total = members.iter().fold(Wide::ZERO, |sum, member| {
-            sum.plus(
-                member
-                    .left
-                    .times(Wide::new(prior(net, id, member.mode, setting))),
-            )
-        });
-        top = top.max(total);
-    }
+    // An upper bound of the sum of the weights in any setting, at most as many times too large as there are modes.
+    let most = |mode: Option<usize>| match mode {
+        Some(m) => cause.modes[m].prior.iter().copied().fold(0.0, f64::max),
+        None => fine.iter().copied().fold(0.0, f64::max),
+    };
+    let top = members.iter().fold(Wide::ZERO, |sum, m| {
+        sum.plus(m.left.times(Wide::new(most(m.mode))))
+    });
     if !top.is_zero() {
         for member in &mut members {
             member.left = member.left.over(top);
         }
     }
-    (
-        FoldedCause {
-            states,
-            members,
-            touched,
-            runs,
-        },
-        top,
-    )
+    FoldedCause {
+        states,
+        members,
+        touched,
+        runs,
+        scale: top,
+    }
 }
 
 /// The state with this shape. Flaky shapes are not compared: whether two of them agree may depend on the
@@ -242,15 +282,6 @@ fn state_of(states: &mut Vec<Shape>, shape: Shape, flaky: bool) -> usize {
     }
     states.push(shape);
     states.len() - 1
-}
-
-/// Prior of a mode, or of being fine, in a setting.
-pub(crate) fn prior(net: &Network, cause: CauseId, mode: Option<usize>, setting: usize) -> f64 {
-    let modes = &net.causes[cause].modes;
-    match mode {
-        Some(m) => modes[m].prior[setting],
-        None => (1.0 - modes.iter().map(|m| m.prior[setting]).sum::<f64>()).max(0.0),
-    }
 }
 
 /// A mode that acts in every run.

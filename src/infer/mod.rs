@@ -13,12 +13,19 @@
 //! left out.
 
 mod contract;
+mod enumerate;
 mod fold;
+pub mod hypotheses;
 pub mod network;
 mod order;
 mod plan;
 pub mod posterior;
+pub mod predict;
 mod run;
+mod solve;
+mod validate;
 mod wide;
 
-pub use posterior::{InferError, Limits, Strategy, posterior};
+pub use hypotheses::{Hypotheses, Hypothesis, leading_hypotheses, leading_hypotheses_of};
+pub use posterior::{InferError, Limits, Strategy, expected_faults, posterior};
+pub use predict::{Prediction, predict};

@@ -131,4 +131,8 @@ impl Posterior {
     pub fn cause(&self, cause: CauseId) -> f64 {
         self.modes[cause].iter().sum()
     }
+    /// Expected number of causes at fault, given the readings.
+    pub fn expected_faults(&self) -> f64 {
+        self.modes.iter().flatten().sum()
+    }
 }

@@ -110,7 +110,7 @@ impl Vars {
 }
 
 /// The group that a hidden variable's value stands for.
-pub(crate) fn group<'f>(folded: &'f Folded, cause: usize, at: (usize, usize)) -> &'f Group {
+pub(crate) fn group(folded: &Folded, cause: usize, at: (usize, usize)) -> &Group {
     &folded.causes[cause].states[at.0].groups[at.1]
 }
 

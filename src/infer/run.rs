@@ -1,11 +1,11 @@
 //! Running a plan: numbers in, evidence and marginals out.
 
-use super::contract::{self, Contract, Slot};
-use super::fold::{Folded, FoldedCause, prior};
+use super::contract::{self, Buffers, Contract, Slot};
+use super::fold::{Folded, FoldedCause, Member};
 use super::network::Network;
 use super::order::{Var, Vars, group};
 use super::plan::{Base, Plan};
-use super::wide::{Num, Wide};
+use super::wide::Num;
 
 /// A number for each of `L` settings.
 pub(crate) type Lane<N, const L: usize> = [N; L];
@@ -21,24 +21,41 @@ pub(crate) struct Problem<'p> {
     pub(crate) vars: &'p Vars,
     /// The plan.
     pub(crate) plan: &'p Plan,
+    /// What is kept of the causes; everything when empty.
+    pub(crate) keep: &'p [Keep],
 }
 
-/// The values of all tables.
-pub(crate) struct Tables<N, const L: usize> {
+/// A restriction of one cause; several of the same cause must all hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Keep {
+    /// The cause.
+    pub(crate) cause: usize,
+    /// A mode, or being fine.
+    pub(crate) mode: Option<usize>,
+    /// Only this one, or all but this one.
+    pub(crate) only: bool,
+}
+
+/// Room for the numbers of a run, to be used again by the next.
+#[derive(Debug, Default)]
+pub(crate) struct Space<N> {
+    /// Entries of the tables that are the same for all settings.
     plain: Vec<N>,
-    lanes: Vec<Lane<N, L>>,
+    /// Entries of the tables with `L` numbers each, for the settings.
+    lanes: Vec<N>,
+    /// What each number in `lanes` is worth.
+    worth: Vec<N>,
+    buffers: Buffers<N>,
 }
 
-fn zero<N: Num, const L: usize>() -> Lane<N, L> {
-    [N::ZERO; L]
+/// The entries of a flat arena.
+fn entries<N, const L: usize>(flat: &[N]) -> &[Lane<N, L>] {
+    flat.as_chunks().0
 }
 
-fn add<N: Num, const L: usize>(a: Lane<N, L>, b: Lane<N, L>) -> Lane<N, L> {
-    let mut sum = a;
-    for (s, b) in sum.iter_mut().zip(b) {
-        *s = s.plus(b);
-    }
-    sum
+/// The entries of a flat arena, to change.
+fn entries_mut<N, const L: usize>(flat: &mut [N]) -> &mut [Lane<N, L>] {
+    flat.as_chunks_mut().0
 }
 
 /// `out += a · b`, all with lanes.
@@ -58,37 +75,57 @@ fn lanes_by_plain<N: Num, const L: usize>(out: &mut Lane<N, L>, a: &Lane<N, L>, 
 }
 
 impl Problem<'_> {
-    /// Weights of the states of a cause: `states · L`.
-    pub(crate) fn weights<N: Num, const L: usize>(&self, cause: usize) -> Vec<Lane<N, L>> {
-        let folded = &self.folded.causes[cause];
-        let mut weights = vec![zero::<N, L>(); folded.states.len()];
-        for member in &folded.members {
+    /// The members of a cause that are kept, each with its prior for each setting.
+    fn members(&self, cause: usize) -> impl Iterator<Item = (&Member, &[f64])> {
+        let keep = self.keep.iter().filter(move |k| k.cause == cause);
+        let members = self.folded.causes[cause].members.iter();
+        members
+            .filter(move |m| keep.clone().all(|k| (k.mode == m.mode) == k.only))
+            .map(move |m| (m, self.folded.priors(self.net, cause, m.mode)))
+    }
+
+    /// Adds up the weights of the states of a cause.
+    pub(crate) fn weights<N: Num, const L: usize>(&self, cause: usize, to: &mut [Lane<N, L>]) {
+        for (member, priors) in self.members(cause) {
             let left = N::from_wide(member.left);
-            for (setting, w) in weights[member.state].iter_mut().enumerate() {
-                let prior = N::from_f64(prior(self.net, cause, member.mode, setting));
-                *w = w.plus(prior.times(left));
+            for (w, &prior) in to[member.state].iter_mut().zip(priors) {
+                *w = w.plus(N::from_f64(prior).times(left));
             }
         }
-        weights
+    }
+
+    /// Posterior of each mode of a cause: its weight times what its state is worth, over all settings.
+    pub(crate) fn collect<N: Num, const L: usize>(
+        &self,
+        cause: usize,
+        worth: &[Lane<N, L>],
+        to: &mut [f64],
+    ) {
+        for (member, priors) in self.members(cause) {
+            let Some(mode) = member.mode else { continue };
+            let left = N::from_wide(member.left);
+            let mut sum = N::ZERO;
+            for (&worth, &prior) in worth[member.state].iter().zip(priors) {
+                sum = sum.plus(N::from_f64(prior).times(left).times(worth));
+            }
+            to[mode] = sum.wide().to_f64().min(1.0);
+        }
     }
 
     /// Forward: all tables of the plan.
-    pub(crate) fn forward<N: Num, const L: usize>(&self) -> Tables<N, L> {
-        let mut tables = Tables {
-            plain: vec![N::ZERO; self.plan.plain],
-            lanes: vec![zero(); self.plan.lanes],
-        };
+    pub(crate) fn forward<N: Num, const L: usize>(&self, space: &mut Space<N>) {
+        refill(&mut space.plain, self.plan.plain);
+        refill(&mut space.lanes, self.plan.lanes * L);
         for (base, slot) in &self.plan.bases {
             if let Base::Weights { cause } = *base {
-                tables.lanes[range(*slot)].copy_from_slice(&self.weights::<N, L>(cause));
+                self.weights::<N, L>(cause, &mut entries_mut(&mut space.lanes)[range(*slot)]);
             } else {
-                self.fill(base, &mut tables.plain[range(*slot)]);
+                self.fill(base, &mut space.plain[range(*slot)]);
             }
         }
         for step in &self.plan.steps {
-            tables.step(step);
+            space.step::<L>(step);
         }
-        tables
     }
 
     /// Fills an initial table that is the same for all settings.
@@ -168,84 +205,123 @@ fn range(slot: Slot) -> std::ops::Range<usize> {
     slot.start..slot.start + slot.len
 }
 
-/// `(lower, upper)` of a slice that was cut at `at`: the entries of two slots, the first one lower.
+/// Zeroes, as many as needed.
+fn refill<N: Num>(numbers: &mut Vec<N>, len: usize) {
+    numbers.clear();
+    numbers.resize(len, N::ZERO);
+}
+
+/// The entries of two slots, the first one lower.
 fn two<T>(all: &mut [T], low: Slot, high: Slot) -> (&mut [T], &mut [T]) {
     let (lower, upper) = all.split_at_mut(high.start);
     (&mut lower[range(low)], &mut upper[..high.len])
 }
 
-impl<N: Num, const L: usize> Tables<N, L> {
-    fn step(&mut self, op: &Contract) {
-        let plus = |a: N, b: N| a.plus(b);
+impl<N: Num> Space<N> {
+    fn step<const L: usize>(&mut self, op: &Contract) {
+        let Space {
+            plain,
+            lanes,
+            buffers,
+            ..
+        } = self;
         match (op.a.lanes, op.b.lanes) {
             (false, false) => {
-                let c = contract::widen(op, &self.plain[range(op.b)], plus);
-                let (a, out) = two(&mut self.plain, op.a, op.out);
-                contract::forward(op, a, &c, out, |o, a, c| *o = o.plus(a.times(*c)));
+                let (below, out) = plain.split_at_mut(op.out.start);
+                let c = buffers.widen(op, &below[range(op.b)], 1);
+                contract::forward(
+                    op,
+                    &below[range(op.a)],
+                    c,
+                    &mut out[..op.out.len],
+                    |o, a, c| {
+                        *o = o.plus(a.times(*c));
+                    },
+                );
             }
             (true, false) => {
-                let c = contract::widen(op, &self.plain[range(op.b)], plus);
-                let (a, out) = two(&mut self.lanes, op.a, op.out);
-                contract::forward(op, a, &c, out, lanes_by_plain);
+                let c = buffers.widen(op, &plain[range(op.b)], 1);
+                let (a, out) = two(entries_mut(lanes), op.a, op.out);
+                contract::forward(op, a, c, out, lanes_by_plain::<N, L>);
             }
             (false, true) => {
-                let c = contract::widen(op, &self.lanes[range(op.b)], add);
-                let (a, out) = (&self.plain[range(op.a)], &mut self.lanes[range(op.out)]);
-                contract::forward(op, a, &c, out, |o, a, c| lanes_by_plain(o, c, a));
+                let (below, out) = entries_mut::<N, L>(lanes).split_at_mut(op.out.start);
+                let c = buffers.widen(op, below[range(op.b)].as_flattened(), L);
+                let a = &plain[range(op.a)];
+                contract::forward(op, a, entries(c), &mut out[..op.out.len], |o, a, c| {
+                    lanes_by_plain::<N, L>(o, c, a);
+                });
             }
             (true, true) => {
-                let c = contract::widen(op, &self.lanes[range(op.b)], add);
-                let (a, out) = two(&mut self.lanes, op.a, op.out);
-                contract::forward(op, a, &c, out, lanes_by_lanes);
+                let (below, out) = entries_mut::<N, L>(lanes).split_at_mut(op.out.start);
+                let c = buffers.widen(op, below[range(op.b)].as_flattened(), L);
+                contract::forward(
+                    op,
+                    &below[range(op.a)],
+                    entries(c),
+                    &mut out[..op.out.len],
+                    lanes_by_lanes::<N, L>,
+                );
             }
         }
     }
 
     /// Probability of the part of the readings that a root stands for, for each setting.
-    pub(crate) fn root(&self, root: Slot) -> Lane<N, L> {
+    pub(crate) fn root<const L: usize>(&self, root: Slot) -> Lane<N, L> {
         if root.lanes {
-            self.lanes[root.start]
+            entries(&self.lanes)[root.start]
         } else {
             [self.plain[root.start]; L]
         }
     }
 
     /// Backward: what an entry of each table with lanes is worth, `∂ Σ_root seed·value / ∂ entry`.
-    pub(crate) fn backward(&self, plan: &Plan, seeds: &[Lane<N, L>]) -> Vec<Lane<N, L>> {
-        let mut worth = vec![zero::<N, L>(); plan.lanes];
+    pub(crate) fn backward<const L: usize>(
+        &mut self,
+        plan: &Plan,
+        seeds: &[Lane<N, L>],
+    ) -> &[Lane<N, L>] {
+        refill(&mut self.worth, plan.lanes * L);
+        let worth = entries_mut(&mut self.worth);
         for (root, seed) in plan.roots.iter().zip(seeds) {
             if root.lanes {
                 worth[root.start] = *seed;
             }
         }
         for op in plan.steps.iter().rev().filter(|op| op.out.lanes) {
-            self.step_back(op, &mut worth);
+            self.step_back::<L>(op);
         }
-        worth
+        entries(&self.worth)
     }
 
-    fn step_back(&self, op: &Contract, worth: &mut [Lane<N, L>]) {
+    fn step_back<const L: usize>(&mut self, op: &Contract) {
+        let Space {
+            plain,
+            lanes,
+            worth,
+            buffers,
+        } = self;
+        let (lanes, worth) = (entries::<N, L>(lanes), entries_mut::<N, L>(worth));
         if op.b.lanes {
-            let mut c = vec![zero::<N, L>(); op.coefficients];
+            let c = entries_mut(buffers.coefficients(op, L));
             let out = &worth[range(op.out)];
             if op.a.lanes {
-                contract::back_to_c(op, &self.lanes[range(op.a)], &mut c, out, lanes_by_lanes);
+                contract::back_to_c(op, &lanes[range(op.a)], c, out, lanes_by_lanes::<N, L>);
             } else {
-                contract::back_to_c(op, &self.plain[range(op.a)], &mut c, out, |c, a, o| {
-                    lanes_by_plain(c, o, a)
+                contract::back_to_c(op, &plain[range(op.a)], c, out, |c, a, o| {
+                    lanes_by_plain::<N, L>(c, o, a)
                 });
             }
-            let b = contract::narrow(op, c, add);
-            worth[range(op.b)].copy_from_slice(&b);
+            worth[range(op.b)].copy_from_slice(entries(buffers.narrow(op, L)));
         }
         if op.a.lanes {
             let (a, out) = two(worth, op.a, op.out);
             if op.b.lanes {
-                let c = contract::widen(op, &self.lanes[range(op.b)], add);
-                contract::back_to_a(op, a, &c, out, lanes_by_lanes);
+                let c = buffers.widen(op, lanes[range(op.b)].as_flattened(), L);
+                contract::back_to_a(op, a, entries(c), out, lanes_by_lanes::<N, L>);
             } else {
-                let c = contract::widen(op, &self.plain[range(op.b)], |a: N, b: N| a.plus(b));
-                contract::back_to_a(op, a, &c, out, lanes_by_plain);
+                let c = buffers.widen(op, &plain[range(op.b)], 1);
+                contract::back_to_a(op, a, c, out, lanes_by_plain::<N, L>);
             }
         }
     }

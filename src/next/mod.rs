@@ -9,7 +9,7 @@ pub mod costs;
 mod steps;
 
 use crate::faultmap::model::BoardModel;
-use crate::infer::{Hypotheses, Limits, leading_hypotheses};
+use crate::infer::{Hypotheses, Limits, leading_hypotheses_of};
 use crate::plan::{self, Goal, Hypothesis, Options, Planner, Power, Problem, StepId, UnitId};
 use crate::rank::Ranking;
 use crate::report::view::{NextView, OutcomeView, ThenView};
@@ -18,6 +18,10 @@ use steps::Candidate;
 /// Share of the probability that the hypotheses given to the planner cover, and how many they are at most.
 const COVERED: f64 = 0.98;
 const HYPOTHESES: usize = 60;
+
+/// Causes that the hypotheses are made of: the likeliest, down to this probability.
+const CAUSES: usize = 24;
+const LEAST: f64 = 0.004;
 
 /// Search effort: about 20 ms.
 const EFFORT: u64 = 400_000;
@@ -34,23 +38,51 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
     if !accused {
         return vec![steps::nothing_accused()];
     }
-    let Ok(leading) = leading_hypotheses(&ranking.assembled.net, &Limits::default(), COVERED, HYPOTHESES) else {
+    let causes = leading_causes(ranking);
+    let net = &ranking.assembled.net;
+    let limits = Limits::default();
+    let Ok(leading) = leading_hypotheses_of(net, &limits, &causes, COVERED, HYPOTHESES) else {
         return Vec::new();
     };
-    let Some(hypotheses) = faulty_ones(ranking, &leading) else { return Vec::new() };
+    let Some(hypotheses) = faulty_ones(ranking, &leading) else {
+        return Vec::new();
+    };
     let candidates = steps::candidates(model, ranking, &hypotheses);
     let problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),
         unexplored: (1.0 - hypotheses.iter().map(|h| h.0.probability).sum::<f64>()).max(0.0),
         hypotheses: hypotheses.into_iter().map(|h| h.0).collect(),
-        goal: Goal::Repair { stop: costs::GIVE_UP },
+        goal: Goal::Repair {
+            stop: costs::GIVE_UP,
+        },
         power: Power::Either,
         power_change: costs::POWER_CHANGE,
     };
-    let options = Options { effort: EFFORT, runners_up: RUNNERS_UP, ..Options::default() };
-    let Ok(planner) = Planner::new(&problem, &options) else { return Vec::new() };
+    let options = Options {
+        effort: EFFORT,
+        runners_up: RUNNERS_UP,
+        ..Options::default()
+    };
+    let Ok(planner) = Planner::new(&problem, &options) else {
+        return Vec::new();
+    };
     let plan = planner.plan(&planner.start());
-    plan.choices.iter().map(|c| describe(model, ranking, &problem, &planner, &candidates, c)).collect()
+    plan.choices
+        .iter()
+        .map(|c| describe(model, ranking, &problem, &planner, &candidates, c))
+        .collect()
+}
+
+/// The causes that hypotheses for the planner are made of, likeliest first; the others are summed out.
+fn leading_causes(ranking: &Ranking) -> Vec<usize> {
+    let p = |c: usize| ranking.posterior.cause(c);
+    let mut causes: Vec<usize> = (0..ranking.assembled.instances.len())
+        .filter(|&c| p(c) >= LEAST)
+        .collect();
+    causes.sort_by(|&a, &b| p(b).total_cmp(&p(a)).then(a.cmp(&b)));
+    causes.truncate(CAUSES);
+    causes.sort_unstable();
+    causes
 }
 
 /// A hypothesis for the planner, with the modes (cause, mode of the network) behind it.
@@ -65,7 +97,12 @@ fn faulty_ones(ranking: &Ranking, leading: &Hypotheses) -> Option<Vec<Supposed>>
     let mut out: Vec<Supposed> = Vec::new();
     let mut nothing = 0.0;
     for h in &leading.list {
-        let faults: Vec<(usize, usize)> = h.faults.iter().copied().filter(|&(c, m)| !optional(c, m)).collect();
+        let faults: Vec<(usize, usize)> = h
+            .active
+            .iter()
+            .copied()
+            .filter(|&(c, m)| !optional(c, m))
+            .collect();
         if faults.is_empty() {
             nothing += h.probability;
             continue;
@@ -73,7 +110,13 @@ fn faulty_ones(ranking: &Ranking, leading: &Hypotheses) -> Option<Vec<Supposed>>
         let mut faulty: Vec<UnitId> = faults.iter().map(|f| f.0 as UnitId).collect();
         faulty.sort_unstable();
         if faulty.len() <= plan::MOST_UNITS_AT_FAULT {
-            out.push((Hypothesis { probability: h.probability, faulty }, faults));
+            out.push((
+                Hypothesis {
+                    probability: h.probability,
+                    faulty,
+                },
+                faults,
+            ));
         }
     }
     if out.is_empty() {
@@ -94,7 +137,9 @@ fn describe(
 ) -> NextView {
     let Some(step) = choice.step else {
         return NextView {
-            step: "Stop here and use the board for parts: every way on costs more than it is worth.".into(),
+            step:
+                "Stop here and use the board for parts: every way on costs more than it is worth."
+                    .into(),
             r#where: "the board".into(),
             expect: String::new(),
             minutes: 0.0,
@@ -107,7 +152,11 @@ fn describe(
     let outcomes = choice.outcomes.iter().map(|after| OutcomeView {
         outcome: c.outcomes[after.outcome].clone(),
         probability: after.probability,
-        then: after.state.as_ref().map(|s| leaders(model, ranking, planner, s)).unwrap_or_default(),
+        then: after
+            .state
+            .as_ref()
+            .map(|s| leaders(model, ranking, planner, s))
+            .unwrap_or_default(),
     });
     NextView {
         step: c.say.clone(),
@@ -129,8 +178,22 @@ fn minutes_of(problem: &Problem, step: StepId) -> f64 {
 }
 
 /// The units most probably at fault in a state of the plan.
-fn leaders(model: &BoardModel, ranking: &Ranking, planner: &Planner, state: &plan::State) -> Vec<ThenView> {
-    let name = |unit: UnitId| model.units[ranking.assembled.instances[unit as usize].unit].name.clone();
+fn leaders(
+    model: &BoardModel,
+    ranking: &Ranking,
+    planner: &Planner,
+    state: &plan::State,
+) -> Vec<ThenView> {
+    let name = |unit: UnitId| {
+        model.units[ranking.assembled.instances[unit as usize].unit]
+            .name
+            .clone()
+    };
     let units = planner.units(state).into_iter().take(3);
-    units.map(|(unit, probability)| ThenView { unit: name(unit), probability }).collect()
+    units
+        .map(|(unit, probability)| ThenView {
+            unit: name(unit),
+            probability,
+        })
+        .collect()
 }

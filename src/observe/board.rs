@@ -1,11 +1,27 @@
 //! Names on a sheet to things on the board.
 
 use crate::faultmap::model::{BoardModel, Position};
+use crate::faultmap::raw::Class;
 use crate::sheet::Place;
 
-/// The position that a word on a sheet means: a designator, or a word of the board map (`sound`, `adapter 1`).
+/// The position that a word on a sheet means: a designator, a word of the board map (`sound`, `adapter 1`), or a unit
+/// outside the board (`KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`).
 pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Position)> {
-    model.position(word).or_else(|| {
+    let outside = |class: Class| {
+        let mut all = model.positions.iter().enumerate();
+        all.find(|(_, p)| p.outside && p.class == class)
+    };
+    let unit = match word.to_uppercase().as_str() {
+        "KEYBOARD" => model
+            .keyboard
+            .as_ref()
+            .and_then(|kb| model.position(&kb.unit)),
+        "SUPPLY" => outside(Class::Supply),
+        "CARTRIDGE" => outside(Class::Cartridge),
+        "CABLE" => outside(Class::Cable),
+        _ => None,
+    };
+    model.position(word).or(unit).or_else(|| {
         let meant = model
             .words
             .iter()
@@ -77,6 +93,12 @@ pub fn keys(model: &BoardModel) -> Vec<String> {
 
 /// Where a rail is best measured, in words: `U7 pin 6`.
 pub fn rail_measured_at(model: &BoardModel, rail: &str) -> String {
-    let places = model.rails.get(rail).map(|r| crate::faultmap::expand::list(&r.measure)).unwrap_or_default();
-    places.first().map_or_else(|| rail.to_string(), |p| p.replacen('.', " pin ", 1))
+    let places = model
+        .rails
+        .get(rail)
+        .map(|r| crate::faultmap::expand::list(&r.measure))
+        .unwrap_or_default();
+    places
+        .first()
+        .map_or_else(|| rail.to_string(), |p| p.replacen('.', " pin ", 1))
 }

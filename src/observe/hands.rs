@@ -16,10 +16,7 @@ const RESOLDER_FAILS: f64 = 0.1;
 impl Observer<'_> {
     pub(super) fn hands_on(&mut self, h: &HandsOn) {
         let mut renewed = Vec::new();
-        for place in &h.places {
-            let Some((position, _)) = self.find_position(place) else {
-                continue;
-            };
+        for position in self.positions_of(h) {
             let units: Vec<(usize, UnitKind)> = self
                 .model
                 .units_of(position)
@@ -31,7 +28,11 @@ impl Observer<'_> {
                 } else if let (UnitKind::Part, Some((fine, faulty))) =
                     (&kind, likelihood(h.action, h.result))
                 {
-                    let text = format!("{} {}", place.name, words(h.action, h.result));
+                    let text = format!(
+                        "{} {}",
+                        self.model.positions[position].name,
+                        words(h.action, h.result)
+                    );
                     self.push(text, Evidence::Unit { unit, fine, faulty });
                 }
             }
@@ -40,7 +41,12 @@ impl Observer<'_> {
             return;
         }
         let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
-        let text = format!("{} {}", names.join(", "), words(h.action, h.result));
+        let which = if names.is_empty() {
+            "all".into()
+        } else {
+            names.join(", ")
+        };
+        let text = format!("{which} {}", words(h.action, h.result));
         match h.result {
             Effect::Cured => self.push(
                 text,
@@ -69,6 +75,20 @@ impl Observer<'_> {
             }
             _ => {}
         }
+    }
+}
+
+impl Observer<'_> {
+    /// The positions that were handled; all that are in sockets, when none is named.
+    fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
+        if h.places.is_empty() {
+            let all = self.model.positions.iter().enumerate();
+            return all.filter(|(_, p)| p.socket).map(|(i, _)| i).collect();
+        }
+        h.places
+            .iter()
+            .filter_map(|place| self.find_position(place).map(|(i, _)| i))
+            .collect()
     }
 }
 

@@ -18,6 +18,11 @@ const SHORTED: f64 = 5.0;
 
 impl Observer<'_> {
     pub(super) fn rail(&mut self, name: &str, state: &State) {
+        if name == "all" {
+            let all: Vec<String> = self.model.rails.keys().cloned().collect();
+            all.iter().for_each(|n| self.rail(n, state));
+            return;
+        }
         let Some((name, rail)) = self.find_rail(name) else {
             return;
         };
@@ -138,7 +143,9 @@ impl Observer<'_> {
         let (outcome, text) = match state {
             State::Ohms(r) if *r < SHORTED => (Outcome::Fail, format!("{r} ohm to ground")),
             State::Ohms(r) => (Outcome::Pass, format!("{r} ohm to ground")),
-            State::Low | State::Bad => (Outcome::Fail, "shorted to ground".to_string()),
+            State::Low | State::Bad | State::Shorted => {
+                (Outcome::Fail, "shorted to ground".to_string())
+            }
             State::Ok => (Outcome::Pass, "not shorted to ground".to_string()),
             _ => return,
         };
@@ -197,6 +204,21 @@ impl Observer<'_> {
             _ => return,
         };
         self.about_part(place, fine, faulty, &format!("fuse {} {word}", place.name));
+    }
+
+    /// `U10 bad` without saying how that is known: a result about the part, if it is memory about its bits.
+    pub(super) fn part(&mut self, place: &Place, state: &State) {
+        let (fine, faulty, word) = match state {
+            State::Ok => (0.9, 0.15, "good"),
+            State::Bad | State::Dead | State::Wrong | State::Shorted => (0.05, 0.9, "bad"),
+            _ => return,
+        };
+        self.about_part(
+            place,
+            fine,
+            faulty,
+            &format!("{} said to be {word}", place.name),
+        );
     }
 
     pub(super) fn heat(&mut self, place: &Place, state: &State) {
@@ -323,6 +345,7 @@ fn judge_rail(rail: &RailRaw, state: &State) -> Judged {
         State::High => return Judged::Bad(Aspect::High, "high".into()),
         State::Dead => return Judged::Bad(Aspect::Dead, "missing".into()),
         State::Noisy => return Judged::Bad(Aspect::Noisy, "noisy".into()),
+        State::Shorted => return Judged::Bad(Aspect::Low, "shorted".into()),
         State::Bad | State::Wrong => return Judged::Bad(Aspect::Trouble, "bad".into()),
         State::Volts(v) => *v,
         _ => return Judged::Nothing("this state says nothing about a rail".into()),

@@ -9,6 +9,7 @@ pub mod board;
 pub mod facts;
 mod hands;
 mod measured;
+mod memory;
 mod results;
 
 use crate::diag::{Diag, Severity};
@@ -108,19 +109,20 @@ pub struct Trust {
     pub missed: f64,
 }
 
-/// Typed from a screen by a person (guess: one slip in two hundred results).
+/// Typed from a screen by a person. A failure typed where there was none is a rare slip, and a failing part that the map
+/// does not know is as rare (guess: one in three thousand results); a failure overlooked is commoner.
 pub const TYPED: Trust = Trust {
-    false_fail: 0.005,
+    false_fail: 0.0003,
     missed: 0.01,
 };
-/// Transcribed from a photograph (guess: thrice as many).
+/// Transcribed from a photograph (guess: several times as many).
 pub const PHOTO: Trust = Trust {
-    false_fail: 0.015,
+    false_fail: 0.002,
     missed: 0.02,
 };
 /// Measured by hand with a probe on a pin among many (guess: wrong pin, slipped probe, polarity).
 pub const MEASURED: Trust = Trust {
-    false_fail: 0.02,
+    false_fail: 0.005,
     missed: 0.03,
 };
 
@@ -135,6 +137,7 @@ pub(crate) struct Observer<'m> {
     pub(crate) trust: Trust,
     rest_fine: Vec<(usize, usize, usize)>,
     not_reached: HashSet<String>,
+    pub(crate) cells: Vec<memory::Cell>,
     scratch: Vec<f64>,
 }
 
@@ -158,6 +161,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         trust: TYPED,
         rest_fine: Vec::new(),
         not_reached: HashSet::new(),
+        cells: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -205,6 +209,7 @@ impl Observer<'_> {
     /// Closes a run: 'rest fine' speaks of every check of the test that the run did not mention.
     fn next_run(&mut self) {
         let keep = (self.sheet, self.line);
+        self.cells(self.run);
         for (sheet, line, run) in std::mem::take(&mut self.rest_fine) {
             (self.sheet, self.line) = (sheet, line);
             let rest: Vec<(String, Vec<Read>)> = self
@@ -254,8 +259,7 @@ impl Observer<'_> {
         outcome: Outcome,
         text: String,
     ) {
-        self.out.read.insert(format!("{}/{id}", self.run));
-        self.out.read.insert(id.to_string());
+        self.mark(id);
         let effects = self.effects(reads, aspect);
         let leak = self.trust.false_fail;
         let run = self.run;
@@ -267,6 +271,12 @@ impl Observer<'_> {
             effects,
         };
         self.push(text, Evidence::Check(reading));
+    }
+
+    /// This check has an outcome in this run.
+    pub(crate) fn mark(&mut self, id: &str) {
+        self.out.read.insert(format!("{}/{id}", self.run));
+        self.out.read.insert(id.to_string());
     }
 
     pub(crate) fn push(&mut self, text: String, evidence: Evidence) {

@@ -1,6 +1,7 @@
 //! Results of the test run and what the eye sees on the screen.
 
 use super::aspect::Aspect;
+use super::memory::Cell;
 use super::{Evidence, Observer, board, whole};
 use crate::faultmap::model::Read;
 use crate::infer::network::Outcome;
@@ -32,11 +33,18 @@ impl Observer<'_> {
             Subject::Looks(place) => self.looks(place, &f.state),
             Subject::Picture => self.picture(&f.state),
             Subject::StartText => self.start_text(&f.state),
+            Subject::BlindTyping => self.blind_typing(&f.state),
+            Subject::Part(place) => self.part(place, &f.state),
             Subject::MemoryCell {
                 address,
                 wrote,
                 read,
-            } => self.cell(*address, *wrote, *read),
+            } => self.cells.push(Cell {
+                address: *address,
+                wrote: *wrote,
+                read: *read,
+                place: (self.sheet, self.line),
+            }),
             _ => self.result(f),
         }
     }
@@ -70,6 +78,7 @@ impl Observer<'_> {
                 .bits_of(&place.name)
                 .flat_map(|n| of(format!("memory.bit.{n}")))
                 .collect(),
+            Subject::Rom(word) if word == "all" => starting("rom."),
             Subject::Rom(word) => self.rom(word).map(&of).unwrap_or_default(),
             Subject::ColourMemory => starting("colour."),
             Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
@@ -88,6 +97,8 @@ impl Observer<'_> {
             Subject::AllKeys => keys(board::keys(m)),
             Subject::KeyColumn(n) => keys(self.matrix(|c, _| c == usize::from(*n))),
             Subject::KeyRow(n) => keys(self.matrix(|_, r| r == usize::from(*n))),
+            Subject::Port(word) if word == "all" => starting("port."),
+            Subject::Port(word) if word == "control" => starting("port.control-"),
             Subject::Port(word) => self.port(word).map(&of).unwrap_or_default(),
             Subject::Sound => of("sound".into()),
             Subject::Voice(n) => of(format!("voice.{n}")),
@@ -195,33 +206,29 @@ impl Observer<'_> {
         );
     }
 
-    /// One failing cell: each bit that differs is a reading, once a run however many cells show it.
-    fn cell(&mut self, address: u32, wrote: u8, read: u8) {
-        self.test_ran(self.run);
-        for bit in (0..8).filter(|b| (wrote ^ read) >> b & 1 == 1) {
-            let id = format!("memory.bit.{bit}");
-            if self.out.read.contains(&format!("{}/{id}", self.run)) {
-                continue;
-            }
-            let Some(check) = self.model.check(&id) else {
-                continue;
-            };
-            let reads = check.reads.clone();
-            let (aspect, word) = if read >> bit & 1 == 1 {
-                (Aspect::High, "1 for 0")
-            } else {
-                (Aspect::Low, "0 for 1")
-            };
-            let text = format!("{address:04X}: data bit {bit} reads {word}");
-            self.check(&id, &reads, aspect, Outcome::Fail, text);
-        }
+    /// Commands typed blind that do something: the machine runs, whatever the picture.
+    fn blind_typing(&mut self, state: &State) {
+        let Some(node) = self.model.node("run") else {
+            return;
+        };
+        let (outcome, text) = match state {
+            State::Ok => (Outcome::Pass, "blind typing works"),
+            _ => (Outcome::Fail, "blind typing does nothing"),
+        };
+        self.check(
+            "run",
+            &[Read { node, weight: 0.9 }],
+            Aspect::Trouble,
+            outcome,
+            text.into(),
+        );
     }
 
     fn picture(&mut self, state: &State) {
         let State::Picture(seen) = state else {
             return match state {
                 State::Ok => self.picture(&State::Picture(PictureState::Normal)),
-                State::Dead => self.picture(&State::Picture(PictureState::NoSignal)),
+                State::Dead => self.no_picture(),
                 State::Noisy => self.picture(&State::Picture(PictureState::Unstable)),
                 State::Wrong | State::Bad => self.picture(&State::Picture(PictureState::Garbage)),
                 _ => {}
@@ -245,6 +252,24 @@ impl Observer<'_> {
                 self.check(&id, &reads, Aspect::TroubleOrSpeed, Outcome::Fail, text);
             }
         }
+    }
+
+    /// 'No picture' without saying whether there is sync: one reading of both states.
+    fn no_picture(&mut self) {
+        let checks = ["picture.no-signal", "picture.black"].map(|id| self.model.check(id));
+        let reads: Vec<Read> = checks
+            .into_iter()
+            .flatten()
+            .flat_map(|c| c.reads.clone())
+            .collect();
+        let text = "no picture, or a black one".to_string();
+        self.check(
+            "picture.dark",
+            &reads,
+            Aspect::TroubleOrSpeed,
+            Outcome::Fail,
+            text,
+        );
     }
 
     fn start_text(&mut self, state: &State) {

@@ -220,8 +220,7 @@ fn probability(errors: &mut Vec<ProblemError>, what: &str, value: f64) {
 }
 
 fn adds_up(errors: &mut Vec<ProblemError>, what: &str, sum: f64) {
-    // Written so that NaN is an error too.
-    if !((sum - 1.0).abs() <= SUM_TOLERANCE) {
+    if sum.is_nan() || (sum - 1.0).abs() > SUM_TOLERANCE {
         errors.push(ProblemError::Sum {
             what: what.to_owned(),
             sum,

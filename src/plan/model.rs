@@ -117,11 +117,12 @@ impl<'a> Model<'a> {
         for (id, step) in problem.steps.iter().enumerate() {
             if is_usable(problem, options, id, step) {
                 usable |= bit(id);
-                step.rule
-                    .after
-                    .iter()
-                    .flatten()
-                    .for_each(|condition| awaited |= bit(condition.step));
+                let conditions = step.rule.after.iter().flatten();
+                conditions.for_each(|condition| awaited |= bit(condition.step));
+                if steps[id].reopens != 0 {
+                    // Done for nothing, it still lets an observation be made again.
+                    awaited |= bit(id);
+                }
             }
         }
         let mut model = Self {
@@ -217,6 +218,11 @@ impl<'a> Model<'a> {
         (0..self.steps.len())
             .filter(|&s| self.steps[s].all_sets & group != 0)
             .fold(0, |set, s| set | bit(s))
+    }
+
+    /// Whether a remedy that leaves the machine faulty meets this group.
+    pub fn fails_into(&self, remedy: StepId, group: u128) -> bool {
+        self.steps[remedy].sets[super::problem::STILL_FAULTY] & group != 0
     }
 
     /// The groups of conditions of a step that are not met.

@@ -234,7 +234,7 @@ pub struct Problem {
 }
 
 /// A static filter of the caller: `false` keeps a step out of every plan.
-pub type Filter<'f> = &'f dyn Fn(StepId, &Step) -> bool;
+pub type Filter<'f> = &'f (dyn Fn(StepId, &Step) -> bool + Sync);
 
 /// How to plan.
 #[derive(Clone, Copy)]

@@ -20,8 +20,13 @@ pub(super) struct Sequence {
     pub to_the_end: f64,
     /// Stopping at the best moment (which may be at once).
     pub best: f64,
-    /// The first remedy; `None` when there is none.
-    pub first: Option<StepId>,
+}
+
+/// A remedy with those it has to wait for: the first to do, and the sums of all.
+struct Lead {
+    first: StepId,
+    score: f64,
+    cost: f64,
 }
 
 /// How many steps deep a policy goes through observations that something else waits for.
@@ -72,7 +77,6 @@ impl Model<'_> {
         let mut found = Sequence {
             to_the_end: stop,
             best: stop,
-            first: None,
         };
         let mut scores = vec![0.0; self.steps.len()];
         loop {
@@ -85,21 +89,9 @@ impl Model<'_> {
                 met,
                 power,
             };
-            let mut chosen: Option<(StepId, f64)> = None;
-            for step in each(self.usable & !used) {
-                if scores[step] <= NOTHING * alive || !self.may(&now, step) {
-                    continue;
-                }
-                let score = match order {
-                    Order::Ratio => scores[step] / self.cost(power, step).max(1e-9),
-                    Order::Rank => scores[step],
-                };
-                if chosen.is_none_or(|(_, best)| score > best * (1.0 + 1e-9)) {
-                    chosen = Some((step, score));
-                }
-            }
-            let Some((step, _)) = chosen else { break };
-            found.first = found.first.or(chosen.map(|(step, _)| step));
+            let Some(step) = self.pick(&now, &scores, order, NOTHING * alive) else {
+                break;
+            };
             let cost = self.cost(power, step);
             let (cured, works) = self.apply(&belief, step, &mut left);
             spent += alive * cost + cured * self.steps[step].when_cured;
@@ -117,6 +109,54 @@ impl Model<'_> {
             }
         }
         found
+    }
+
+    /// The remedy that this order takes next. By ratio, a remedy that has to wait for others competes
+    /// together with them, and the first of them is taken.
+    fn pick(&self, now: &State, scores: &[f64], order: Order, nothing: f64) -> Option<StepId> {
+        let mut chosen: Option<(StepId, f64)> = None;
+        for step in each(self.usable & !now.used).filter(|&s| scores[s] > nothing) {
+            let found = match order {
+                Order::Rank => self.may(now, step).then_some((step, scores[step])),
+                Order::Ratio => self
+                    .lead(now, scores, step, LONGEST_WAIT)
+                    .map(|lead| (lead.first, lead.score / lead.cost.max(1e-9))),
+            };
+            if let Some((first, score)) = found
+                && chosen.is_none_or(|(_, best)| score > best * (1.0 + 1e-9))
+            {
+                chosen = Some((first, score));
+            }
+        }
+        chosen.map(|(step, _)| step)
+    }
+
+    /// A remedy with all the remedies that it has to wait for.
+    fn lead(&self, now: &State, scores: &[f64], step: StepId, depth: u8) -> Option<Lead> {
+        let mut lead = Lead {
+            first: step,
+            score: scores[step],
+            cost: self.cost(now.power, step),
+        };
+        if self.may(now, step) {
+            return Some(lead);
+        }
+        let mut blocked = false;
+        for (i, group) in self.unmet(now, step).enumerate() {
+            let others = self.steps_that_meet(group) & self.usable & !now.used;
+            let cheapest = each(others)
+                .filter(|&s| depth > 0 && self.steps[s].remedy && self.fails_into(s, group))
+                .filter_map(|s| self.lead(now, scores, s, depth - 1))
+                .min_by(|a, b| a.cost.total_cmp(&b.cost))?;
+            if i == 0 {
+                lead.first = cheapest.first;
+            }
+            lead.score += cheapest.score;
+            lead.cost += cheapest.cost;
+            blocked = true;
+        }
+        // Nothing to wait for, and still not allowed: it never will be by remedies alone.
+        blocked.then_some(lead)
     }
 
     /// By remedy: the probability that it cures something, by the measure of this order.

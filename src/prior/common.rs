@@ -140,7 +140,8 @@ impl CommonTable {
             .product()
     }
 
-    /// Multiplier on the rate of a class under a setting: the product over the causes present.
+    /// Multiplier on the rate of a class under a setting: that of the worst cause present. A chip of a poor make that saw
+    /// over-voltage is not worse off than the multiplier of the worse of the two says: both are already counts of the bad ones.
     #[must_use]
     pub fn factor(&self, setting: Setting, class: Class) -> f64 {
         self.causes
@@ -148,7 +149,7 @@ impl CommonTable {
             .enumerate()
             .filter(|(k, _)| setting >> k & 1 == 1)
             .map(|(_, c)| c.factor(class))
-            .product()
+            .fold(1.0, f64::max)
     }
 }
 

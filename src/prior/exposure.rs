@@ -169,7 +169,10 @@ pub fn solve(
         return Err(unreachable);
     }
     let expected = |x: f64| expected_of(&groups, common, x, complaint);
-    let total: f64 = groups.iter().map(|g| g.rate.per_million * g.count as f64).sum();
+    let total: f64 = groups
+        .iter()
+        .map(|g| g.rate.per_million * g.count as f64)
+        .sum();
     let (mut low, mut high) = (1e-3 / total, 1.0 / total);
     while expected(high) < target {
         high *= 8.0;
@@ -184,7 +187,10 @@ pub fn solve(
         }
     }
     let x = root(|x| expected(x).ln() - target.ln(), low, high);
-    Ok(Exposure { million_hours: x, faults: expected(x) })
+    Ok(Exposure {
+        million_hours: x,
+        faults: expected(x),
+    })
 }
 
 /// Where `f`, negative at `low` and not negative at `high`, is zero: false position in log x, halving the weight of an
@@ -194,7 +200,11 @@ fn root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     let (mut fa, mut fb) = (f(low), f(high));
     for step in 0..400 {
         // Every fourth step is a bisection, so that no shape of f takes more than about 200 steps.
-        let middle = if step % 4 == 3 { 0.5 * (a + b) } else { (a * fb - b * fa) / (fb - fa) };
+        let middle = if step % 4 == 3 {
+            0.5 * (a + b)
+        } else {
+            (a * fb - b * fa) / (fb - fa)
+        };
         let middle = middle.clamp(a, b);
         let value = f(middle.exp());
         if value.abs() < 1e-14 || b - a < 1e-15 * (1.0 + a.abs()) {
@@ -220,7 +230,11 @@ struct Group {
 }
 
 fn grouped(rates: &[Rate]) -> Vec<Group> {
-    let mut sorted: Vec<Rate> = rates.iter().copied().filter(|r| r.per_million > 0.0).collect();
+    let mut sorted: Vec<Rate> = rates
+        .iter()
+        .copied()
+        .filter(|r| r.per_million > 0.0)
+        .collect();
     sorted.sort_by(|a, b| {
         a.class
             .cmp(&b.class)
@@ -288,7 +302,13 @@ fn within_setting(
             _ => sure += term.2,
         }
     }
-    let all_silent = |sure: f64, finite: f64| if sure > 0.5 { f64::NEG_INFINITY } else { finite };
+    let all_silent = |sure: f64, finite: f64| {
+        if sure > 0.5 {
+            f64::NEG_INFINITY
+        } else {
+            finite
+        }
+    };
     let faults = terms
         .iter()
         .map(|term| {

@@ -67,8 +67,11 @@ pub fn rank(model: &BoardModel, sheets: &[RunSheet]) -> Result<Ranking, InferErr
     let explained_by = explained_by(model, &observed);
     let names = common.causes().iter().map(|c| c.what.to_string());
     let common = names.zip(posterior.common.iter().copied()).collect();
-    let optional_missing = (0..model.modes.len() as ModeId).filter(|&m| optional_missing(model, m)).collect();
-    Ok(Ranking { optional_missing,
+    let optional_missing = (0..model.modes.len() as ModeId)
+        .filter(|&m| optional_missing(model, m))
+        .collect();
+    Ok(Ranking {
+        optional_missing,
         observed,
         priors,
         assembled,

@@ -1,10 +1,21 @@
 //! Text to run sheet: what was typed, every line kept with its place.
 
+pub mod correct;
+mod decode;
+mod grammar;
+mod hint;
+mod line;
+mod print;
 pub mod statement;
+pub mod token;
+pub mod vocab;
 
-use crate::diag::Diag;
+use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
+pub use decode::{MOST_BYTES, SheetError, read_limited};
+pub use print::{print, print_statement};
 pub use statement::*;
+pub use vocab::Vocabulary;
 
 /// A run sheet as read: all lines in order, and what is to be said about them.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +28,7 @@ pub struct RunSheet {
     pub lines: Vec<Line>,
     /// Everything not understood, corrected or doubtful, in order of place.
     pub diags: Vec<Diag>,
-    /// Words that were read as others.
+    /// Misspelt words that were read as words of the bench; each has a diagnostic too.
     pub corrections: Vec<Correction>,
 }
 
@@ -52,4 +63,97 @@ pub struct NotUnderstood {
     pub span: Span,
     /// What was expected there, and what to type.
     pub hint: String,
+}
+
+impl RunSheet {
+    /// The statements of all lines in order.
+    pub fn statements(&self) -> impl Iterator<Item = &Spanned<Statement>> {
+        self.lines.iter().flat_map(|line| &line.statements)
+    }
+}
+
+/// Reads a run sheet with the shipped vocabulary. `name` is what messages call it.
+///
+/// A line that is not understood never stops the rest: it is kept with its place and a hint.
+///
+/// ```
+/// let sheet = whichsocket::sheet::parse("stdin", b"memory bit 3 bad\nblorp\nrest fine").unwrap();
+/// assert_eq!(sheet.lines.len(), 3);
+/// assert!(sheet.lines[1].not_understood.is_some());
+/// ```
+///
+/// # Errors
+/// [`SheetError`] when the bytes are no text, hold nothing but blanks and comments, or are more than 8 MB.
+pub fn parse(name: &str, bytes: &[u8]) -> Result<RunSheet, SheetError> {
+    parse_with(name, bytes, Vocabulary::english())
+}
+
+/// [`parse`] with a vocabulary of the bench's own ([`Vocabulary::with`]).
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunSheet, SheetError> {
+    let (text, repaired) = decode::decode(bytes)?;
+    let mut reader = line::Reader::new(&text, words);
+    if repaired {
+        reader.diags.push(Diag {
+            code: code::NOT_UTF8,
+            severity: Severity::Warning,
+            message: "this text is not UTF-8; it was read as Latin-1".into(),
+            label: None,
+            help: Some("save the file as UTF-8 if a sign looks wrong".into()),
+        });
+    }
+    let mut lines = Vec::new();
+    for (index, span) in line_spans(&text).enumerate() {
+        lines.extend(reader.line(index + 1, span));
+    }
+    let line::Reader {
+        diags, corrections, ..
+    } = reader;
+    if lines.is_empty() {
+        return Err(SheetError::Empty);
+    }
+    Ok(RunSheet {
+        name: name.to_string(),
+        lines,
+        diags,
+        corrections,
+        text,
+    })
+}
+
+/// Lines end with LF, CR or both.
+fn line_spans(text: &str) -> impl Iterator<Item = Span> + '_ {
+    let mut start = 0;
+    std::iter::from_fn(move || {
+        if start > text.len() {
+            return None;
+        }
+        let length = text[start..]
+            .find(['\n', '\r'])
+            .unwrap_or(text.len() - start);
+        let end = start + length;
+        let both = text[end..].starts_with("\r\n");
+        let span = Span::new(start, end);
+        start = end + if both { 2 } else { 1 };
+        Some(span)
+    })
+}
+
+/// Findings that a complaint in the customer's words amounts to, where it says something that a line of the sheet
+/// could say (`black screen`); empty otherwise. Misspelt words are not corrected here.
+pub fn findings_in(complaint: &str) -> Vec<Finding> {
+    let mut reader = line::Reader::new(complaint, Vocabulary::english());
+    let Some(line) = reader.line(1, Span::new(0, complaint.len())) else {
+        return Vec::new();
+    };
+    if line.not_understood.is_some() || !reader.corrections.is_empty() {
+        return Vec::new();
+    }
+    let found = line.statements.into_iter().filter_map(|s| match s.value {
+        Statement::Finding(f) => Some(f),
+        _ => None,
+    });
+    found.collect()
 }

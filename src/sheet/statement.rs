@@ -36,7 +36,8 @@ pub enum Statement {
     NotReached(Vec<Subject>),
     /// `rest fine`: every check of the test that the sheet does not mention passed.
     RestFine,
-    /// `run 2` or `new run`: what follows was seen on a later run of the same machine.
+    /// `run 2` or `new run`: what follows was seen on a later run of the same machine. Before the first finding
+    /// (`run 1` at the top) it means nothing.
     NewRun,
 }
 
@@ -113,7 +114,7 @@ pub enum Subject {
     },
     /// A range of addresses, both ends included.
     MemoryRange(u32, u32),
-    /// A ROM by its word (`os`, `language`, `character`) or its position.
+    /// A ROM by its word (`os`, `language`, `character`), by its position, or `all` for every ROM.
     Rom(String),
     /// Colour memory as a whole.
     ColourMemory,
@@ -133,7 +134,7 @@ pub enum Subject {
     KeyRow(u8),
     /// See [`Subject::KeyRow`].
     KeyColumn(u8),
-    /// A port: `control 1`, `control 2`, `serial`, `user`, `cassette`, `cartridge`.
+    /// A port: `control 1`, `control 2`, `control` (both), `serial`, `user`, `cassette`, `cartridge`, or `all`.
     Port(String),
     /// Sound as a whole.
     Sound,
@@ -147,7 +148,11 @@ pub enum Subject {
     Picture,
     /// The start-up text: `ready prompt`, bytes free.
     StartText,
-    /// A supply rail by its name in the map (`+5V`, `+12V`, `9VAC`).
+    /// Commands typed without seeing them: the machine runs behind a bad picture.
+    BlindTyping,
+    /// The part in a position, no more said (`U10 bad`): what it is only the board map knows.
+    Part(Place),
+    /// A supply rail by its name in the map (`+5V`, `+12V`, `9VAC`), or `all` for every rail.
     Rail(String),
     /// Ripple on a rail.
     Ripple(String),
@@ -176,7 +181,8 @@ pub enum State {
     Low,
     /// Always high / too high.
     High,
-    /// No signal, nothing there, no sound, no key, missing rail, open.
+    /// No signal, nothing there, no sound, no key, missing rail, open, blown. Of the picture: black or no signal,
+    /// not said which.
     Dead,
     /// A key reported without being pressed.
     Stuck,
@@ -225,6 +231,8 @@ pub enum State {
     Hot,
     /// Too hot to touch.
     TooHot,
+    /// Shorted: no resistance between its ends, or to ground.
+    Shorted,
     /// Visible damage or trace: bulged, leaking, burnt, corroded, cracked, reworked, modified, missing ...
     Seen(String),
     /// `17 more`: so many more of the same that were not typed.
@@ -259,7 +267,7 @@ pub enum PictureState {
 pub struct HandsOn {
     /// What was done.
     pub action: Action,
-    /// To which positions.
+    /// To which positions; empty for all of them. Units outside the board are `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`.
     pub places: Vec<Place>,
     /// What it did.
     pub result: Effect,

@@ -1,0 +1,204 @@
+//! Hands-on tests: what was done, to which positions, and what it did to the fault.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::multi::many0;
+
+use super::base::*;
+use crate::sheet::statement::{Action, Effect, HandsOn, Place, Statement};
+use crate::sheet::token::{E, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+const ACTIONS: &[(Concept, Action)] = &[
+    (Swap, Action::Swap),
+    (Replace, Action::Replace),
+    (Piggyback, Action::Piggyback),
+    (Pull, Action::Pull),
+    (Press, Action::Press),
+    (Reseat, Action::Reseat),
+    (Cool, Action::Cool),
+    (HeatUp, Action::WarmUp),
+    (Clean, Action::Clean),
+    (Resolder, Action::Resolder),
+];
+
+const EFFECTS: &[(Concept, Effect)] = &[
+    (Cured, Effect::Cured),
+    (NoChange, Effect::NoChange),
+    (Changed, Effect::Changed),
+    (Moved, Effect::Moved),
+    (Worse, Effect::Worse),
+];
+
+const PLACES: &str = "the position, as in swapped U17, or all";
+const EFFECT_WORDS: &str = "what it did: cured, no change, changed, worse";
+
+/// Whether a known good or a new part was used, as far as it was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Donor {
+    Good,
+    New,
+}
+
+const DONORS: &[(Concept, Donor)] = &[(KnownGood, Donor::Good), (WithNew, Donor::New)];
+
+/// The positions that were worked on; `all` gives an empty list. What is outside the board goes by its name:
+/// `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`.
+fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
+    const UNITS: &[(Concept, &str)] = &[
+        (Keyboard, "KEYBOARD"),
+        (Supply, "SUPPLY"),
+        (Cartridge, "CARTRIDGE"),
+        (Cable, "CABLE"),
+    ];
+    let unit = map(one_of(UNITS), |name: &str| {
+        vec![Place {
+            name: name.into(),
+            pin: None,
+        }]
+    });
+    let all = map(word(AllSocketed), |()| Vec::new());
+    alt((positions, unit, all)).parse(input)
+}
+
+/// `(by | with | after)*`: small words between an effect and what was done.
+fn by_words(input: Toks<'_>) -> P<'_, ()> {
+    map(many0(word(By)), |_| ()).parse(input)
+}
+
+/// What was done and to what, in either order: `swapped U17 (known good)`, `U17 swapped with known good`.
+fn deed(input: Toks<'_>) -> P<'_, (Action, Vec<Place>)> {
+    let donor = |i| opt(one_of(DONORS)).parse(i);
+    let action_first = |i| {
+        let (rest, action) = one_of(ACTIONS)(i)?;
+        let (rest, early) = donor(rest)?;
+        let (rest, _) = opt(word(By)).parse(rest)?;
+        let (rest, places) = want(PLACES, targets)(rest)?;
+        let (rest, late) = donor(rest)?;
+        Ok((rest, (settle(action, early.or(late)), places)))
+    };
+    let places_first = |i| {
+        let (rest, places) = targets(i)?;
+        let (rest, action) = one_of(ACTIONS)(rest)?;
+        let (rest, kind) = donor(rest)?;
+        Ok((rest, (settle(action, kind), places)))
+    };
+    let donor_first = |i| {
+        let (rest, kind) = one_of(DONORS)(i)?;
+        let (rest, action) = opt(one_of(ACTIONS)).parse(rest)?;
+        let (rest, _) = opt(word(By)).parse(rest)?;
+        let (rest, places) = positions(rest)?;
+        Ok((
+            rest,
+            (settle(action.unwrap_or(Action::Swap), Some(kind)), places),
+        ))
+    };
+    alt((action_first, places_first, donor_first)).parse(input)
+}
+
+/// A known good part makes a replacement a swap, an untested one makes a swap a replacement.
+fn settle(action: Action, donor: Option<Donor>) -> Action {
+    match (action, donor) {
+        (Action::Replace, Some(Donor::Good)) => Action::Swap,
+        (Action::Swap, Some(Donor::New)) => Action::Replace,
+        _ => action,
+    }
+}
+
+/// `hands-on = deed [effect] | effect (by | with | after) deed`
+fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let deed_first = |i| {
+        let (rest, done) = deed(i)?;
+        let (after, result) = want(EFFECT_WORDS, opt_effect)(rest)?;
+        Ok((after, (done, result)))
+    };
+    let effect_first = |i| {
+        let (rest, result) = one_of(EFFECTS)(i)?;
+        let (rest, ()) = by_words(rest)?;
+        let (rest, done) = deed(rest)?;
+        Ok((rest, (done, result)))
+    };
+    map(
+        alt((deed_first, effect_first)),
+        |((action, places), result)| {
+            vec![Statement::HandsOn(HandsOn {
+                action,
+                places,
+                result,
+            })]
+        },
+    )
+    .parse(input)
+}
+
+/// The effect, or [`Effect::Unknown`] at the end of the statement; `with the good one` and the like may stand between.
+fn opt_effect(input: Toks<'_>) -> P<'_, Effect> {
+    if end(input).is_ok() {
+        return Ok((input, Effect::Unknown));
+    }
+    one_of(EFFECTS)(input)
+}
+
+/// `fault moved with U19`
+fn moved_with(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ()) = word(Moved)(input)?;
+    let (rest, ()) = by_words(rest)?;
+    let (rest, places) = positions(rest)?;
+    Ok((
+        rest,
+        vec![Statement::HandsOn(HandsOn {
+            action: Action::Swap,
+            places,
+            result: Effect::Moved,
+        })],
+    ))
+}
+
+const VERDICTS: &[(Concept, Effect)] = &[
+    (Good, Effect::TestedGood),
+    (Bad, Effect::TestedBad),
+    (Dead, Effect::TestedBad),
+    (Moved, Effect::TestedBad),
+];
+
+/// `elsewhere = positions verdict "in tester" | positions ["tested"] "in another machine" verdict`
+fn elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, _) = opt(word(Tested)).parse(input)?;
+    let (rest, places) = positions(rest)?;
+    let verdict = || one_of(VERDICTS);
+    let verdict_first = |i| {
+        let (rest, _) = opt(word(Tested)).parse(i)?;
+        let (rest, result) = verdict()(rest)?;
+        let (rest, ()) = word(Tester)(rest)?;
+        Ok((rest, result))
+    };
+    let machine_first = |i| {
+        let (rest, _) = opt(word(Tested)).parse(i)?;
+        let (rest, ()) = word(Tester)(rest)?;
+        want("good or bad", verdict())(rest)
+    };
+    let short = |i| {
+        let (rest, ()) = word(Tested)(i)?;
+        let (rest, result) = verdict()(rest)?;
+        if end(rest).is_ok() {
+            Ok((rest, result))
+        } else {
+            Err(nom::Err::Error(E::silent(rest)))
+        }
+    };
+    let (rest, result) = alt((verdict_first, machine_first, short)).parse(rest)?;
+    Ok((
+        rest,
+        vec![Statement::HandsOn(HandsOn {
+            action: Action::TestedElsewhere,
+            places,
+            result,
+        })],
+    ))
+}
+
+/// All hands-on tests.
+pub fn hands_on(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    alt((elsewhere, moved_with, deed_effect)).parse(input)
+}

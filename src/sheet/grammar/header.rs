@@ -1,0 +1,249 @@
+//! Header words: ticket, board, mains, cartridge, where the text is from, what is fitted, which sockets are empty,
+//! how the machine came in, a new run.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::{preceded, terminated};
+
+use super::base::*;
+use crate::quantity::Unit;
+use crate::sheet::statement::{Intake, Obtained, Place, Statement};
+use crate::sheet::token::{E, Kind, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+/// An identifier: words and `-`, `_`, `.`, `/` without spaces between.
+fn identifier(input: Toks<'_>) -> P<'_, &str> {
+    let mut rest = input;
+    while rest
+        .first()
+        .is_some_and(|a| matches!(&*a.lower, ":" | "=" | "#" | "-") && a.kind == Kind::Mark)
+    {
+        rest = rest.skip(1);
+    }
+    let start = rest;
+    while let Some(atom) = rest.first() {
+        let joins = atom.kind == Kind::Word || matches!(&*atom.lower, "-" | "." | "/" | "+");
+        if !joins || (rest.from > start.from && !atom.stuck) {
+            break;
+        }
+        rest = rest.skip(1);
+    }
+    if start.from == rest.from || start.first().is_none_or(|a| a.kind != Kind::Word) {
+        return fail(start, "a name or number");
+    }
+    let span = input.lexed.span(start.from, rest.from);
+    Ok((rest, &input.lexed.text[span.start..span.end]))
+}
+
+fn ticket(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ()) = direct(input, Ticket)?;
+    let (rest, id) = want("the number of the ticket, as in ticket 0412", identifier)(rest)?;
+    if end(rest).is_err() {
+        return fail(rest, "only the number of the ticket");
+    }
+    Ok((rest, vec![Statement::Ticket(id.to_string())]))
+}
+
+/// `board = "board" identifier`; words with a number among them are joined (`board dunlin 64`).
+fn board(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const WHAT: &str = "the name of a board map, as in board dunlin-64";
+    let (rest, ()) = direct(input, Board)?;
+    let (mut rest, first) = want(WHAT, identifier)(rest)?;
+    let mut name = first.to_lowercase();
+    while end(rest).is_err() {
+        let known = rest.first().is_none_or(|a| {
+            input
+                .lexed
+                .words
+                .knows(&input.lexed.typed(rest.from).to_lowercase())
+                || a.kind != Kind::Word
+        });
+        let (after, next) = identifier(rest)?;
+        if known || name.len() > 40 {
+            return fail(rest, WHAT);
+        }
+        name = format!("{name}-{}", next.to_lowercase());
+        rest = after;
+    }
+    let spaced = rest.from > input.from && name.len() != first.len();
+    let state_like = input.lexed.words.knows(&name);
+    if state_like || (spaced && !name.bytes().any(|b| b.is_ascii_digit())) {
+        return fail(input.skip(1), WHAT);
+    }
+    Ok((rest, vec![Statement::Board(name)]))
+}
+
+/// `mains = "mains" hertz | hertz "mains"`: 40 to 70 Hz.
+fn mains(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const WHAT: &str = "the mains frequency, as in mains 50 Hz";
+    let hertz = |i| {
+        let (rest, (f, _)) = want(WHAT, measured(&[Unit::Hertz], Some(Unit::Hertz)))(i)?;
+        if (40.0..=70.0).contains(&f) {
+            Ok((rest, f))
+        } else {
+            fail(i, WHAT)
+        }
+    };
+    let (rest, f) =
+        alt((preceded(word(Mains), hertz), terminated(hertz, word(Mains)))).parse(input)?;
+    Ok((rest, vec![Statement::Mains(f)]))
+}
+
+/// `cartridge NAME`; `cartridge port ...` is a result.
+fn cartridge(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ()) = direct(input, Cartridge)?;
+    let (rest, name) = want("the name of a cartridge profile", identifier)(rest)?;
+    let plain_word = input.lexed.words.knows(&name.to_lowercase());
+    if end(rest).is_err() || plain_word {
+        return fail(rest, "only the name of the cartridge profile");
+    }
+    Ok((rest, vec![Statement::Cartridge(name.to_string())]))
+}
+
+fn obtained(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const HOW: &[(Concept, Obtained)] = &[(Photo, Obtained::Photo), (Typed, Obtained::Typed)];
+    let (rest, from) = opt(word(From)).parse(input)?;
+    let (rest, how) = want("photo or typed", one_of(HOW))(rest)?;
+    // The word alone is enough only when the line holds nothing else.
+    if from.is_none() && end(rest).is_err() {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    Ok((rest, vec![Statement::Obtained(how)]))
+}
+
+/// A type number: a run without spaces that holds a digit, three characters or more.
+fn part_number(input: Toks<'_>) -> P<'_, String> {
+    const WHAT: &str = "the type number of the part, as in fitted U18 8580";
+    let (rest, text) = after_gap(identifier)(input).map_err(|e| {
+        e.map(|e: E| E {
+            wants: vec![WHAT.into()],
+            ..e
+        })
+    })?;
+    let fits = text.len() >= 3 && text.bytes().any(|b| b.is_ascii_digit()) && text.len() <= 24;
+    if fits {
+        Ok((rest, text.to_uppercase()))
+    } else {
+        fail(input, WHAT)
+    }
+}
+
+/// `fitted = "fitted" (positions part)* | positions ("is a" | "fitted" | "=") part`
+fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let pair = |i| {
+        let (rest, places) = positions(i)?;
+        let (rest, _) = opt(word(Fitted)).parse(rest)?;
+        let (rest, part) = part_number(rest)?;
+        Ok((rest, (places, part)))
+    };
+    let word_first = preceded(word(Fitted), items(pair));
+    let place_first = |i| {
+        let (rest, places) = positions(i)?;
+        let (rest, told) = opt(word(Fitted)).parse(rest)?;
+        let (rest, equals) = opt(mark(&["="])).parse(rest)?;
+        if told.is_none() && equals.is_none() {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
+        let (rest, part) = part_number(rest)?;
+        Ok((rest, vec![(places, part)]))
+    };
+    let part_last = |i| {
+        let (rest, part) = part_number(i)?;
+        let (rest, ()) = word(Fitted)(rest)?;
+        let (rest, places) = positions(rest)?;
+        Ok((rest, vec![(places, part)]))
+    };
+    let (rest, pairs) = alt((word_first, place_first, part_last)).parse(input)?;
+    let all = pairs.into_iter().flat_map(|(places, part)| {
+        places.into_iter().map(move |place| Statement::Fitted {
+            place,
+            part: part.clone(),
+        })
+    });
+    Ok((rest, all.collect()))
+}
+
+/// `empty = ("empty" | "no chip in") ["socket"] positions | ["socket"] positions ("empty" | "missing")`
+fn empty(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const NOT_THERE: &[(Concept, ())] = &[(Empty, ()), (Missing, ())];
+    let word_first = preceded(
+        (one_of(NOT_THERE), opt(word(Socket))),
+        want("the position, as in empty U18", positions),
+    );
+    let place_first = terminated(positions, (opt(word(Socket)), one_of(NOT_THERE)));
+    let no_first = preceded(word(No), positions);
+    let (rest, places) = alt((word_first, place_first, no_first)).parse(input)?;
+    // A missing fuse is a result of its own.
+    let fuse =
+        |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
+    if places.iter().any(fuse) {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    Ok((rest, vec![Statement::Empty(places)]))
+}
+
+/// `intake = "came in" ("faulty" | "untested") | "works, please check" | "untested"`
+fn intake<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    const HOW: &[(Concept, Intake)] = &[
+        (WorksCheck, Intake::Works),
+        (Untested, Intake::Untested),
+        (Faulty, Intake::Faulty),
+    ];
+    const CAME: &[(Concept, Intake)] = &[
+        (Faulty, Intake::Faulty),
+        (Untested, Intake::Untested),
+        (WorksCheck, Intake::Works),
+        (Good, Intake::Works),
+    ];
+    let came = preceded(
+        word(CameIn),
+        want("faulty, untested, or works please check", one_of(CAME)),
+    );
+    let alone = |i: Toks<'a>| {
+        let (rest, how) = one_of(HOW)(i)?;
+        let told = how != Intake::Faulty && end(rest).is_ok();
+        if told {
+            Ok((rest, how))
+        } else {
+            Err(nom::Err::Error(E::silent(i)))
+        }
+    };
+    let works = |i| {
+        let (rest, ()) = word(Good)(i)?;
+        let (rest, ()) = word(WorksCheck)(rest)?;
+        Ok((rest, Intake::Works))
+    };
+    map(alt((came, works, alone)), |how| {
+        vec![Statement::Intake(how)]
+    })
+    .parse(input)
+}
+
+/// `new run = "new run" | "run" uint`
+fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    let rule = |i: Toks<'a>| match word(NewRun)(i) {
+        Ok((rest, ())) => Ok((rest, ())),
+        Err(_) => map(
+            (
+                word(Run),
+                want("the number of the run, as in run 2", ordinal),
+            ),
+            |_| (),
+        )
+        .parse(i),
+    };
+    let (rest, ()) = rule(input)?;
+    if end(rest).is_err() {
+        return fail(rest, "`new run` on a line of its own");
+    }
+    Ok((rest, vec![Statement::NewRun]))
+}
+
+/// Everything that is not a result.
+pub fn header(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    alt((
+        ticket, board, mains, cartridge, obtained, fitted, empty, intake, new_run,
+    ))
+    .parse(input)
+}

@@ -1,0 +1,176 @@
+//! Keys by name: lists and ranges of dead, stuck, good and ghost keys.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::preceded;
+
+use super::base::*;
+use super::result::{all_found, found, seen_at};
+use crate::sheet::statement::{State, Statement, Subject};
+use crate::sheet::token::{E, Kind, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+const KEY_NAMES: &str = "key names: Q W E, A-F, space, \"left shift\"";
+
+const KEY_STATES: &[(Concept, State)] = &[
+    (Good, State::Ok),
+    (Bad, State::Bad),
+    (Dead, State::Dead),
+    (Missing, State::Dead),
+    (Stuck, State::Stuck),
+];
+
+/// A key by its name: one letter or digit, a function key, a name of the vocabulary, or anything in quotes.
+fn key(input: Toks<'_>) -> P<'_, String> {
+    let Some(atom) = input.first() else {
+        return Err(nom::Err::Error(E::silent(input)));
+    };
+    if atom.kind == Kind::Quoted {
+        let text = input
+            .typed()
+            .trim_matches(['"', '\u{201c}', '\u{201d}'])
+            .trim();
+        return if text.is_empty() {
+            fail(input, KEY_NAMES)
+        } else {
+            Ok((input.skip(1), text.to_uppercase()))
+        };
+    }
+    if let Some(length) = input.concept(KeyName) {
+        let words: Vec<&str> = (0..length)
+            .map(|k| input.lexed.typed(input.from + k))
+            .collect();
+        let name = words
+            .join(" ")
+            .to_uppercase()
+            .replace(" / ", "/")
+            .replace(" - ", " ");
+        return Ok((input.skip(length), name));
+    }
+    let single =
+        atom.kind == Kind::Word && atom.lower.chars().count() == 1 && atom.lower.is_ascii();
+    let function = atom
+        .lower
+        .strip_prefix('f')
+        .is_some_and(|n| n.parse::<u8>().is_ok_and(|n| (1..=12).contains(&n)));
+    if single || function {
+        return Ok((input.skip(1), atom.lower.to_uppercase()));
+    }
+    Err(nom::Err::Error(E::silent(input)))
+}
+
+/// `keys = item (sep item)*`, `item = key [range key]`: a range of letters or of digits.
+fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
+    let item = |i| {
+        let (rest, first) = key_after_marks(i)?;
+        let Ok((after, last)) = preceded(range_mark, key).parse(rest) else {
+            return Ok((rest, vec![first]));
+        };
+        match key_range(&first, &last) {
+            Some(all) => Ok((after, all)),
+            None => fail(rest, "a range of letters or of digits, as in A-F"),
+        }
+    };
+    map(items(item), |all| all.into_iter().flatten().collect()).parse(input)
+}
+
+/// A key after marks that only divide; words are not passed over, `a` is a key here.
+fn key_after_marks(input: Toks<'_>) -> P<'_, String> {
+    let mut at = input;
+    while at.first().is_some_and(|a| {
+        a.kind == Kind::Mark && matches!(&*a.lower, ":" | "=" | "(" | ")" | "'" | "-")
+    }) {
+        at = at.skip(1);
+    }
+    key(at).map_err(|e| e.map(|_| E::want(at, KEY_NAMES)))
+}
+
+fn key_range(first: &str, last: &str) -> Option<Vec<String>> {
+    let one = |name: &str| (name.len() == 1).then(|| name.chars().next()).flatten();
+    let (from, to) = (one(first)?, one(last)?);
+    let same_kind = (from.is_ascii_alphabetic() && to.is_ascii_alphabetic())
+        || (from.is_ascii_digit() && to.is_ascii_digit());
+    (same_kind && from < to).then(|| (from..=to).map(String::from).collect())
+}
+
+fn named(keys: Vec<String>) -> Vec<Subject> {
+    keys.into_iter().map(Subject::Key).collect()
+}
+
+/// The word `key` or `keys` where names follow.
+fn key_word(input: Toks<'_>) -> P<'_, ()> {
+    word(Key)(input)
+}
+
+/// `dead keys = ["the"] "key" [state] keys [state] | state "keys" keys`
+fn key_results(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let between = map(
+        (key_word, one_of(KEY_STATES), keys),
+        |((), state, names)| (names, state),
+    );
+    let behind = map(
+        (
+            key_word,
+            keys,
+            want("how: dead, stuck, ok", one_of(KEY_STATES)),
+        ),
+        |((), names, state)| (names, state),
+    );
+    let before = map(
+        (one_of(KEY_STATES), key_word, keys),
+        |(state, (), names)| (names, state),
+    );
+    let (rest, (names, state)) = alt((between, before, behind, names_then_keys)).parse(input)?;
+    Ok((rest, all_found(named(names), &state)))
+}
+
+/// `Q, W and E keys dead`, `space key stuck`
+fn names_then_keys(input: Toks<'_>) -> P<'_, (Vec<String>, State)> {
+    map(
+        (keys, key_word, one_of(KEY_STATES)),
+        |(names, (), state)| (names, state),
+    )
+    .parse(input)
+}
+
+/// `ghost = "ghost" key "when" keys | key "ghosts" "when" keys`
+fn ghost(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let ghost_first = preceded((word(Ghost), opt(key_word)), key_after_marks);
+    let key_first = |i| {
+        let (rest, _) = opt(key_word).parse(i)?;
+        let (rest, name) = key_after_marks(rest)?;
+        let (rest, ()) = word(Ghost)(rest)?;
+        Ok((rest, name))
+    };
+    let (rest, name) = alt((ghost_first, key_first)).parse(input)?;
+    let (rest, ()) = want(
+        "`when` and the keys that are pressed, as in ghost T when R Y",
+        word(By),
+    )(rest)?;
+    let (rest, _) = opt(word(Press)).parse(rest)?;
+    let (rest, with) = keys(rest)?;
+    let (rest, _) = opt(word(Press)).parse(rest)?;
+    Ok((rest, vec![found(Subject::Key(name), State::Ghost(with))]))
+}
+
+/// `all keys = "keys" state`: all of them when none is named.
+fn whole(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, state) = alt((
+        map((key_word, one_of(KEY_STATES)), |((), s)| s),
+        map((one_of(KEY_STATES), key_word), |(s, ())| s),
+    ))
+    .parse(input)?;
+    let many = (input.from..rest.from).any(|k| input.lexed.atoms[k].lower == "keys");
+    match state {
+        State::Ok | State::Dead | State::Bad if many && end(rest).is_ok() => {
+            Ok((rest, vec![found(Subject::AllKeys, state)]))
+        }
+        _ => fail(rest, KEY_NAMES),
+    }
+}
+
+/// Everything about keys by name.
+pub fn key_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    seen_at(alt((ghost, key_results, whole)))(input)
+}

@@ -1,0 +1,194 @@
+//! Results at a place: levels at pins and on lines, heat, looks, a part that is bad.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::preceded;
+
+use super::base::*;
+use super::result::{all_found, found, seen_at};
+use crate::quantity::Unit;
+use crate::sheet::statement::{Place, State, Statement, Subject};
+use crate::sheet::token::{E, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+const LEVELS: &[(Concept, State)] = &[
+    (Low, State::Low),
+    (High, State::High),
+    (Pulsing, State::Pulsing),
+    (Floating, State::Floating),
+    (Dead, State::Dead),
+    (Good, State::Ok),
+    (Bad, State::Bad),
+    (Noisy, State::Noisy),
+    (Shorted, State::Shorted),
+];
+
+const LEVEL_WORDS: &str = "low, high, pulsing, floating, dead, ok, a voltage or a frequency";
+
+/// `level = place (state | volts | hertz)`, `level = state place`
+fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let place = |i| alt((pin_place, line_place)).parse(i);
+    let value = || {
+        map(
+            measured(&[Unit::Volt, Unit::Hertz, Unit::Ohm], None),
+            |(v, unit)| match unit {
+                Unit::Hertz => State::Hertz(v),
+                Unit::Ohm => State::Ohms(v),
+                _ => State::Volts(v),
+            },
+        )
+    };
+    let place_first = |i| {
+        let (rest, places) = items(place)(i)?;
+        let (rest, state) = want(LEVEL_WORDS, alt_fn(value(), one_of(LEVELS)))(rest)?;
+        // A value belongs to one place.
+        if places.len() > 1 && matches!(state, State::Volts(_) | State::Hertz(_) | State::Ohms(_)) {
+            return fail(i, "one place for a value");
+        }
+        Ok((rest, (places, state)))
+    };
+    let state_first = |i| {
+        let (rest, state) = alt((value(), one_of(LEVELS))).parse(i)?;
+        let (rest, place) = place(rest)?;
+        Ok((rest, (vec![place], state)))
+    };
+    let absent = |i| {
+        let (rest, ()) = word(No)(i)?;
+        let (rest, place) = place(rest)?;
+        Ok((rest, (vec![place], State::Dead)))
+    };
+    let (rest, (places, state)) = match place_first(input) {
+        Ok(done) => done,
+        Err(first) => state_first(input)
+            .or_else(|_: nom::Err<E>| absent(input))
+            .map_err(|_: nom::Err<E>| first)?,
+    };
+    Ok((
+        rest,
+        all_found(places.into_iter().map(Subject::Level).collect(), &state),
+    ))
+}
+
+fn alt_fn<'a, T>(
+    mut one: impl Parser<Toks<'a>, Output = T, Error = E>,
+    mut other: impl FnMut(Toks<'a>) -> P<'a, T>,
+) -> impl FnMut(Toks<'a>) -> P<'a, T> {
+    move |i| match one.parse(i) {
+        Err(nom::Err::Error(first)) => {
+            other(i).map_err(|e| e.map(|second| nom::error::ParseError::or(first.clone(), second)))
+        }
+        done => done,
+    }
+}
+
+/// How a part or a joint was.
+#[derive(Debug, Clone)]
+enum How {
+    Heat(State),
+    State(State),
+    Looks(&'static str),
+}
+
+/// Printed for a part that was looked at and is fine.
+const LOOKS_OK: &str = "looks ok";
+
+const HOW: &[(Concept, How)] = &[
+    (Hot, How::Heat(State::Hot)),
+    (TooHot, How::Heat(State::TooHot)),
+    (Cold, How::Heat(State::Cold)),
+    (Warm, How::Heat(State::Warm)),
+    (Good, How::State(State::Ok)),
+    (Bad, How::State(State::Bad)),
+    (Dead, How::State(State::Dead)),
+    (Shorted, How::State(State::Shorted)),
+    (Open, How::State(State::Dead)),
+    (LookBulged, How::Looks("bulged")),
+    (LookLeaking, How::Looks("leaking")),
+    (LookBurnt, How::Looks("burnt")),
+    (LookCorroded, How::Looks("corroded")),
+    (LookCracked, How::Looks("cracked")),
+    (LookDry, How::Looks("dry joint")),
+    (LookReworked, How::Looks("reworked")),
+    (LookModified, How::Looks("modified")),
+    (LookBent, How::Looks("bent pin")),
+    (LookDirty, How::Looks("dirty")),
+    (LookLoose, How::Looks("loose")),
+    (LookReversed, How::Looks("reversed")),
+    (LookTorn, How::Looks("torn track")),
+    (LookFine, How::Looks(LOOKS_OK)),
+];
+
+fn told(place: Place, how: &How, joint: bool) -> Statement {
+    match how {
+        How::Heat(state) => found(Subject::Heat(place), state.clone()),
+        How::State(state) if joint => found(
+            Subject::Looks(place),
+            State::Seen(format!("joint {}", state_word(state))),
+        ),
+        How::State(state) => found(Subject::Part(place), state.clone()),
+        How::Looks(LOOKS_OK) => found(Subject::Looks(place), State::Ok),
+        How::Looks(what) if joint && *what != "dry joint" => {
+            found(Subject::Looks(place), State::Seen(format!("joint {what}")))
+        }
+        How::Looks(what) => found(Subject::Looks(place), State::Seen(what.to_string())),
+    }
+}
+
+fn state_word(state: &State) -> &'static str {
+    match state {
+        State::Ok => "ok",
+        _ => "bad",
+    }
+}
+
+/// `part = ["joint of"] positions (heat | looks | state) | (heat | looks | state) ["joint"] positions`
+fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const WANT: &str = "how it was: hot, cold, bad, ok, corroded, swapped ...";
+    let place_first = |i| {
+        let (rest, joint) = opt(word(Joint)).parse(i)?;
+        let (rest, _) = opt(word(PinsOf)).parse(rest)?;
+        let (rest, places) = positions(rest)?;
+        let (rest, behind) = opt(word(Joint)).parse(rest)?;
+        let (rest, how) = want(WANT, one_of(HOW))(rest)?;
+        Ok((rest, (places, how, joint.is_some() || behind.is_some())))
+    };
+    let how_first = |i| {
+        let (rest, how) = one_of(HOW)(i)?;
+        let (rest, joint) = opt(word(Joint)).parse(rest)?;
+        let (rest, places) = positions(rest)?;
+        Ok((rest, (places, how, joint.is_some())))
+    };
+    let (rest, (places, how, joint)) = match place_first(input) {
+        Ok(done) => done,
+        Err(first) => how_first(input).map_err(|_: nom::Err<E>| first)?,
+    };
+    // `F1 dead` may be a key: the fuse rule knows which words are plain.
+    let key_or_fuse =
+        |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
+    if matches!(how, How::State(_)) && places.iter().any(key_or_fuse) {
+        return fail(input.skip(1), "`fuse F1 blown` or `key F1 dead`");
+    }
+    if matches!(how, How::State(_)) && places.iter().any(|p| may_be_address(&p.name)) {
+        return fail(input.skip(1), ADDRESS_OR_PLACE);
+    }
+    if joint && matches!(how, How::Heat(_)) {
+        return fail(input, "how the joint looks: cracked, dry, corroded");
+    }
+    Ok((
+        rest,
+        places.into_iter().map(|p| told(p, &how, joint)).collect(),
+    ))
+}
+
+/// Everything at a place.
+pub fn place_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let resistance = preceded(word(Resistance), |i| {
+        let (rest, place) = pin_place(i)?;
+        map(measured(&[Unit::Ohm], Some(Unit::Ohm)), move |(r, _)| {
+            vec![found(Subject::Level(place.clone()), State::Ohms(r))]
+        })
+        .parse(rest)
+    });
+    seen_at(alt((level, resistance, part)))(input)
+}

@@ -1,0 +1,364 @@
+//! Supply: rails, ripple, resistance to ground, the supply by itself, fuses.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::preceded;
+
+use super::base::*;
+use super::result::{finding, found, seen_at};
+use crate::quantity::{Quantity, Unit};
+use crate::sheet::statement::{Finding, Place, State, Statement, Subject};
+use crate::sheet::token::{E, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+/// Nominal voltages are whole numbers of volts up to this; `4.98 V` is a reading, never a name.
+const HIGHEST_NOMINAL: f64 = 60.0;
+
+/// `rail = ["rail"] ["+" | "-"] digits ["V" ["AC"]] ["rail"] | "rail" name`: the name as a map has it.
+pub fn rail(input: Toks<'_>) -> P<'_, String> {
+    let numbered = |i| {
+        let (rest, before) = opt(preceded(word(Rail), opt(word(Of)))).parse(i)?;
+        let (rest, q) = quantity(rest)?;
+        let (rest, raw) = opt(word(Unregulated)).parse(rest)?;
+        let (rest, behind) = opt(word(Rail)).parse(rest)?;
+        let told = before.is_some() || behind.is_some() || raw.is_some();
+        match rail_name(&q, told) {
+            Some(name) => Ok((rest, name)),
+            None => Err(nom::Err::Error(E::silent(i))),
+        }
+    };
+    let named = |i| {
+        let (rest, ()) = word(Rail)(i)?;
+        let (after, place) = line_place(rest).or_else(|_| told_name(rest))?;
+        Ok((after, place.name))
+    };
+    alt((numbered, named)).parse(input)
+}
+
+/// A name in capitals behind the word `rail` (`rail VCC`).
+fn told_name(input: Toks<'_>) -> P<'_, Place> {
+    let typed = input.typed();
+    let fits = (2..=12).contains(&typed.len())
+        && typed
+            .chars()
+            .all(|c| c.is_ascii_uppercase() || c.is_ascii_digit() || c == '_');
+    if fits && typed.starts_with(|c: char| c.is_ascii_uppercase()) {
+        Ok((
+            input.skip(1),
+            Place {
+                name: typed.to_string(),
+                pin: None,
+            },
+        ))
+    } else {
+        fail(input, "the rail, as in rail +5V")
+    }
+}
+
+/// `+5V`, `-12V`, `9VAC`; a number without a unit needs the word `rail`.
+fn rail_name(q: &Quantity, told: bool) -> Option<String> {
+    let unit_fits = q.unit == Some(Unit::Volt) || (q.unit.is_none() && told && !q.bare_prefix);
+    let whole = q.value.fract() == 0.0 || told;
+    if !unit_fits || !whole || q.value == 0.0 || q.value.abs() > HIGHEST_NOMINAL {
+        return None;
+    }
+    let size = q.value.abs();
+    if q.ac {
+        return Some(format!("{size}VAC"));
+    }
+    Some(format!("{}{size}V", if q.value < 0.0 { '-' } else { '+' }))
+}
+
+const RAIL_STATES: &[(Concept, State)] = &[
+    (Good, State::Ok),
+    (Bad, State::Bad),
+    (Low, State::Low),
+    (High, State::High),
+    (Dead, State::Dead),
+    (Missing, State::Dead),
+    (Noisy, State::Noisy),
+    (Shorted, State::Shorted),
+];
+
+const READING: &str = "a voltage, or ok, low, high, missing";
+
+/// `rail reading = rail (volts | state | "ripple" volts | ohms)`
+fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, name) = rail(input)?;
+    let (rest, subject_word) = opt(one_of(SUBJECTS)).parse(rest)?;
+    let value = |i| reading(i, &name, subject_word);
+    let state = |i| {
+        let (rest, state) = want(READING, one_of(RAIL_STATES))(i)?;
+        named_state(i, rest, &name, subject_word, state)
+    };
+    alt((value, state)).parse(rest)
+}
+
+/// What of a rail was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum What {
+    Ripple,
+    Resistance,
+}
+
+const SUBJECTS: &[(Concept, What)] = &[(Ripple, What::Ripple), (Resistance, What::Resistance)];
+
+/// The value behind a rail, with a verdict that only repeats it passed over.
+fn reading<'a>(input: Toks<'a>, name: &str, what: Option<What>) -> P<'a, Vec<Statement>> {
+    let (rest, one) = match what {
+        Some(What::Ripple) => map(measured(&[Unit::Volt], None), |(v, _)| {
+            finding(Subject::Ripple(name.into()), State::Volts(v))
+        })
+        .parse(input)?,
+        Some(What::Resistance) => ohms(input, name, Some(Unit::Ohm))?,
+        None => alt((
+            |i| volts(i, name),
+            |i| trailing_ripple(i, name),
+            |i| ohms(i, name, None),
+        ))
+        .parse(input)?,
+    };
+    let (rest, _) = opt(one_of(RAIL_STATES)).parse(rest)?;
+    Ok((rest, vec![Statement::Finding(one)]))
+}
+
+/// `+5V 80 mV ripple`
+fn trailing_ripple<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
+    let (rest, (v, _)) = measured(&[Unit::Volt], None)(input)?;
+    let (rest, ()) = word(Ripple)(rest)?;
+    Ok((rest, finding(Subject::Ripple(name.into()), State::Volts(v))))
+}
+
+fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
+    let (rest, q) = want(READING, quantity)(input)?;
+    if q.unit == Some(Unit::Ohm) || word(Ripple)(rest).is_ok() || word(Resistance)(rest).is_ok() {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    if like_a_rail(&q)
+        && !name
+            .trim_start_matches(['+', '-'])
+            .starts_with(&q.value.abs().to_string())
+    {
+        return fail(
+            input,
+            "a reading with a decimal (`12.0 V`), so that it is not taken for another rail",
+        );
+    }
+    match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
+        Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
+        Err(fault) => fail(input, fault.to_string()),
+    }
+}
+
+/// A whole number that rails are called by: `5V 12V` may be a reading or two rails.
+fn like_a_rail(q: &Quantity) -> bool {
+    const NAMES: [f64; 8] = [3.0, 5.0, 9.0, 10.0, 12.0, 15.0, 18.0, 24.0];
+    !q.decimals && !q.bare_prefix && NAMES.contains(&q.value.abs())
+}
+
+fn ohms<'a>(input: Toks<'a>, name: &str, default: Option<Unit>) -> P<'a, Finding> {
+    let (rest, (r, _)) = measured(&[Unit::Ohm], default)(input)?;
+    let (rest, _) = opt(word(Resistance)).parse(rest)?;
+    if r < 0.0 {
+        return fail(input, "a resistance, not below 0");
+    }
+    Ok((
+        rest,
+        finding(Subject::Resistance(name.into()), State::Ohms(r)),
+    ))
+}
+
+fn named_state<'a>(
+    input: Toks<'a>,
+    rest: Toks<'a>,
+    name: &str,
+    what: Option<What>,
+    state: State,
+) -> P<'a, Vec<Statement>> {
+    let subject = match what {
+        None if state == State::Shorted => Subject::Resistance(name.into()),
+        None => Subject::Rail(name.into()),
+        Some(What::Ripple) => Subject::Ripple(name.into()),
+        Some(What::Resistance) => Subject::Resistance(name.into()),
+    };
+    let fits = match (&subject, &state) {
+        (Subject::Resistance(_), s) => matches!(
+            s,
+            State::Ok | State::Bad | State::Low | State::High | State::Shorted
+        ),
+        (Subject::Ripple(_), s) => matches!(s, State::Ok | State::Bad | State::High),
+        _ => true,
+    };
+    if fits {
+        Ok((rest, vec![found(subject, state)]))
+    } else {
+        fail(input, READING)
+    }
+}
+
+/// `resistance = "resistance" rail (ohms | "open" | "shorted" | state)`
+fn resistance(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ()) = word(Resistance)(input)?;
+    let (rest, _) = opt(word(Of)).parse(rest)?;
+    let (rest, name) = want("the rail, as in resistance +5V 12 ohm", rail)(rest)?;
+    let (rest, _) = opt(word(Resistance)).parse(rest)?;
+    let open = map(word(Open), |()| State::Ohms(f64::INFINITY));
+    if let Ok((rest, state)) = alt((open,)).parse(rest) {
+        return Ok((rest, vec![found(Subject::Resistance(name), state)]));
+    }
+    alt((
+        |i| reading(i, &name, Some(What::Resistance)),
+        |i| {
+            let (after, state) = want("ohms, open or shorted", one_of(RAIL_STATES))(i)?;
+            named_state(i, after, &name, Some(What::Resistance), state)
+        },
+    ))
+    .parse(rest)
+}
+
+/// `ripple = "ripple" ["on"] rail volts`
+fn ripple(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ()) = word(Ripple)(input)?;
+    let (rest, _) = opt(word(Of)).parse(rest)?;
+    let (rest, name) = want("the rail, as in ripple +5V 80 mV", rail)(rest)?;
+    alt((
+        |i| reading(i, &name, Some(What::Ripple)),
+        |i| {
+            let (after, state) = want("a voltage, or ok, high", one_of(RAIL_STATES))(i)?;
+            named_state(i, after, &name, Some(What::Ripple), state)
+        },
+    ))
+    .parse(rest)
+}
+
+/// `rails ok`, `+5V and +12V ok`, `no +12V`
+fn rail_states<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    let every = |i: Toks<'a>| {
+        let (rest, _) = opt(word(Each)).parse(i)?;
+        let (rest, ()) = word(Rail)(rest)?;
+        let many = (i.from..rest.from).any(|k| matches!(&*i.lexed.atoms[k].lower, "rails" | "all"));
+        if many {
+            Ok((rest, vec!["all".to_string()]))
+        } else {
+            fail(rest, "which rail, as in rail +5V 4.98")
+        }
+    };
+    let names = |i| alt((items(rail), every)).parse(i);
+    let subject_first = (names, want(READING, one_of(RAIL_STATES)));
+    let state_first = map((one_of(RAIL_STATES), names), |(s, n)| (n, s));
+    let absent = map((word(No), items(rail)), |((), n)| (n, State::Dead));
+    let (rest, (names, state)) = alt((subject_first, state_first, absent)).parse(input)?;
+    let mut all = Vec::new();
+    for name in names {
+        all.extend(named_state(input, rest, &name, None, state.clone())?.1);
+    }
+    Ok((rest, all))
+}
+
+/// `supply = "supply" [rail] (volts "off the board" | state)`: a value counts only when it is said that the
+/// supply was measured by itself.
+fn supply(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, before) = opt(word(OffBoard)).parse(input)?;
+    let (rest, ()) = word(Supply)(rest)?;
+    let (rest, early) = opt(word(OffBoard)).parse(rest)?;
+    let off_before = before.is_some() || early.is_some();
+    let body = |i, name: Option<String>| supply_reading(i, name, off_before);
+    let with_rail = |i| {
+        let (rest, name) = rail(i)?;
+        body(rest, Some(name))
+    };
+    alt((with_rail, |i| body(i, None))).parse(rest)
+}
+
+fn supply_reading<'a>(
+    input: Toks<'a>,
+    name: Option<String>,
+    off_before: bool,
+) -> P<'a, Vec<Statement>> {
+    let (rest, state) = alt((
+        map(measured(&[Unit::Volt], Some(Unit::Volt)), |(v, _)| {
+            State::Volts(v)
+        }),
+        want(READING, one_of(RAIL_STATES)),
+    ))
+    .parse(input)?;
+    let (rest, _) = if matches!(state, State::Volts(_)) {
+        opt(one_of(RAIL_STATES)).parse(rest)?
+    } else {
+        (rest, None)
+    };
+    let (rest, behind) = opt(word(OffBoard)).parse(rest)?;
+    if matches!(state, State::Volts(_)) && !off_before && behind.is_none() {
+        return fail(
+            rest,
+            "`off the board` when the supply was measured by itself, or the rail, as in +5V 5.1",
+        );
+    }
+    Ok((rest, vec![found(Subject::Supply(name), state)]))
+}
+
+const FUSE_STATES: &[(Concept, State)] =
+    &[(Good, State::Ok), (Blown, State::Dead), (Open, State::Dead)];
+
+/// `fuse = "fuse" [position] state | F-position ("blown" | "missing" | "ok")`
+fn fuse(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, told) = opt(word(Fuse)).parse(input)?;
+    let (rest, name) = opt(position).parse(rest)?;
+    let is_fuse = |n: &str| n.starts_with('F') && n[1..].bytes().all(|b| b.is_ascii_digit());
+    let name = match (told, name) {
+        (Some(()), name) => name.unwrap_or_else(|| "FUSE".into()),
+        (None, Some(name)) if is_fuse(&name) => name,
+        _ => return Err(nom::Err::Error(E::silent(input))),
+    };
+    let missing = map(word(Missing), |()| State::Seen("missing".into()));
+    let plain = alt((one_of(FUSE_STATES), missing));
+    let (rest, state) = if told.is_some() {
+        want("ok, blown or missing", alt_bad(plain))(rest)?
+    } else {
+        // `F1 dead` may be the key: only words that fit a fuse alone are taken.
+        want_fuse(rest)?
+    };
+    Ok((
+        rest,
+        vec![found(Subject::Fuse(Place { name, pin: None }), state)],
+    ))
+}
+
+fn want_fuse(input: Toks<'_>) -> P<'_, State> {
+    let missing = map(word(Missing), |()| State::Seen("missing".into()));
+    let mut rule = alt((one_of(FUSE_STATES), missing));
+    want(
+        "ok, blown or missing for the fuse; for a key write `key F1 dead`",
+        move |i| rule.parse(i),
+    )(input)
+}
+
+fn alt_bad<'a>(
+    mut rule: impl Parser<Toks<'a>, Output = State, Error = E>,
+) -> impl FnMut(Toks<'a>) -> P<'a, State> {
+    const MORE: &[(Concept, State)] = &[(Bad, State::Dead), (Dead, State::Dead)];
+    move |i| rule.parse(i).or_else(|_| one_of(MORE)(i))
+}
+
+/// Everything about the supply.
+pub fn supplies(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let no_fuse = map(preceded(word(No), word(Fuse)), |()| {
+        vec![found(
+            Subject::Fuse(Place {
+                name: "FUSE".into(),
+                pin: None,
+            }),
+            State::Seen("missing".into()),
+        )]
+    });
+    seen_at(alt((
+        rail_reading,
+        rail_states,
+        resistance,
+        ripple,
+        supply,
+        fuse,
+        no_fuse,
+    )))(input)
+}

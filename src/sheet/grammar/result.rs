@@ -1,0 +1,358 @@
+//! Results of the test: a subject and how it was, in either order, with the loops and warmth it was seen at.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::{preceded, terminated};
+
+use super::base::*;
+use super::subject::{memory_detail, rom, subjects, timer_names};
+use crate::sheet::statement::{Finding, PictureState, State, Statement, Subject, Warmth};
+use crate::sheet::token::{E, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+/// A finding without loops and warmth.
+pub fn finding(subject: Subject, state: State) -> Finding {
+    Finding {
+        subject,
+        state,
+        loops: None,
+        warmth: None,
+    }
+}
+
+/// A finding as a statement.
+pub fn found(subject: Subject, state: State) -> Statement {
+    Statement::Finding(finding(subject, state))
+}
+
+/// Findings of one state.
+pub fn all_found(subjects: Vec<Subject>, state: &State) -> Vec<Statement> {
+    subjects
+        .into_iter()
+        .map(|s| found(s, state.clone()))
+        .collect()
+}
+
+/// `result = [loops] [warmth] core [loops] [warmth]`: adds what was said about loops and warmth to every finding
+/// of `core`.
+pub fn seen_at<'a>(
+    mut core: impl Parser<Toks<'a>, Output = Vec<Statement>, Error = E>,
+) -> impl FnMut(Toks<'a>) -> P<'a, Vec<Statement>> {
+    move |input| {
+        let (rest, before) = opt(loops).parse(input)?;
+        let (rest, early) = opt(one_of(PHRASES)).parse(rest)?;
+        let (rest, mut all) = core.parse(rest)?;
+        let (rest, warm_first) = opt(warmth).parse(rest)?;
+        let (rest, after) = opt(loops).parse(rest)?;
+        let (rest, late) = if warm_first.is_some() {
+            (rest, warm_first)
+        } else {
+            opt(warmth).parse(rest)?
+        };
+        if (before.is_some() && after.is_some()) || (early.is_some() && late.is_some()) {
+            return fail(rest, "loops and warmth once");
+        }
+        for statement in &mut all {
+            let Statement::Finding(f) = statement else {
+                continue;
+            };
+            f.warmth = early.or(late);
+            f.loops = match (before.or(after), &f.state) {
+                (None, _) => None,
+                (Some((Some(n), m)), state) if (n == 0) == is_pass(state) => Some((n, m)),
+                (Some((None, m)), state) if is_pass(state) => Some((0, m)),
+                _ => {
+                    return fail(
+                        input,
+                        "how many of the loops failed, as in memory bad 3 of 20 loops, or memory ok 20 loops",
+                    );
+                }
+            };
+        }
+        Ok((rest, all))
+    }
+}
+
+const PHRASES: &[(Concept, Warmth)] = &[(WhenCold, Warmth::Cold), (WhenWarm, Warmth::Warm)];
+
+fn is_pass(state: &State) -> bool {
+    matches!(state, State::Ok | State::Picture(PictureState::Normal))
+}
+
+/// Words for how a test went.
+const TEST_STATES: &[(Concept, State)] = &[
+    (Good, State::Ok),
+    (Bad, State::Bad),
+    (Low, State::Low),
+    (High, State::High),
+    (Dead, State::Dead),
+    (Missing, State::Dead),
+    (Stopped, State::Stopped),
+    (Slow, State::Slow),
+    (Fast, State::Fast),
+    (Wrong, State::Wrong),
+    (Garbage, State::Wrong),
+    (Noisy, State::Noisy),
+    (Stuck, State::Stuck),
+];
+
+/// The state as it applies to the subject, or `None` where the word makes no sense.
+fn fitting(subject: &Subject, state: &State) -> Option<State> {
+    use State as S;
+    let basic = matches!(state, S::Ok | S::Bad);
+    let fits = match subject {
+        Subject::Memory => basic || matches!(state, S::Dead | S::Wrong),
+        Subject::MemoryBit(_) | Subject::ColourBit(_) => {
+            if *state == S::Stuck {
+                return Some(S::Bad);
+            }
+            basic || matches!(state, S::Dead | S::Low | S::High | S::Wrong)
+        }
+        Subject::MemorySocket(_)
+        | Subject::MemoryRange(..)
+        | Subject::ColourMemory
+        | Subject::Rom(_) => basic || matches!(state, S::Dead | S::Wrong),
+        Subject::Timer(..) | Subject::Clock(_) => {
+            if *state == S::Stuck {
+                return Some(S::Stopped);
+            }
+            basic || matches!(state, S::Dead | S::Stopped | S::Slow | S::Fast | S::Wrong)
+        }
+        Subject::Sound | Subject::Voice(_) | Subject::Filter => {
+            basic || matches!(state, S::Dead | S::Noisy | S::Wrong)
+        }
+        Subject::KeyRow(_) | Subject::KeyColumn(_) => basic || matches!(state, S::Dead | S::Stuck),
+        Subject::AllKeys
+        | Subject::Interrupt(_)
+        | Subject::Port(_)
+        | Subject::Paddles(_)
+        | Subject::BlindTyping => basic || matches!(state, S::Dead),
+        Subject::StartText => basic || matches!(state, S::Dead | S::Wrong),
+        Subject::Picture if *state == S::Ok => return Some(S::Picture(PictureState::Normal)),
+        Subject::Picture => matches!(state, S::Bad | S::Dead),
+        Subject::Test => basic,
+        _ => false,
+    };
+    fits.then(|| state.clone())
+}
+
+fn fit<'a>(
+    input: Toks<'a>,
+    rest: Toks<'a>,
+    subjects: Vec<Subject>,
+    state: &State,
+) -> P<'a, Vec<Statement>> {
+    let mut all = Vec::with_capacity(subjects.len());
+    for subject in subjects {
+        match fitting(&subject, state) {
+            Some(state) => all.push(found(subject, state)),
+            None => return fail(input, "a state that fits, such as ok or bad"),
+        }
+    }
+    Ok((rest, all))
+}
+
+const STATE_WORDS: &str = "how it was: ok, bad, dead, wrong ...";
+
+/// `plain = subjects state | state subjects | "no" subject | subjects "not reached"`
+fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let subject_first = |i| {
+        let (rest, all) = subjects(i)?;
+        let (after, state) = want(STATE_WORDS, one_of(TEST_STATES))(rest)?;
+        fit(rest, after, all, &state)
+    };
+    let state_first = |i| {
+        let (rest, state) = one_of(TEST_STATES)(i)?;
+        let (after, all) = want("what was so: memory, os, timer 1a, sound ...", subjects)(rest)?;
+        fit(i, after, all, &state)
+    };
+    let absent = |i| {
+        let (rest, ()) = word(No)(i)?;
+        let (after, all) = want("what is missing: sound, picture, voice 2 ...", subjects)(rest)?;
+        let fits = |s: &Subject| {
+            !matches!(
+                s,
+                Subject::Test | Subject::MemorySocket(_) | Subject::MemoryRange(..)
+            )
+        };
+        if all.iter().all(fits) {
+            fit(i, after, all, &State::Dead)
+        } else {
+            fail(i, "what is missing")
+        }
+    };
+    let memory = |i| {
+        let (rest, ()) = word(Memory)(i)?;
+        let (rest, state) = one_of(TEST_STATES)(rest)?;
+        let (after, all) = memory_detail(rest)?;
+        fit(rest, after, all, &state)
+    };
+    alt((memory, subject_first, state_first, absent)).parse(input)
+}
+
+/// `sound alone = "silent" | "hum" | ...`: a noise needs no word for the subject.
+fn bare<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    let hum = |i: Toks<'a>| {
+        let (rest, ()) = word(Noisy)(i)?;
+        let audible = input.lexed.atoms[rest.from - 1]
+            .lower
+            .starts_with(['h', 'b', 'c', 'w']);
+        if audible {
+            Ok((rest, vec![found(Subject::Sound, State::Noisy)]))
+        } else {
+            Err(nom::Err::Error(E::silent(i)))
+        }
+    };
+    let keys = map(preceded(opt(word(Test)), word(NoKeys)), |()| {
+        vec![found(Subject::AllKeys, State::Dead)]
+    });
+    alt((keys, hum)).parse(input)
+}
+
+/// `rom checksum = rom ["checksum"] hex | "checksum" rom hex`: the value as typed.
+fn checksum<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    let value = |i: Toks<'a>| {
+        let (rest, (_, digits, _)) = want("the checksum, as in E1A3", hex)(i)?;
+        let text = input.lexed.typed(rest.from - 1).to_uppercase();
+        let text = text.trim_start_matches("0X").to_string();
+        let last = rest.first().is_none_or(|a| !a.stuck || a.lower != ".");
+        if digits >= 2 && last {
+            Ok((rest, text))
+        } else {
+            fail(i, "the checksum, two or more digits")
+        }
+    };
+    let (rest, subjects, text) = {
+        let rom_first = (terminated(rom, word(Checksum)), value);
+        let sum_first = (preceded(word(Checksum), rom), value);
+        let (rest, (subjects, text)) = alt((rom_first, sum_first)).parse(input)?;
+        (rest, subjects, text)
+    };
+    let (rest, _) = opt(one_of(TEST_STATES)).parse(rest)?;
+    if subjects.len() != 1 {
+        return fail(input, "one ROM and its checksum");
+    }
+    Ok((rest, all_found(subjects, &State::Value(text))))
+}
+
+/// `os checksum bad`
+fn checksum_state(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let roms = alt((
+        terminated(rom, word(Checksum)),
+        preceded(word(Checksum), rom),
+    ));
+    let (rest, (all, state)) = (roms, one_of(TEST_STATES)).parse(input)?;
+    let state = if state == State::Bad {
+        State::Wrong
+    } else {
+        state
+    };
+    fit(input, rest, all, &state)
+}
+
+/// `clock 1 10.0 s in 12.0 s`, `clock 1 shows 10 s after 12 s`
+fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    use crate::quantity::Unit;
+    let seconds = || want("seconds, as in 10.0 s", measured(&[Unit::Second], None));
+    let (rest, ()) = word(Clock)(input)?;
+    let (rest, n) = want("which clock, as in clock 1", ordinal)(rest)?;
+    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
+    let (rest, (shown, _)) = seconds()(rest)?;
+    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
+    let (rest, ()) = want(
+        "`in` and the seconds by a watch, as in 10.0 s in 12.0 s",
+        word(InTime),
+    )(rest)?;
+    let (rest, (real, _)) = seconds()(rest)?;
+    let (rest, _) = opt(word(InTime)).parse(rest)?;
+    if !(1..=4).contains(&n) || shown < 0.0 || real <= 0.0 {
+        return fail(input, "a clock 1 or 2 and seconds above 0");
+    }
+    Ok((
+        rest,
+        vec![found(
+            Subject::Clock(Some(n as u8)),
+            State::Rate { shown, real },
+        )],
+    ))
+}
+
+/// `not reached = "not reached" subjects | subjects "not reached"`
+pub fn not_reached(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let first = preceded(
+        word(NotReached),
+        want("what was not reached: sound, ports ...", subjects),
+    );
+    let last = terminated(subjects, word(NotReached));
+    map(alt((first, last)), |all| vec![Statement::NotReached(all)]).parse(input)
+}
+
+/// `rest = "rest" "fine"`
+pub fn rest_fine(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let order = alt((
+        terminated(word(Rest), word(Good)),
+        preceded(word(Good), word(Rest)),
+    ));
+    map(order, |()| vec![Statement::RestFine]).parse(input)
+}
+
+/// `loops test = uint ["of" uint] "loops" state`: `20 loops ok`, `3 of 20 loops failed`
+fn loops_test(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, ((n, m), state)) = alt((
+        (loops, one_of(TEST_STATES)),
+        map((one_of(TEST_STATES), loops), |(state, loops)| {
+            (loops, state)
+        }),
+    ))
+    .parse(input)?;
+    let (state, counts) = match (n, state) {
+        (None, State::Ok) | (Some(0), State::Ok | State::Bad) => (State::Ok, (0, m)),
+        (Some(n), State::Bad) => (State::Bad, (n, m)),
+        _ => {
+            return fail(
+                input,
+                "how many of the loops failed, as in 3 of 20 loops failed",
+            );
+        }
+    };
+    let mut whole = finding(Subject::Test, state);
+    whole.loops = Some(counts);
+    Ok((rest, vec![Statement::Finding(whole)]))
+}
+
+/// `continued = numbers state`: behind a result of a numbered thing (`voice 1 ok, 2 missing`) the number is enough.
+pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>> {
+    let (highest, make): (u32, fn(u8) -> Subject) = match before {
+        Subject::Voice(_) => (3, Subject::Voice),
+        Subject::MemoryBit(_) => (7, Subject::MemoryBit),
+        Subject::ColourBit(_) => (3, Subject::ColourBit),
+        Subject::Clock(Some(_)) => (4, |n| Subject::Clock(Some(n))),
+        Subject::Interrupt(Some(_)) => (4, |n| Subject::Interrupt(Some(n))),
+        Subject::KeyRow(_) => (15, Subject::KeyRow),
+        Subject::KeyColumn(_) => (15, Subject::KeyColumn),
+        Subject::Timer(Some(_), _) => {
+            let (rest, all) = timer_names(input)?;
+            let (rest, state) = one_of(TEST_STATES)(rest)?;
+            return fit(input, rest, all, &state);
+        }
+        _ => return Err(nom::Err::Error(E::silent(input))),
+    };
+    let (rest, all) = numbers(0, highest, "a number as before")(input)?;
+    let (rest, state) = one_of(TEST_STATES)(rest)?;
+    fit(
+        input,
+        rest,
+        all.into_iter().map(|n| make(n as u8)).collect(),
+        &state,
+    )
+}
+
+/// All results of the test program that are a subject and a state.
+pub fn result(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    alt((
+        seen_at(alt((rate, checksum, checksum_state, plain, bare))),
+        loops_test,
+    ))
+    .parse(input)
+}

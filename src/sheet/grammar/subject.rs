@@ -1,0 +1,428 @@
+//! What a result is about: memory, ROMs, timers, clocks, keys as a whole, ports, sound, picture.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt, peek, value};
+use nom::sequence::{preceded, terminated};
+
+use super::base::*;
+use crate::sheet::statement::{Place, Subject};
+use crate::sheet::token::{E, P, Toks};
+use crate::sheet::vocab::Concept::{self, *};
+
+const BIT_NUMBERS: &str = "bit numbers 0 to 7";
+
+/// A list of subjects: `memory, os and sound`.
+pub fn subjects(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    map(items(after_gap(subject)), |all| {
+        all.into_iter().flatten().collect()
+    })
+    .parse(input)
+}
+
+/// One subject word, which may stand for several (`bits 0-3`, `voices 1, 2`).
+fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    alt((
+        colour_memory,
+        memory,
+        rom,
+        timer,
+        clock,
+        interrupt,
+        keyboard,
+        port,
+        sound,
+        paddles,
+        map(word(Picture), |()| vec![Subject::Picture]),
+        map(word(StartText), |()| vec![Subject::StartText]),
+        map(word(BlindTyping), |()| vec![Subject::BlindTyping]),
+        map(word(Test), |()| vec![Subject::Test]),
+    ))
+    .parse(input)
+}
+
+/// What of main memory is meant, behind a state (`memory bad: bits 3 and 5`): bits, sockets or addresses.
+pub fn memory_detail(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let of_bits = map(bits, |all| {
+        all.into_iter()
+            .map(|b| Subject::MemoryBit(b as u8))
+            .collect()
+    });
+    let sockets = map(positions, |all: Vec<Place>| {
+        all.into_iter().map(Subject::MemorySocket).collect()
+    });
+    alt((of_bits, map(range, |s| vec![s]), sockets)).parse(input)
+}
+
+fn bits(input: Toks<'_>) -> P<'_, Vec<u32>> {
+    let every = value((0..=7).collect(), terminated(word(Each), word(Bit)));
+    alt((every, preceded(word(Bit), numbers(0, 7, BIT_NUMBERS)))).parse(input)
+}
+
+/// `colour bit 2`, `colour memory bits 0-3`, `colour memory`: four bits wide.
+fn colour_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let four = || numbers(0, 3, "colour memory bits 0 to 3");
+    let some = alt((
+        preceded(word(ColourBit), four()),
+        preceded((word(ColourMemory), word(Bit)), four()),
+    ));
+    let (rest, found) = opt(some).parse(input)?;
+    match found {
+        Some(bits) => Ok((
+            rest,
+            bits.into_iter()
+                .map(|b| Subject::ColourBit(b as u8))
+                .collect(),
+        )),
+        None => {
+            let (rest, ()) = word(ColourMemory)(input)?;
+            refuse(rest, Bit, "colour memory bits 0 to 3")?;
+            Ok((rest, vec![Subject::ColourMemory]))
+        }
+    }
+}
+
+/// Fails when a word that must be followed by something else is.
+fn refuse<'a>(input: Toks<'a>, concept: Concept, what: &'static str) -> P<'a, ()> {
+    match word(concept)(input) {
+        Ok((rest, ())) => fail(rest, what),
+        Err(_) => Ok((input, ())),
+    }
+}
+
+/// `memory bit 3`, `bits 0-3`, `all bits`, `memory U10`, `memory 4000-4FFF`, `4000-4FFF`, `memory`.
+fn memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let of_bits = map(preceded(opt(word(Memory)), bits), |all| {
+        all.into_iter()
+            .map(|b| Subject::MemoryBit(b as u8))
+            .collect()
+    });
+    let sockets = map(preceded(word(Memory), positions), |all: Vec<Place>| {
+        all.into_iter().map(Subject::MemorySocket).collect()
+    });
+    let whole = |i| {
+        let (rest, ()) = word(Memory)(i)?;
+        // `memory bit bad`: which bit was forgotten; nothing is made of it.
+        refuse(rest, Bit, BIT_NUMBERS)?;
+        Ok((rest, vec![Subject::Memory]))
+    };
+    alt((of_bits, map(range, |s| vec![s]), sockets, whole)).parse(input)
+}
+
+/// `4000-4FFF`, `4000 to 4FFF`, `memory at 4000`: addresses are hex, four digits without a prefix.
+pub fn range(input: Toks<'_>) -> P<'_, Subject> {
+    let (rest, told) = opt((word(Memory), opt(word(Address)))).parse(input)?;
+    let (after, first) = address(rest)?;
+    let (after, last) = opt(preceded(
+        range_mark,
+        want("an address such as 4FFF", address),
+    ))
+    .parse(after)?;
+    match last {
+        // `C100-C104` may be capacitors as well.
+        Some(_) if told.is_none() && place_like(rest) => fail(rest, ADDRESS_OR_PLACE),
+        Some(last) if last < first => fail(rest, "the lower address first, as in 4000-4FFF"),
+        Some(last) => Ok((after, Subject::MemoryRange(first, last))),
+        None if told.is_some() => Ok((after, Subject::MemoryRange(first, first))),
+        None => Err(nom::Err::Error(E::silent(input))),
+    }
+}
+
+fn place_like(input: Toks) -> bool {
+    let may = |i: Toks| may_be_address(&i.typed().to_uppercase());
+    may(input)
+        && (1..=4).any(|n| {
+            !input.skip(n).is_empty() && input.skip(n).typed().len() == 4 && may(input.skip(n))
+        })
+}
+
+/// An address in hex: four digits, or any number of them after `$` or `0x`.
+pub fn address(input: Toks<'_>) -> P<'_, u32> {
+    let (rest, (n, digits, prefixed)) = hex(input)?;
+    if digits == 4 || prefixed {
+        Ok((rest, n))
+    } else if digits > 4 {
+        fail(
+            input,
+            "an address in hex, four digits (longer ones with $ before them)",
+        )
+    } else {
+        Err(nom::Err::Error(E::silent(input)))
+    }
+}
+
+/// A ROM by its word or by its position.
+pub fn rom<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
+    const WORDS: &[(Concept, &str)] = &[
+        (RomOs, "os"),
+        (RomLanguage, "language"),
+        (RomCharacter, "character"),
+    ];
+    let named = map(terminated(one_of(WORDS), opt(word(Rom))), |w| {
+        vec![Subject::Rom(w.to_string())]
+    });
+    let turned = map(preceded(word(Rom), one_of(WORDS)), |w| {
+        vec![Subject::Rom(w.to_string())]
+    });
+    let placed = map(preceded(word(Rom), positions), |all: Vec<Place>| {
+        all.into_iter().map(|p| Subject::Rom(p.name)).collect()
+    });
+    let placed_first = map(
+        terminated(position, alt((word(Rom), peek(word(Checksum))))),
+        |p| vec![Subject::Rom(p)],
+    );
+    let whole = |i: Toks<'a>| {
+        let (rest, ()) = preceded(opt(word(Each)), after_gap(|i| direct(i, Rom))).parse(i)?;
+        // `rom bad` does not say which one; `roms ok` does.
+        let many = (i.from..rest.from).any(|k| matches!(&*i.lexed.atoms[k].lower, "roms" | "all"));
+        if many {
+            Ok((rest, vec![Subject::Rom("all".into())]))
+        } else {
+            fail(rest, "which ROM: os, language, character or U4")
+        }
+    };
+    alt((named, turned, placed, placed_first, whole)).parse(input)
+}
+
+/// `timer 1a`, `timer b of adapter 2`, `adapter 2 timer b`, `timers`.
+fn timer(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let adapter_first = (
+        preceded(word(Adapter), adapter_number),
+        preceded(word(Timer), opt(timer_letter)),
+    );
+    let adapter_last = (
+        terminated(preceded(word(Timer), opt(timer_letter)), opt(word(Of))),
+        preceded(word(Adapter), adapter_number),
+    );
+    let compact = preceded(word(Timer), timer_names);
+    let letter_only = preceded(word(Timer), timer_letter);
+    let timers = preceded(opt(alt((word(Each), word(Both)))), word(Timer));
+    let one = |adapter: u32, letter| vec![Subject::Timer(Some(adapter as u8), letter)];
+    alt((
+        map(adapter_first, |(n, letter)| one(n, letter)),
+        map(adapter_last, |(letter, n)| one(n, letter)),
+        compact,
+        map(letter_only, |l| vec![Subject::Timer(None, Some(l))]),
+        map(timers, |()| vec![Subject::Timer(None, None)]),
+    ))
+    .parse(input)
+}
+
+/// `1a, 2b`: timers without the word, behind one that had it.
+pub fn timer_names(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    map(items(after_gap(timer_name)), |all| {
+        all.into_iter()
+            .map(|(n, l)| Subject::Timer(Some(n as u8), l))
+            .collect()
+    })
+    .parse(input)
+}
+
+fn adapter_number(input: Toks<'_>) -> P<'_, u32> {
+    let (rest, n) = want("the number of the adapter, 1 or 2", ordinal)(input)?;
+    if (1..=4).contains(&n) {
+        Ok((rest, n))
+    } else {
+        fail(input, "the number of the adapter, 1 or 2")
+    }
+}
+
+/// `a` or `b`, exactly here.
+fn timer_letter(input: Toks<'_>) -> P<'_, char> {
+    match input.first().map(|a| &*a.lower) {
+        Some("a") => Ok((input.skip(1), 'a')),
+        Some("b") => Ok((input.skip(1), 'b')),
+        _ => Err(nom::Err::Error(E::silent(input))),
+    }
+}
+
+/// `1a`, `1`, `1 a` (adapter and timer).
+fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
+    let text = input.first().map_or("", |a| &*a.lower);
+    let split = text.len() == 2
+        && text.as_bytes()[0].is_ascii_digit()
+        && matches!(text.as_bytes()[1], b'a' | b'b');
+    let (rest, found) = if split {
+        (
+            input.skip(1),
+            (
+                u32::from(text.as_bytes()[0] - b'0'),
+                Some(char::from(text.as_bytes()[1])),
+            ),
+        )
+    } else {
+        (direct_uint, opt(timer_letter)).parse(input)?
+    };
+    if (1..=4).contains(&found.0) {
+        Ok((rest, found))
+    } else {
+        fail(input, "adapter 1 or 2 and timer a or b, as in timer 1a")
+    }
+}
+
+/// `clock 1`, `clocks 1 and 2`, `both clocks`, `clocks`. A bare `clock` may be the processor's, and is not taken.
+fn clock<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
+    let which = "which clock, as in clock 1, or clocks for both";
+    let numbered = map(preceded(word(Clock), numbers(1, 4, which)), |all| {
+        all.into_iter()
+            .map(|n| Subject::Clock(Some(n as u8)))
+            .collect()
+    });
+    let counted = map(terminated(one_of(ORDINALS), word(Clock)), |n| {
+        vec![Subject::Clock(Some(n))]
+    });
+    let of_adapter = map(
+        preceded(
+            (word(Adapter), opt(word(Of))),
+            terminated(adapter_number, word(Clock)),
+        ),
+        |n| vec![Subject::Clock(Some(n as u8))],
+    );
+    let every = |i: Toks<'a>| {
+        let (rest, both) = opt(alt((word(Both), word(Each)))).parse(i)?;
+        let (after, ()) = word(Clock)(rest)?;
+        let last = &input.lexed.atoms[after.from - 1].lower;
+        let told = both.is_some() || matches!(&**last, "clocks" | "tods" | "tod" | "day" | "rtc");
+        let stopped = word(Stopped)(after).is_ok();
+        if told || stopped {
+            Ok((after, vec![Subject::Clock(None)]))
+        } else {
+            fail(after, which)
+        }
+    };
+    alt((counted, of_adapter, numbered, every)).parse(input)
+}
+
+const ORDINALS: &[(Concept, u8)] = &[(First, 1), (Second, 2)];
+
+/// `interrupts`, `interrupt 1`, `adapter 2 interrupts`.
+fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let adapter_first = terminated(preceded(word(Adapter), adapter_number), word(Interrupt));
+    let numbered = preceded(
+        (word(Interrupt), opt(word(Of)), opt(word(Adapter))),
+        numbers(1, 4, "adapter 1 or 2"),
+    );
+    alt((
+        map(adapter_first, |n| vec![Subject::Interrupt(Some(n as u8))]),
+        map(numbered, |all| {
+            all.into_iter()
+                .map(|n| Subject::Interrupt(Some(n as u8)))
+                .collect()
+        }),
+        map(word(Interrupt), |()| vec![Subject::Interrupt(None)]),
+    ))
+    .parse(input)
+}
+
+/// `keyboard`, `all keys`, `keys` as a whole, `row 3`, `columns 2 and 5`.
+fn keyboard(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let many =
+        |all: Vec<u32>, make: fn(u8) -> Subject| all.into_iter().map(|n| make(n as u8)).collect();
+    alt((
+        map(
+            preceded(word(Row), numbers(0, 15, "the number of the row")),
+            move |all| many(all, Subject::KeyRow),
+        ),
+        map(
+            preceded(word(Column), numbers(0, 15, "the number of the column")),
+            move |all| many(all, Subject::KeyColumn),
+        ),
+        map(word(Keyboard), |()| vec![Subject::AllKeys]),
+    ))
+    .parse(input)
+}
+
+/// The ports.
+fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    const WORDS: &[(Concept, &str)] = &[
+        (SerialPort, "serial"),
+        (UserPort, "user"),
+        (CassettePort, "cassette"),
+        (CartridgePort, "cartridge"),
+    ];
+    let named = |text: &str| vec![Subject::Port(text.to_string())];
+    let control = |i| {
+        let (rest, ()) = preceded(opt(word(Both)), word(ControlPort)).parse(i)?;
+        let (rest, _) = opt(word(Port)).parse(rest)?;
+        match numbers(1, 2, "control port 1 or 2")(rest) {
+            Ok((rest, all)) => Ok((
+                rest,
+                all.iter()
+                    .map(|n| Subject::Port(format!("control {n}")))
+                    .collect(),
+            )),
+            Err(_) => Ok((rest, vec![Subject::Port("control".into())])),
+        }
+    };
+    let numbered = map(
+        preceded(
+            word(Port),
+            numbers(
+                1,
+                2,
+                "control port 1 or 2, or serial, user, cassette, cartridge",
+            ),
+        ),
+        |all| {
+            all.iter()
+                .map(|n| Subject::Port(format!("control {n}")))
+                .collect()
+        },
+    );
+    // `cartridge` alone names the test cartridge.
+    let cartridge = map((word(Cartridge), word(Port)), move |_| named("cartridge"));
+    alt((
+        map(word(AllPorts), move |()| named("all")),
+        control,
+        map(terminated(one_of(WORDS), opt(word(Port))), named),
+        cartridge,
+        numbered,
+    ))
+    .parse(input)
+}
+
+/// `sound`, `voice 2`, `voices 1 and 3`, `all voices`, `filter`.
+fn sound<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
+    let some = map(
+        preceded(word(Voice), numbers(1, 3, "voice 1, 2 or 3")),
+        |all| all.into_iter().map(|n| Subject::Voice(n as u8)).collect(),
+    );
+    let counted = map(terminated(one_of(COUNTED), word(Voice)), |n| {
+        vec![Subject::Voice(n)]
+    });
+    let all = |i: Toks<'a>| {
+        let (rest, ()) = preceded(opt(word(Each)), word(Voice)).parse(i)?;
+        let many = (i.from..rest.from)
+            .any(|k| matches!(&*i.lexed.atoms[k].lower, "voices" | "channels" | "all"));
+        if many {
+            Ok((rest, (1..=3).map(Subject::Voice).collect()))
+        } else {
+            fail(rest, "which voice, as in voice 2")
+        }
+    };
+    alt((
+        map(word(Filter), |()| vec![Subject::Filter]),
+        counted,
+        some,
+        all,
+        map(word(Sound), |()| vec![Subject::Sound]),
+    ))
+    .parse(input)
+}
+
+const COUNTED: &[(Concept, u8)] = &[(First, 1), (Second, 2), (Third, 3)];
+
+/// `paddles`, `paddles 1`, `paddle inputs of port 2`.
+fn paddles(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    let (rest, ()) = word(Paddle)(input)?;
+    let (rest, _) = opt(alt((word(ControlPort), word(Port)))).parse(rest)?;
+    match numbers(1, 2, "control port 1 or 2")(rest) {
+        Ok((rest, all)) => Ok((
+            rest,
+            all.into_iter()
+                .map(|n| Subject::Paddles(Some(n as u8)))
+                .collect(),
+        )),
+        Err(_) => Ok((rest, vec![Subject::Paddles(None)])),
+    }
+}

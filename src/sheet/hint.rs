@@ -1,0 +1,130 @@
+//! What to say about a part that was not understood: where it stopped, what was expected, what to type.
+
+use super::correct::Reading;
+use super::line::short;
+use super::token::{E, Kind, Toks};
+use crate::diag::{code, did_you_mean};
+use crate::source::Span;
+
+/// What is said about a part.
+pub struct Said {
+    /// The place to point at.
+    pub place: Span,
+    /// Code of the diagnostic.
+    pub code: &'static str,
+    /// One line: what is wrong.
+    pub message: String,
+    /// What to write at the place.
+    pub label: String,
+    /// What to type.
+    pub help: String,
+}
+
+/// Explains why `input` was not read: the error that got furthest tells where and what was expected.
+pub fn explain(input: Toks, error: &E) -> Said {
+    let text = short(input.rest_text());
+    let at = error.at.clamp(input.from, input.to);
+    let place = if at < input.to {
+        input.lexed.atoms[at].span
+    } else {
+        behind(input)
+    };
+    if let Some((i, words)) = unclear(input) {
+        let typed = input.lexed.typed(i);
+        return Said {
+            place: input.lexed.atoms[i].span,
+            code: code::UNCLEAR_WORD,
+            message: format!("`{typed}` can be several words"),
+            label: format!(
+                "{} can be meant",
+                words
+                    .iter()
+                    .map(|w| format!("`{w}`"))
+                    .collect::<Vec<_>>()
+                    .join(" or ")
+            ),
+            help: "type the word that is meant".into(),
+        };
+    }
+    let example = error
+        .example
+        .map_or(String::new(), |e| format!("type it like `{e}`"));
+    if at >= input.to && !error.wants.is_empty() {
+        return Said {
+            place,
+            code: code::INCOMPLETE,
+            message: format!("`{text}` is not complete"),
+            label: format!("expected here: {}", error.wants.join("; or ")),
+            help: example,
+        };
+    }
+    if error.wants.is_empty() || at == input.from {
+        return unknown(input, text);
+    }
+    let found = input.lexed.typed(at);
+    Said {
+        place,
+        code: code::NOT_UNDERSTOOD,
+        message: format!("not understood: `{text}`"),
+        label: format!(
+            "`{}` found, expected {}",
+            short(found),
+            error.wants.join("; or ")
+        ),
+        help: example,
+    }
+}
+
+fn behind(input: Toks) -> Span {
+    let whole = input.lexed.span(input.from, input.to);
+    let last = input.to.saturating_sub(1);
+    input.lexed.atoms.get(last).map_or(whole, |a| a.span)
+}
+
+/// Nothing of the part was recognised.
+fn unknown(input: Toks, text: String) -> Said {
+    const EXPECTED: &str = "expected what was looked at and how it was";
+    const EXAMPLES: &str =
+        "type for example `memory bit 3 bad`, `+5V 4.98`, `U17 hot`, or `note` before a remark";
+    let stranger = (input.from..input.to).find(|&i| {
+        let atom = &input.lexed.atoms[i];
+        atom.kind == Kind::Word
+            && input.lexed.found(i).is_empty()
+            && !atom.lower.bytes().any(|b| b.is_ascii_digit())
+    });
+    let near = stranger.and_then(|i| {
+        let words = input.lexed.words;
+        let typed = &*input.lexed.atoms[i].lower;
+        if words.knows(typed) {
+            return None;
+        }
+        let length = typed.chars().count();
+        let near: Vec<&str> = (length.saturating_sub(2)..=length + 2)
+            .flat_map(|n| words.targets(n))
+            .map(String::as_str)
+            .collect();
+        did_you_mean(typed, near.into_iter())
+    });
+    let place = stranger.map_or(input.lexed.span(input.from, input.to), |i| {
+        input.lexed.atoms[i].span
+    });
+    let help = match near {
+        Some(word) => format!("did you mean `{word}`? {EXAMPLES}"),
+        None => EXAMPLES.to_string(),
+    };
+    Said {
+        place,
+        code: code::NOT_UNDERSTOOD,
+        message: format!("not understood: `{text}`"),
+        label: EXPECTED.into(),
+        help,
+    }
+}
+
+/// The first word that could be several words of the bench.
+fn unclear<'a>(input: Toks<'a>) -> Option<(usize, &'a [String])> {
+    (input.from..input.to).find_map(|i| match &input.lexed.atoms[i].reading {
+        Reading::OneOf(words) if words.len() > 1 => Some((i, words.as_slice())),
+        _ => None,
+    })
+}

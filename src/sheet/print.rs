@@ -1,0 +1,326 @@
+//! A sheet written back in canonical form: one statement a line, so that reading it gives the same statements.
+
+use super::RunSheet;
+use super::statement::*;
+use crate::quantity::{Unit, show};
+
+/// Writes a sheet in canonical form. What was not understood is kept as it was typed.
+pub fn print(sheet: &RunSheet) -> String {
+    let mut out = String::new();
+    for line in &sheet.lines {
+        for statement in &line.statements {
+            out.push_str(&print_statement(&statement.value));
+            out.push('\n');
+        }
+        if let Some(kept) = &line.not_understood {
+            out.push_str(sheet.text[kept.span.start..kept.span.end].trim());
+            out.push('\n');
+        }
+    }
+    out
+}
+
+/// Writes one statement in canonical form.
+pub fn print_statement(statement: &Statement) -> String {
+    match statement {
+        Statement::Ticket(id) => format!("ticket {id}"),
+        Statement::Board(id) => format!("board {id}"),
+        Statement::Mains(hz) => format!("mains {}", show(*hz, Unit::Hertz)),
+        Statement::Cartridge(name) => format!("cartridge {name}"),
+        Statement::Obtained(Obtained::Photo) => "from photo".into(),
+        Statement::Obtained(Obtained::Typed) => "from typed".into(),
+        Statement::Fitted { place, part } => format!("fitted {} {part}", place_text(place)),
+        Statement::Empty(places) => format!("empty {}", place_list(places)),
+        Statement::Intake(Intake::Faulty) => "came in faulty".into(),
+        Statement::Intake(Intake::Works) => "works, please check".into(),
+        Statement::Intake(Intake::Untested) => "untested".into(),
+        Statement::Complaint(text) => format!("complaint {}", one_line(text)),
+        Statement::Note(text) => format!("note {}", one_line(text)),
+        Statement::Finding(finding) => finding_text(finding),
+        Statement::HandsOn(done) => hands_on_text(done),
+        Statement::NotReached(subjects) => {
+            format!(
+                "not reached: {}",
+                subjects
+                    .iter()
+                    .map(subject_text)
+                    .collect::<Vec<_>>()
+                    .join(", ")
+            )
+        }
+        Statement::RestFine => "rest fine".into(),
+        Statement::NewRun => "new run".into(),
+    }
+}
+
+/// Free text never breaks a line.
+fn one_line(text: &str) -> String {
+    text.split(['\n', '\r'])
+        .map(str::trim)
+        .collect::<Vec<_>>()
+        .join(" ")
+        .trim()
+        .to_string()
+}
+
+fn place_text(place: &Place) -> String {
+    match &place.pin {
+        Some(pin) => format!("{}.{pin}", place.name),
+        None => place.name.clone(),
+    }
+}
+
+fn place_list(places: &[Place]) -> String {
+    places.iter().map(place_text).collect::<Vec<_>>().join(" ")
+}
+
+/// A line by name is announced unless it is a pin, so that any name reads back.
+fn level_text(place: &Place) -> String {
+    if place.pin.is_some() {
+        place_text(place)
+    } else {
+        format!("line {}", place.name)
+    }
+}
+
+fn finding_text(finding: &Finding) -> String {
+    let mut text = core_text(&finding.subject, &finding.state);
+    if let Some((failing, run)) = finding.loops {
+        text.push_str(&format!(" {failing} of {run} loops"));
+    }
+    match finding.warmth {
+        Some(Warmth::Cold) => text.push_str(" when cold"),
+        Some(Warmth::Warm) => text.push_str(" when warm"),
+        None => {}
+    }
+    text
+}
+
+/// Subject and state; some pairs have a form of their own.
+fn core_text(subject: &Subject, state: &State) -> String {
+    match (subject, state) {
+        (
+            Subject::MemoryCell {
+                address,
+                wrote,
+                read,
+            },
+            _,
+        ) => format!("${address:04X} wrote {wrote:02X} read {read:02X}"),
+        (Subject::Key(name), State::Ghost(with)) => {
+            let with: Vec<String> = with.iter().map(|k| key_text(k)).collect();
+            format!("ghost {} when {}", key_text(name), with.join(" "))
+        }
+        (_, State::More(n)) => format!("{n} more addresses"),
+        (_, State::BytesFree(n)) => format!("{n} bytes free"),
+        (_, State::WrongCharacter(expected, seen)) => {
+            format!(
+                "shows {} for {}",
+                character_text(*seen),
+                character_text(*expected)
+            )
+        }
+        (Subject::Rom(_), State::Value(value)) => {
+            format!("{} checksum ${value}", subject_text(subject))
+        }
+        (Subject::Resistance(_), State::Ohms(ohms)) if ohms.is_infinite() => {
+            format!("{} open", subject_text(subject))
+        }
+        (Subject::Supply(_), State::Volts(_)) => format!(
+            "{} {} off the board",
+            subject_text(subject),
+            state_text(state)
+        ),
+        (Subject::Supply(_) | Subject::Fuse(_), _) => {
+            format!("{} {}", subject_text(subject), state_text(state))
+        }
+        (Subject::Looks(place), State::Ok) => format!("{} looks ok", place_text(place)),
+        (Subject::Looks(place), State::Seen(what)) => match what.strip_prefix("joint ") {
+            Some(how) => format!("joint of {} {how}", place_text(place)),
+            None => format!("{} {what}", place_text(place)),
+        },
+        _ => format!("{} {}", subject_text(subject), state_text(state)),
+    }
+}
+
+fn subject_text(subject: &Subject) -> String {
+    let numbered = |word: &str, n: &Option<u8>, all: &str| {
+        n.map_or(all.to_string(), |n| format!("{word} {n}"))
+    };
+    match subject {
+        Subject::Test => "test".into(),
+        Subject::Memory => "memory".into(),
+        Subject::MemoryBit(n) => format!("memory bit {n}"),
+        Subject::MemorySocket(place) => format!("memory {}", place_text(place)),
+        Subject::MemoryCell { address, .. } => format!("memory ${address:04X}"),
+        Subject::MemoryRange(first, last) => format!("memory ${first:04X}-${last:04X}"),
+        Subject::Rom(name) if name == "all" => "roms".into(),
+        Subject::Rom(name) if matches!(&**name, "os" | "language" | "character") => {
+            format!("{name} rom")
+        }
+        Subject::Rom(name) => format!("rom {name}"),
+        Subject::ColourMemory => "colour memory".into(),
+        Subject::ColourBit(n) => format!("colour bit {n}"),
+        Subject::Timer(adapter, letter) => match (adapter, letter) {
+            (Some(n), Some(l)) => format!("timer {n}{l}"),
+            (Some(n), None) => format!("timer {n}"),
+            (None, Some(l)) => format!("timer {l}"),
+            (None, None) => "timers".into(),
+        },
+        Subject::Clock(n) => numbered("clock", n, "clocks"),
+        Subject::Interrupt(n) => numbered("interrupt", n, "interrupts"),
+        Subject::Key(name) => format!("key {}", key_text(name)),
+        Subject::AllKeys => "keyboard".into(),
+        Subject::KeyRow(n) => format!("row {n}"),
+        Subject::KeyColumn(n) => format!("column {n}"),
+        Subject::Port(name) if name == "all" => "ports".into(),
+        Subject::Port(name) => match name.strip_prefix("control ") {
+            Some(n) => format!("control port {n}"),
+            None => format!("{name} port"),
+        },
+        Subject::Sound => "sound".into(),
+        Subject::Voice(n) => format!("voice {n}"),
+        Subject::Filter => "filter".into(),
+        Subject::Paddles(n) => numbered("paddles", n, "paddles"),
+        Subject::Picture => "picture".into(),
+        Subject::StartText => "start text".into(),
+        Subject::BlindTyping => "blind typing".into(),
+        Subject::Part(place) => place_text(place),
+        Subject::Rail(name) => rail_text(name),
+        Subject::Ripple(name) => format!("ripple {}", rail_text(name)),
+        Subject::Resistance(name) => format!("resistance {}", rail_text(name)),
+        Subject::Supply(None) => "supply".into(),
+        Subject::Supply(Some(name)) => format!("psu {}", rail_text(name)),
+        Subject::Fuse(place) if place.name == "FUSE" => "fuse".into(),
+        Subject::Fuse(place) => format!("fuse {}", place_text(place)),
+        Subject::Level(place) => level_text(place),
+        Subject::Heat(place) | Subject::Looks(place) => place_text(place),
+    }
+}
+
+fn rail_text(name: &str) -> String {
+    if name == "all" {
+        "rails".into()
+    } else {
+        format!("rail {name}")
+    }
+}
+
+fn key_text(name: &str) -> String {
+    let plain = name.len() == 1 && name.bytes().all(|b| b.is_ascii_alphanumeric());
+    if plain {
+        name.to_string()
+    } else {
+        format!("\"{}\"", one_line(name).replace('"', ""))
+    }
+}
+
+fn character_text(code: u8) -> String {
+    match code {
+        b' ' => "space".into(),
+        b'"' => "\"".into(),
+        c => format!("\"{}\"", char::from(c)),
+    }
+}
+
+fn state_text(state: &State) -> String {
+    match state {
+        State::Ok => "ok".into(),
+        State::Bad => "bad".into(),
+        State::Low => "low".into(),
+        State::High => "high".into(),
+        State::Dead => "dead".into(),
+        State::Stuck => "stuck".into(),
+        State::Ghost(_) => "ghost".into(),
+        State::Stopped => "stopped".into(),
+        State::Slow => "slow".into(),
+        State::Fast => "fast".into(),
+        State::Rate { shown, real } => format!(
+            "{} in {}",
+            show(*shown, Unit::Second),
+            show(*real, Unit::Second)
+        ),
+        State::Wrong => "wrong".into(),
+        State::Noisy => "noisy".into(),
+        State::Pulsing => "pulsing".into(),
+        State::Floating => "floating".into(),
+        State::Picture(picture) => picture_text(*picture).into(),
+        State::Volts(v) => volts_text(*v),
+        State::Ohms(r) => show(*r, Unit::Ohm),
+        State::Hertz(f) => show(*f, Unit::Hertz),
+        State::Value(value) => value.clone(),
+        State::BytesFree(n) => format!("{n} bytes free"),
+        State::WrongCharacter(expected, seen) => format!("{seen} for {expected}"),
+        State::Cold => "cold".into(),
+        State::Warm => "warm".into(),
+        State::Hot => "hot".into(),
+        State::TooHot => "too hot".into(),
+        State::Shorted => "shorted".into(),
+        State::Seen(what) => what.clone(),
+        State::More(n) => format!("{n} more"),
+    }
+}
+
+/// Volts with a decimal, so that a reading never looks like the name of a rail.
+fn volts_text(volts: f64) -> String {
+    let text = show(volts, Unit::Volt);
+    match text.strip_suffix(" V") {
+        Some(number) if !number.contains('.') => format!("{number}.0 V"),
+        _ => text,
+    }
+}
+
+fn picture_text(picture: PictureState) -> &'static str {
+    match picture {
+        PictureState::Normal => "ok",
+        PictureState::NoSignal => "no signal",
+        PictureState::Black => "black",
+        PictureState::OneColour => "one colour",
+        PictureState::Garbage => "garbage",
+        PictureState::WrongCharacters => "wrong characters",
+        PictureState::Unstable => "flickers",
+        PictureState::WrongColours => "wrong colours",
+        PictureState::NoText => "no text",
+    }
+}
+
+fn hands_on_text(done: &HandsOn) -> String {
+    let places = if done.places.is_empty() {
+        "all".to_string()
+    } else {
+        place_list(&done.places)
+    };
+    if done.action == Action::TestedElsewhere {
+        let verdict = if done.result == Effect::TestedGood {
+            "good"
+        } else {
+            "bad"
+        };
+        return format!("{places} {verdict} in tester");
+    }
+    let effect = match done.result {
+        Effect::Cured => ": cured",
+        Effect::NoChange => ": no change",
+        Effect::Changed => ": changed",
+        Effect::Moved => ": fault moved",
+        Effect::Worse => ": worse",
+        Effect::TestedGood | Effect::TestedBad | Effect::Unknown => "",
+    };
+    format!("{} {places}{effect}", action_text(done.action))
+}
+
+fn action_text(action: Action) -> &'static str {
+    match action {
+        Action::Swap => "swapped",
+        Action::Replace => "replaced",
+        Action::Piggyback => "piggyback",
+        Action::Pull => "pulled",
+        Action::Press => "pressed",
+        Action::Reseat => "reseated",
+        Action::Cool => "cooled",
+        Action::WarmUp => "heated",
+        Action::Clean => "cleaned",
+        Action::Resolder => "resoldered",
+        Action::TestedElsewhere => "tested",
+    }
+}
