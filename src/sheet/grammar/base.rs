@@ -114,7 +114,7 @@ pub fn want<'a, T>(
     move |input| {
         rule(input).map_err(|e| {
             e.map(|mut error| {
-                if error.wants.is_empty() {
+                if input.explain && error.wants.is_empty() {
                     error.wants.push(Cow::Borrowed(what));
                 }
                 error
@@ -126,6 +126,15 @@ pub fn want<'a, T>(
 /// Fails at `input` with what was expected.
 pub fn fail<'a, T>(input: Toks<'a>, what: impl Into<Cow<'static, str>>) -> P<'a, T> {
     Err(nom::Err::Error(E::want(input, what)))
+}
+
+/// [`fail`] with a text that is only made when it is wanted.
+pub fn fail_with<'a, T>(input: Toks<'a>, what: impl FnOnce() -> String) -> P<'a, T> {
+    Err(nom::Err::Error(if input.explain {
+        E::want(input, what())
+    } else {
+        E::silent(input)
+    }))
 }
 
 /// A mark, exactly here.
@@ -276,7 +285,14 @@ fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
             _ => (&*atom.lower, dollar.is_some()),
         },
     };
-    let fits = (1..=6).contains(&digits.len()) && digits.bytes().all(|b| b.is_ascii_hexdigit());
+    // `dead` and `bad` are words before they are hex.
+    let is_word = !prefixed
+        && digits.len() > 2
+        && digits.bytes().all(|b| b.is_ascii_alphabetic())
+        && input.lexed.words.knows(digits);
+    let fits = (1..=6).contains(&digits.len())
+        && digits.bytes().all(|b| b.is_ascii_hexdigit())
+        && !is_word;
     match u32::from_str_radix(digits, 16) {
         Ok(n) if fits && !fraction_follows(rest) => Ok((rest.skip(1), (n, digits.len(), prefixed))),
         _ => Err(nom::Err::Error(E::silent(input))),
@@ -302,7 +318,9 @@ pub fn direct_quantity(input: Toks<'_>) -> P<'_, Quantity> {
     let text = input.rest_text();
     let (left, found) = match quantity::quantity(text) {
         Ok(found) => found,
-        Err(nom::Err::Error(e) | nom::Err::Failure(e)) => return fail(input, e.to_string()),
+        Err(nom::Err::Error(e) | nom::Err::Failure(e)) => {
+            return fail_with(input, || e.to_string());
+        }
         Err(_) => return Err(nom::Err::Error(E::silent(input))),
     };
     let stop = input.first().map_or(0, |a| a.span.start) + text.len() - left.len();
@@ -326,7 +344,7 @@ pub fn measured<'a>(
         let (rest, q) = quantity(input)?;
         match quantity::expect_unit(q, expected, default) {
             Ok(found) => Ok((rest, found)),
-            Err(fault) => fail(input, fault.to_string()),
+            Err(fault) => fail_with(input, || fault.to_string()),
         }
     }
 }

@@ -141,8 +141,7 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let place_first = |i| {
         let (rest, places) = positions(i)?;
         let (rest, told) = opt(word(Fitted)).parse(rest)?;
-        let (rest, equals) = opt(mark(&["="])).parse(rest)?;
-        if told.is_none() && equals.is_none() {
+        if told.is_none() {
             return Err(nom::Err::Error(E::silent(rest)));
         }
         let (rest, part) = part_number(rest)?;

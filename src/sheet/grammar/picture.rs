@@ -191,8 +191,7 @@ fn cell(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 fn arrow(input: Toks<'_>) -> P<'_, ()> {
-    let dash = (mark(&["-", "=", "\u{2013}"]), mark(&[">"]));
-    alt((map(dash, |_| ()), mark(&[">", "\u{2192}"]))).parse(input)
+    map((opt(mark(&["-", "="])), |i| direct(i, Arrow)), |_| ()).parse(input)
 }
 
 /// A byte in hex, one or two digits.

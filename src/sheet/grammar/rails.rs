@@ -147,7 +147,7 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
     }
     match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
         Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
-        Err(fault) => fail(input, fault.to_string()),
+        Err(fault) => fail_with(input, || fault.to_string()),
     }
 }
 
