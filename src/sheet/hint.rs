@@ -46,7 +46,7 @@ pub fn explain(input: Toks, error: &E) -> Said {
             help: "type the word that is meant; nothing was guessed".into(),
         };
     }
-    if error.wants.is_empty() || at == input.from {
+    if error.wants.is_empty() || (at == input.from && !error.told) {
         return unknown(input, text);
     }
     let expected = error.wants.join("; or ");
@@ -92,7 +92,7 @@ fn unknown(input: Toks, text: String) -> Said {
     let near = stranger.and_then(|i| {
         let words = input.lexed.words;
         let typed = &*input.lexed.atoms[i].lower;
-        if words.knows(typed) {
+        if words.knows(typed) || typed.chars().count() < 4 {
             return None;
         }
         let length = typed.chars().count();

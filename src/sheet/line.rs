@@ -21,8 +21,10 @@ use super::{Correction, Line, NotUnderstood};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
 
-/// A line longer than this is no statement (notes may be longer).
-const LONGEST_LINE: usize = 2_000;
+/// A line longer than this is no statement (notes may be longer): all keys in quotes take about a thousand bytes.
+const LONGEST_LINE: usize = 1_500;
+/// A segment of more words and marks than this is not read: a list of all keys with commas has about 150.
+const MOST_ATOMS: usize = 240;
 /// More divided parts than this in one segment are not tried in all combinations.
 const MOST_PARTS: usize = 24;
 /// Longer runs of atoms are not divided without marks.
@@ -160,18 +162,18 @@ impl<'t> Reader<'t> {
     }
 
     fn too_long(&mut self, content: Span, line: &mut Line) {
-        let mut end = content.start + 60;
+        let mut end = content.end.min(content.start + 60);
         while !self.text.is_char_boundary(end) {
             end -= 1;
         }
         let shown = Span::new(content.start, end);
-        let message = format!("this line has more than {LONGEST_LINE} characters");
+        let message = "this line is too long to be read";
         self.unread(
             line,
             shown,
             shown,
             code::LINE_TOO_LONG,
-            &message,
+            message,
             "starts here",
             "type one statement a line",
         );
@@ -186,6 +188,10 @@ impl<'t> Reader<'t> {
             Statement::Finding(f) if matches!(f.subject, Subject::MemoryCell { .. }))
             });
         if lexed.atoms.is_empty() {
+            return None;
+        }
+        if lexed.atoms.len() > MOST_ATOMS {
+            self.too_long(span, line);
             return None;
         }
         let mut pieces = divide(&lexed);

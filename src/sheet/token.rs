@@ -414,6 +414,8 @@ pub struct E {
     pub wants: Vec<Cow<'static, str>>,
     /// A line that the rule would accept.
     pub example: Option<&'static str>,
+    /// Something is wrong with what stands there; not just that the rule does not start there.
+    pub told: bool,
 }
 
 impl E {
@@ -423,6 +425,7 @@ impl E {
             at: input.from,
             wants: Vec::new(),
             example: None,
+            told: false,
         }
     }
 
@@ -435,6 +438,7 @@ impl E {
             at: input.from,
             wants: vec![what.into()],
             example: None,
+            told: false,
         }
     }
 }
@@ -448,10 +452,12 @@ impl ParseError<Toks<'_>> for E {
         other
     }
 
-    /// Keeps the error that got furthest; at the same place, both expectations.
+    /// Keeps the error that got furthest of those that say what was expected; at the same place, both expectations,
+    /// unless one of them names what is wrong.
     fn or(mut self, mut other: Self) -> Self {
         use std::cmp::Ordering::{Equal, Greater, Less};
-        match self.at.cmp(&other.at) {
+        let rank = |e: &Self| (!e.wants.is_empty(), e.at, e.told);
+        match rank(&self).cmp(&rank(&other)) {
             Greater => self,
             Less => other,
             Equal => {

@@ -242,7 +242,15 @@ fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
 /// Everything that is not a result.
 pub fn header(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
-        ticket, board, mains, cartridge, obtained, fitted, empty, intake, new_run,
+        example("ticket 0412", ticket),
+        example("board dunlin-64", board),
+        example("mains 50 Hz", mains),
+        example("cartridge dunlin-test", cartridge),
+        example("from photo", obtained),
+        example("fitted U18 8580", fitted),
+        example("empty U18", empty),
+        example("came in faulty", intake),
+        example("new run", new_run),
     ))
     .parse(input)
 }

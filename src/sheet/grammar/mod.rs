@@ -80,7 +80,11 @@ pub fn explain(input: Toks<'_>) -> E {
         ..input
     };
     let mut furthest = E::silent(input);
-    for kind in KINDS {
+    let (concepts, signs) = input.contents();
+    for kind in KINDS
+        .iter()
+        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
+    {
         let error = match (kind.rule)(input) {
             Ok((rest, _)) => match base::end(rest) {
                 Ok(_) => continue,
@@ -89,7 +93,7 @@ pub fn explain(input: Toks<'_>) -> E {
             Err(e) => e,
         };
         if let nom::Err::Error(mut error) | nom::Err::Failure(mut error) = error {
-            if error.at > input.from && !error.wants.is_empty() {
+            if (error.told || error.at > input.from) && !error.wants.is_empty() {
                 error.example = error.example.or(Some(kind.example));
             }
             furthest = furthest.or(error);

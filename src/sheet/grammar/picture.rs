@@ -227,5 +227,10 @@ fn more(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// Start-up text and memory cells.
 pub fn texts(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    seen_at(alt((bytes_free, wrong_character, cell, more)))(input)
+    seen_at(alt((
+        bytes_free,
+        example("shows ! for space", wrong_character),
+        cell,
+        example("17 more addresses", more),
+    )))(input)
 }
