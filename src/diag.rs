@@ -90,13 +90,39 @@ pub fn render(diags: &[Diag], name: &str, text: &str, color: bool) -> String {
     .term_width(WIDTH);
     let mut out = String::new();
     for diag in diags {
-        let group = group(diag, name, text);
+        let wrapped = Diag {
+            help: diag.help.as_deref().map(|h| wrap(h, WIDTH - HELP_INDENT)),
+            ..diag.clone()
+        };
+        let group = group(&wrapped, name, text);
         out.push_str(&renderer.render(&[group]));
         out.push_str("\n\n");
     }
     out.truncate(out.trim_end().len());
     if !out.is_empty() {
         out.push('\n');
+    }
+    out
+}
+
+/// Columns before a help text: gutter, `= help: `; line numbers of up to four digits fit.
+const HELP_INDENT: usize = 14;
+
+/// Breaks a text at spaces so that no line is longer than `width` where words allow.
+fn wrap(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut column = 0;
+    for word in text.split(' ') {
+        let length = unicode_width::UnicodeWidthStr::width(word);
+        if column > 0 && column + 1 + length > width {
+            out.push('\n');
+            column = 0;
+        } else if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
     }
     out
 }

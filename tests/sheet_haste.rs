@@ -85,12 +85,12 @@ const LINES: &[(&str, &str)] = &[
         "4000 wrote 55 read 5D; 17 more",
         "$4000 wrote 55 read 5D | 17 more addresses",
     ),
-    ("memory bad 3/20 loops", "memory bad 3 of 20 loops"),
+    ("memory bad 3/20 loops", "memory bad in 3 of 20 loops"),
     (
         "ram fails in 3 of 20 loops when warm",
-        "memory bad 3 of 20 loops when warm",
+        "memory bad in 3 of 20 loops when warm",
     ),
-    ("memory ok 20 loops", "memory ok 0 of 20 loops"),
+    ("memory ok 20 loops", "memory ok in 0 of 20 loops"),
     ("memory bad cold", "memory bad when cold"),
     ("memroy ok", "memory ok"),
     // ROMs and colour memory
@@ -273,8 +273,8 @@ const LINES: &[(&str, &str)] = &[
     ("all fine", "test ok"),
     ("all good", "test ok"),
     ("test ok", "test ok"),
-    ("3 of 20 loops failed", "test bad 3 of 20 loops"),
-    ("20 loops ok", "test ok 0 of 20 loops"),
+    ("3 of 20 loops failed", "test bad in 3 of 20 loops"),
+    ("20 loops ok", "test ok in 0 of 20 loops"),
     // several on a line, words around
     ("timers ok, clock 1 stopped", "timers ok | clock 1 stopped"),
     (

@@ -7,7 +7,7 @@
 
 use std::collections::HashMap;
 
-use super::vocab::Vocabulary;
+use super::vocab::{Target, Vocabulary};
 
 /// Cost of one edit, in tenths.
 const EDIT: u32 = 10;
@@ -19,6 +19,30 @@ const LOOKS_ALIKE: u32 = 3;
 /// 0/O, 1/I, 2/Z, 5/S, 8/B, lower-case l/1 and the letter pairs C/O, E/F, O/Q are the pairs that the user manual of a
 /// machine-vision system calls the most ambiguous; 6/G and U/V are common practice, no source.
 pub const LOOK_ALIKE: &[&str] = &["0oq", "1il|!", "5s", "8b", "2z", "6g", "vu", "co", "ef"];
+
+/// One bit for each letter and digit; look-alike characters share a bit. A word one edit away differs in at most
+/// two bits, so that most words need no comparison.
+pub fn mask(word: &str) -> u64 {
+    word.chars().fold(0, |bits, c| {
+        let same = match c {
+            '0' | 'q' | 'c' => 'o',
+            '1' | 'l' | '|' | '!' => 'i',
+            '5' => 's',
+            '8' => 'b',
+            '2' => 'z',
+            '6' => 'g',
+            'v' => 'u',
+            'f' => 'e',
+            other => other,
+        };
+        bits | 1 << (u32::from(same) % 61)
+    })
+}
+
+/// Whether a word may be within `limit` of one with another mask.
+fn mask_fits(typed: u64, word: u64, limit: u32) -> bool {
+    (typed ^ word).count_ones() <= 2 * (limit / EDIT)
+}
 
 /// How an unknown word was read.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -114,20 +138,25 @@ fn read(word: &str, words: &Vocabulary) -> Reading {
     let reach = reach(letters.len());
     // A slip of a word such as `not` must never be passed over, however short it is.
     let changer_reach = reach.max(EDIT);
+    let bits = mask(word);
+    let close = |target: &Target, limit: u32| {
+        mask_fits(bits, target.mask, limit)
+            .then(|| distance(&letters, &target.word, limit))
+            .flatten()
+    };
     let near_changer = words
         .changers()
         .iter()
-        .filter(|c| c.len() > 1)
-        .filter_map(|c| Some((distance(&letters, c, changer_reach)?, c)))
+        .filter_map(|c| Some((close(c, changer_reach)?, &c.word)))
         .min_by_key(|(cost, _)| *cost);
     let span = (reach / EDIT).max(1) as usize;
-    let mut near: Vec<(u32, &String)> = Vec::new();
+    let mut near: Vec<(u32, &str)> = Vec::new();
     for length in letters.len().saturating_sub(span)..=letters.len() + span {
         near.extend(
             words
                 .targets(length)
                 .iter()
-                .filter_map(|w| Some((distance(&letters, w, reach)?, w))),
+                .filter_map(|t| Some((close(t, reach)?, &*t.word))),
         );
     }
     near.sort();
@@ -137,7 +166,7 @@ fn read(word: &str, words: &Vocabulary) -> Reading {
         && best.is_none_or(|b| cost <= b)
         && (letters.len() >= 3 || best.is_none())
     {
-        return Reading::NearChanger(changer.clone());
+        return Reading::NearChanger(changer.to_string());
     }
     let Some(best) = best else {
         return Reading::AsTyped;
@@ -146,7 +175,7 @@ fn read(word: &str, words: &Vocabulary) -> Reading {
     let mut rivals: Vec<String> = near
         .iter()
         .filter(|(c, _)| *c < best + EDIT / 2)
-        .map(|(_, w)| (*w).clone())
+        .map(|(_, w)| w.to_string())
         .collect();
     // Words that mean the same are no rivals.
     if rivals
@@ -272,6 +301,27 @@ mod tests {
                 "{typed}: {:?}",
                 read_as(typed)
             );
+        }
+    }
+
+    #[test]
+    fn the_mask_never_hides_a_near_word() {
+        for (a, b) in [
+            ("0k", "ok"),
+            ("vio1e", "voice"),
+            ("memroy", "memory"),
+            ("fai1", "fail"),
+            ("qoid", "cold"),
+            ("s1ow", "5low"),
+        ] {
+            let letters: Vec<char> = a.chars().collect();
+            for limit in [LOOKS_ALIKE * 2, EDIT, 2 * EDIT] {
+                let near = distance(&letters, b, limit).is_some();
+                assert!(
+                    !near || mask_fits(mask(a), mask(b), limit),
+                    "{a} {b} {limit}"
+                );
+            }
         }
     }
 

@@ -43,35 +43,34 @@ pub fn explain(input: Toks, error: &E) -> Said {
                     .collect::<Vec<_>>()
                     .join(" or ")
             ),
-            help: "type the word that is meant".into(),
+            help: "type the word that is meant; nothing was guessed".into(),
         };
     }
-    let example = error
-        .example
-        .map_or(String::new(), |e| format!("type it like `{e}`"));
-    if at >= input.to && !error.wants.is_empty() {
+    if error.wants.is_empty() || (at == input.from && !error.told) {
+        return unknown(input, text);
+    }
+    let expected = error.wants.join("; or ");
+    let help = match error.example {
+        Some(example) => format!("expected {expected}; type it like `{example}`"),
+        None => format!("expected {expected}"),
+    };
+    if at >= input.to {
+        let message = format!("`{text}` is not complete");
         return Said {
             place,
             code: code::INCOMPLETE,
-            message: format!("`{text}` is not complete"),
-            label: format!("expected here: {}", error.wants.join("; or ")),
-            help: example,
+            message,
+            label: "something must follow".into(),
+            help,
         };
     }
-    if error.wants.is_empty() || at == input.from {
-        return unknown(input, text);
-    }
-    let found = input.lexed.typed(at);
+    let message = format!("not understood: `{text}`");
     Said {
         place,
         code: code::NOT_UNDERSTOOD,
-        message: format!("not understood: `{text}`"),
-        label: format!(
-            "`{}` found, expected {}",
-            short(found),
-            error.wants.join("; or ")
-        ),
-        help: example,
+        message,
+        label: "not expected here".into(),
+        help,
     }
 }
 
@@ -83,9 +82,7 @@ fn behind(input: Toks) -> Span {
 
 /// Nothing of the part was recognised.
 fn unknown(input: Toks, text: String) -> Said {
-    const EXPECTED: &str = "expected what was looked at and how it was";
-    const EXAMPLES: &str =
-        "type for example `memory bit 3 bad`, `+5V 4.98`, `U17 hot`, or `note` before a remark";
+    const EXAMPLES: &str = "type what was looked at and how it was, as in `memory bit 3 bad`, `+5V 4.98`, `U17 hot`; or `note` before a remark";
     let stranger = (input.from..input.to).find(|&i| {
         let atom = &input.lexed.atoms[i];
         atom.kind == Kind::Word
@@ -95,13 +92,13 @@ fn unknown(input: Toks, text: String) -> Said {
     let near = stranger.and_then(|i| {
         let words = input.lexed.words;
         let typed = &*input.lexed.atoms[i].lower;
-        if words.knows(typed) {
+        if words.knows(typed) || typed.chars().count() < 4 {
             return None;
         }
         let length = typed.chars().count();
         let near: Vec<&str> = (length.saturating_sub(2)..=length + 2)
             .flat_map(|n| words.targets(n))
-            .map(String::as_str)
+            .map(|t| &*t.word)
             .collect();
         did_you_mean(typed, near.into_iter())
     });
@@ -116,7 +113,7 @@ fn unknown(input: Toks, text: String) -> Said {
         place,
         code: code::NOT_UNDERSTOOD,
         message: format!("not understood: `{text}`"),
-        label: EXPECTED.into(),
+        label: "no result of its own".into(),
         help,
     }
 }

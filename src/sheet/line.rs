@@ -12,17 +12,19 @@
 use std::collections::HashMap;
 
 use super::correct::{Memo, Reading};
-use super::grammar::{continued, statement};
+use super::grammar::{continued, explain, statement};
 use super::hint;
 use super::statement::{Effect, Statement, Subject};
-use super::token::{E, Kind, Lexed, Toks};
+use super::token::{Kind, Lexed, Toks};
 use super::vocab::{Concept, Vocabulary};
 use super::{Correction, Line, NotUnderstood};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
 
-/// A line longer than this is no statement (notes may be longer).
-const LONGEST_LINE: usize = 2_000;
+/// A line longer than this is no statement (notes may be longer): all keys in quotes take about a thousand bytes.
+const LONGEST_LINE: usize = 1_500;
+/// A segment of more words and marks than this is not read: a list of all keys with commas has about 150.
+const MOST_ATOMS: usize = 240;
 /// More divided parts than this in one segment are not tried in all combinations.
 const MOST_PARTS: usize = 24;
 /// Longer runs of atoms are not divided without marks.
@@ -48,7 +50,7 @@ enum Part {
     Read(Vec<Statement>),
     Free,
     Empty,
-    Unread(E),
+    Unread,
 }
 
 /// A run of atoms and what became of it.
@@ -85,19 +87,25 @@ impl<'t> Reader<'t> {
             statements: Vec::new(),
             not_understood: None,
         };
-        if self.raw(content, &mut line) {
-            return Some(line);
-        }
-        let content = trim(
+        let end = trim(
             self.text,
             Span::new(content.start, content.start + comment_start(line_text)),
-        );
-        if content.end - content.start > LONGEST_LINE {
-            self.too_long(content, &mut line);
-            return Some(line);
-        }
-        for segment in segments(self.text, content) {
-            self.segment(segment, &mut line);
+        )
+        .end;
+        for segment in segments(self.text, Span::new(content.start, end)) {
+            let segment = without_bullet(self.text, trim(self.text, segment));
+            if self.raw(Span::new(segment.start, content.end), &mut line) {
+                break;
+            }
+            // Checked here, because notes may be as long as they like.
+            if end - content.start > LONGEST_LINE {
+                self.too_long(Span::new(content.start, end), &mut line);
+                break;
+            }
+            if let Some(note) = self.segment(segment, &mut line) {
+                self.raw(Span::new(note, content.end), &mut line);
+                break;
+            }
         }
         if let Some(last) = line.statements.last() {
             self.after_cell = matches!(&last.value, Statement::Finding(f)
@@ -154,25 +162,25 @@ impl<'t> Reader<'t> {
     }
 
     fn too_long(&mut self, content: Span, line: &mut Line) {
-        let mut end = content.start + 60;
+        let mut end = content.end.min(content.start + 60);
         while !self.text.is_char_boundary(end) {
             end -= 1;
         }
         let shown = Span::new(content.start, end);
-        let message = format!("this line has more than {LONGEST_LINE} characters");
+        let message = "this line is too long to be read";
         self.unread(
             line,
             shown,
             shown,
             code::LINE_TOO_LONG,
-            &message,
+            message,
             "starts here",
             "type one statement a line",
         );
     }
 
-    /// Reads what stands between two semicolons.
-    fn segment(&mut self, span: Span, line: &mut Line) {
+    /// Reads what stands between two semicolons. Returns where a note starts in it that takes the rest of the line.
+    fn segment(&mut self, span: Span, line: &mut Line) -> Option<usize> {
         let mut lexed = Lexed::new(self.text, span, self.words, Some(&mut self.memo));
         lexed.after_cell = self.after_cell
             || line.statements.last().is_some_and(|s| {
@@ -180,11 +188,15 @@ impl<'t> Reader<'t> {
             Statement::Finding(f) if matches!(f.subject, Subject::MemoryCell { .. }))
             });
         if lexed.atoms.is_empty() {
-            return;
+            return None;
+        }
+        if lexed.atoms.len() > MOST_ATOMS {
+            self.too_long(span, line);
+            return None;
         }
         let mut pieces = divide(&lexed);
         for piece in &mut pieces {
-            if matches!(piece.part, Part::Unread(_))
+            if matches!(piece.part, Part::Unread)
                 && let Some(all) = undivided(&lexed, piece.from, piece.to)
             {
                 piece.part = Part::Read(all);
@@ -197,14 +209,23 @@ impl<'t> Reader<'t> {
             let Some(Statement::Finding(last)) = before.last() else {
                 continue;
             };
-            if let (Part::Unread(_), Some(all)) = (
+            if let (Part::Unread, Some(all)) = (
                 &pieces[k].part,
                 continued_all(&lexed, &pieces[k], &last.subject),
             ) {
                 pieces[k].part = Part::Read(all);
             }
         }
-        let unread = pieces.iter().filter(|p| matches!(p.part, Part::Unread(_)));
+        let raw = |p: &Piece| {
+            let starts = [Concept::Note, Concept::Complaint]
+                .iter()
+                .any(|c| lexed.longest(p.from, *c).is_some());
+            matches!(p.part, Part::Unread) && starts
+        };
+        let note = pieces.iter().position(raw);
+        let note_start = note.map(|k| lexed.atoms[pieces[k].from].span.start);
+        pieces.truncate(note.unwrap_or(pieces.len()));
+        let unread = pieces.iter().filter(|p| matches!(p.part, Part::Unread));
         // `but` before what was not read limits what was: it counts with the part behind it.
         let turned = unread
             .map(|p| (p.from.saturating_sub(1), p))
@@ -214,7 +235,7 @@ impl<'t> Reader<'t> {
             });
         if let Some(at) = turned {
             self.turned_around(&lexed, at, line);
-            return;
+            return note_start;
         }
         let any_read = pieces.iter().any(|p| matches!(p.part, Part::Read(_)));
         for piece in pieces {
@@ -240,18 +261,12 @@ impl<'t> Reader<'t> {
                     label: Some((place, "not a result of its own".into())),
                     help: Some("put `#` before remarks, or start the line with `note`".into()),
                 }),
-                Part::Free => self.not_understood(
-                    &lexed,
-                    piece.from,
-                    piece.to,
-                    E::silent(toks(&lexed, piece.from, piece.to)),
-                    line,
-                ),
-                Part::Unread(error) => {
-                    self.not_understood(&lexed, piece.from, piece.to, error, line)
+                Part::Free | Part::Unread => {
+                    self.not_understood(&lexed, piece.from, piece.to, line)
                 }
             }
         }
+        note_start
     }
 
     fn note_corrections(
@@ -320,9 +335,10 @@ impl<'t> Reader<'t> {
         );
     }
 
-    fn not_understood(&mut self, lexed: &Lexed, from: usize, to: usize, error: E, line: &mut Line) {
+    fn not_understood(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
         let whole = lexed.span(from, to);
-        let said = hint::explain(toks(lexed, from, to), &error);
+        let part = toks(lexed, from, to);
+        let said = hint::explain(part, &explain(part));
         self.unread(
             line,
             whole,
@@ -347,12 +363,17 @@ impl<'t> Reader<'t> {
         help: &str,
     ) {
         match &mut line.not_understood {
-            Some(kept) => kept.span.end = kept.span.end.max(whole.end),
+            Some(kept) => {
+                kept.span.end = kept.span.end.max(whole.end);
+                kept.pieces.push(whole);
+            }
             none => {
+                let hint = help.to_string();
                 *none = Some(NotUnderstood {
                     span: whole,
-                    hint: format!("{label}; {help}"),
-                })
+                    pieces: vec![whole],
+                    hint,
+                });
             }
         }
         self.diags.push(Diag {
@@ -366,7 +387,12 @@ impl<'t> Reader<'t> {
 }
 
 fn toks<'a>(lexed: &'a Lexed<'a>, from: usize, to: usize) -> Toks<'a> {
-    Toks { lexed, from, to }
+    Toks {
+        lexed,
+        from,
+        to,
+        explain: false,
+    }
 }
 
 fn trim(text: &str, span: Span) -> Span {
@@ -450,22 +476,19 @@ fn divides(lexed: &Lexed, i: usize) -> bool {
 fn divide(lexed: &Lexed) -> Vec<Piece> {
     let count = lexed.atoms.len();
     let whole = toks(lexed, 0, count);
-    let first_error = match statement(whole) {
-        Ok(all) => {
-            return vec![Piece {
-                from: 0,
-                to: count,
-                part: Part::Read(all),
-            }];
-        }
-        Err(error) => error,
-    };
+    if let Some(all) = statement(whole) {
+        return vec![Piece {
+            from: 0,
+            to: count,
+            part: Part::Read(all),
+        }];
+    }
     let cuts: Vec<usize> = (0..count).filter(|i| divides(lexed, *i)).collect();
     if cuts.is_empty() || cuts.len() >= MOST_PARTS {
         return vec![Piece {
             from: 0,
             to: count,
-            part: Part::Unread(first_error),
+            part: Part::Unread,
         }];
     }
     // Bounds of the smallest parts: part k runs from starts[k] to ends[k].
@@ -490,14 +513,13 @@ fn divide(lexed: &Lexed) -> Vec<Piece> {
             }
         }
     }
-    collect_pieces(best, &starts, &ends, first_error)
+    collect_pieces(best, &starts, &ends)
 }
 
 fn collect_pieces(
     mut best: Vec<(usize, Option<(usize, Part)>)>,
     starts: &[usize],
     ends: &[usize],
-    whole: E,
 ) -> Vec<Piece> {
     let mut pieces: Vec<Piece> = Vec::new();
     let mut j = best.len() - 1;
@@ -512,31 +534,21 @@ fn collect_pieces(
         };
         // Neighbours that were not read are one piece again.
         if let (
-            Part::Unread(error),
+            Part::Unread,
             Some(Piece {
-                part: Part::Unread(other),
+                part: Part::Unread,
                 to,
                 ..
             }),
-        ) = (&mut piece.part, pieces.last())
+        ) = (&piece.part, pieces.last())
         {
             piece.to = *to;
-            *error = nom::error::ParseError::or(error.clone(), other.clone());
             pieces.pop();
         }
         pieces.push(piece);
         j = i;
     }
     pieces.reverse();
-    if let [
-        Piece {
-            part: Part::Unread(error),
-            ..
-        },
-    ] = pieces.as_mut_slice()
-    {
-        *error = nom::error::ParseError::or(whole, error.clone());
-    }
     pieces
 }
 
@@ -546,10 +558,10 @@ fn one_part(lexed: &Lexed, from: usize, to: usize, smallest: bool) -> Option<(us
         return smallest.then_some((0, Part::Empty));
     }
     match statement(toks(lexed, from, to)) {
-        Ok(all) => Some((1, Part::Read(all))),
-        Err(_) if !smallest => None,
-        Err(_) if is_free(lexed, from, to) => Some((2, Part::Free)),
-        Err(error) => Some((100 + 10 * (to - from), Part::Unread(error))),
+        Some(all) => Some((1, Part::Read(all))),
+        None if !smallest => None,
+        None if is_free(lexed, from, to) => Some((2, Part::Free)),
+        None => Some((100 + 10 * (to - from), Part::Unread)),
     }
 }
 
@@ -599,7 +611,6 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
             };
             let read = memo.entry((i, j)).or_insert_with(|| {
                 statement(toks(lexed, from + i, from + j))
-                    .ok()
                     .filter(|all| all.iter().all(stands_alone))
             });
             if read.is_none() {

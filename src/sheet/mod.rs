@@ -59,8 +59,10 @@ pub struct Line {
 /// The part of a line that was not understood.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NotUnderstood {
-    /// Which part of the text.
+    /// Which part of the text, from the first piece to the last.
     pub span: Span,
+    /// The pieces that were not read, in order; what stands between them was.
+    pub pieces: Vec<Span>,
     /// What was expected there, and what to type.
     pub hint: String,
 }

@@ -8,12 +8,21 @@ use crate::quantity::{Unit, show};
 pub fn print(sheet: &RunSheet) -> String {
     let mut out = String::new();
     for line in &sheet.lines {
-        for statement in &line.statements {
-            out.push_str(&print_statement(&statement.value));
-            out.push('\n');
-        }
-        if let Some(kept) = &line.not_understood {
-            out.push_str(sheet.text[kept.span.start..kept.span.end].trim());
+        let read = line
+            .statements
+            .iter()
+            .map(|s| (s.span.start, print_statement(&s.value)));
+        let kept = line.not_understood.iter().flat_map(|n| &n.pieces);
+        let unread = kept.map(|piece| {
+            (
+                piece.start,
+                sheet.text[piece.start..piece.end].trim().to_string(),
+            )
+        });
+        let mut all: Vec<(usize, String)> = read.chain(unread).collect();
+        all.sort_by_key(|(start, _)| *start);
+        for (_, text) in all {
+            out.push_str(&text);
             out.push('\n');
         }
     }
@@ -86,7 +95,7 @@ fn level_text(place: &Place) -> String {
 fn finding_text(finding: &Finding) -> String {
     let mut text = core_text(&finding.subject, &finding.state);
     if let Some((failing, run)) = finding.loops {
-        text.push_str(&format!(" {failing} of {run} loops"));
+        text.push_str(&format!(" in {failing} of {run} loops"));
     }
     match finding.warmth {
         Some(Warmth::Cold) => text.push_str(" when cold"),

@@ -9,7 +9,7 @@ use nom::error::{ContextError, ErrorKind, ParseError};
 use nom::{IResult, Input, Needed};
 
 use super::correct::{self, Reading};
-use super::vocab::{Concept, Match, Vocabulary};
+use super::vocab::{Concept, Concepts, Match, Vocabulary};
 use crate::source::Span;
 
 /// What an atom is.
@@ -36,6 +36,10 @@ pub struct Atom<'t> {
     pub stuck: bool,
     /// How an unknown word was read.
     pub reading: Reading,
+    /// What starts here.
+    heads: Concepts,
+    /// Part of a name or number: a digit, an underscore, a slash, or another name of a place.
+    signs: bool,
     /// Range of its matches in [`Lexed::matches`].
     found: (u32, u32),
 }
@@ -149,7 +153,20 @@ impl<'t> Lexed<'t> {
                 &mut found,
             );
             lexed.matches = found;
-            lexed.atoms[i].found = (start, lexed.matches.len() as u32);
+            let mut heads = Concepts::default();
+            let mut signs = lexed.atoms[i]
+                .lower
+                .bytes()
+                .any(|b| b.is_ascii_digit() || matches!(b, b'_' | b'/' | b'*'));
+            for found in &lexed.matches[start as usize..] {
+                match found.concept {
+                    Some(concept) => heads.insert(concept),
+                    None => signs = true,
+                }
+            }
+            let end = lexed.matches.len() as u32;
+            let atom = &mut lexed.atoms[i];
+            (atom.found, atom.heads, atom.signs) = ((start, end), heads, signs);
         }
         lexed
     }
@@ -200,6 +217,8 @@ impl<'t> Lexed<'t> {
             lower,
             stuck,
             reading: Reading::AsTyped,
+            heads: Concepts::default(),
+            signs: false,
             found: (0, 0),
         });
     }
@@ -275,6 +294,8 @@ pub struct Toks<'a> {
     pub from: usize,
     /// One past the last atom.
     pub to: usize,
+    /// Whether errors are to say what was expected; that costs time and is only done for what was not read.
+    pub explain: bool,
 }
 
 impl<'a> Toks<'a> {
@@ -303,6 +324,14 @@ impl<'a> Toks<'a> {
             from: (self.from + n).min(self.to),
             ..self
         }
+    }
+
+    /// All concepts that start in the range, and whether it holds a part of a name or number.
+    pub fn contents(self) -> (Concepts, bool) {
+        let mut all = Concepts::default();
+        let atoms = &self.lexed.atoms[self.from.min(self.to)..self.to];
+        atoms.iter().for_each(|a| all.join(&a.heads));
+        (all, atoms.iter().any(|a| a.signs))
     }
 
     /// Whether nothing is left.
@@ -385,6 +414,8 @@ pub struct E {
     pub wants: Vec<Cow<'static, str>>,
     /// A line that the rule would accept.
     pub example: Option<&'static str>,
+    /// Something is wrong with what stands there; not just that the rule does not start there.
+    pub told: bool,
 }
 
 impl E {
@@ -394,15 +425,20 @@ impl E {
             at: input.from,
             wants: Vec::new(),
             example: None,
+            told: false,
         }
     }
 
     /// `what` was expected at the start of `input`.
     pub fn want(input: Toks, what: impl Into<Cow<'static, str>>) -> Self {
+        if !input.explain {
+            return Self::silent(input);
+        }
         Self {
             at: input.from,
             wants: vec![what.into()],
             example: None,
+            told: false,
         }
     }
 }
@@ -416,10 +452,12 @@ impl ParseError<Toks<'_>> for E {
         other
     }
 
-    /// Keeps the error that got furthest; at the same place, both expectations.
+    /// Keeps the error that got furthest of those that say what was expected; at the same place, both expectations,
+    /// unless one of them names what is wrong.
     fn or(mut self, mut other: Self) -> Self {
         use std::cmp::Ordering::{Equal, Greater, Less};
-        match self.at.cmp(&other.at) {
+        let rank = |e: &Self| (!e.wants.is_empty(), e.at, e.told);
+        match rank(&self).cmp(&rank(&other)) {
             Greater => self,
             Less => other,
             Equal => {

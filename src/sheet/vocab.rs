@@ -9,6 +9,7 @@
 //! words   = phrase ("," phrase)*
 //! ```
 
+use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
 use std::sync::OnceLock;
 
@@ -77,15 +78,67 @@ concepts! {
     Both = "both", Each = "each", First = "first", Second = "second", Third = "third", OneWord = "one-word",
     TwoWord = "two-word", ThreeWord = "three-word", Wrote = "wrote", ReadBack = "read-back", To = "to", And = "and",
     InTime = "in-time", SecondsShown = "seconds-shown", No = "no", Filler = "filler", Changer = "changer",
-    Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable",
+    Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow",
 }
+
+/// A set of concepts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Concepts([u64; 3]);
+
+impl Concepts {
+    /// The set of all in `list`.
+    pub const fn of(list: &[Concept]) -> Self {
+        let mut set = [0; 3];
+        let mut i = 0;
+        while i < list.len() {
+            let bit = list[i] as usize;
+            set[bit / 64] |= 1 << (bit % 64);
+            i += 1;
+        }
+        Self(set)
+    }
+
+    /// Adds a concept.
+    pub fn insert(&mut self, concept: Concept) {
+        let bit = concept as usize;
+        self.0[bit / 64] |= 1 << (bit % 64);
+    }
+
+    /// Adds all of another set.
+    pub fn join(&mut self, other: &Concepts) {
+        self.0
+            .iter_mut()
+            .zip(other.0)
+            .for_each(|(mine, theirs)| *mine |= theirs);
+    }
+
+    /// Whether the sets share a concept.
+    pub fn meets(&self, other: &Concepts) -> bool {
+        self.0
+            .iter()
+            .zip(other.0)
+            .any(|(mine, theirs)| mine & theirs != 0)
+    }
+}
+
+/// A word of the shipped file, or of a bench's own.
+type Word = Cow<'static, str>;
 
 /// One phrase of the vocabulary and what it stands for.
 #[derive(Debug, Clone)]
 struct Phrase {
     /// The words after the first, lower case; punctuation marks count as words, hyphens are left out.
-    rest: Vec<String>,
+    rest: Vec<Word>,
     means: Meaning,
+}
+
+/// A word that a misspelt one may be read as, or that turns a meaning around.
+#[derive(Debug, Clone)]
+pub struct Target {
+    /// The word, lower case.
+    pub word: Word,
+    /// Its characters as [`super::correct::mask`] counts them.
+    pub mask: u64,
 }
 
 /// What a phrase stands for: a concept, or a place by another name.
@@ -109,13 +162,13 @@ pub struct Match {
 /// Words and what they stand for.
 #[derive(Debug, Default)]
 pub struct Vocabulary {
-    phrases: HashMap<String, Vec<Phrase>>,
+    phrases: HashMap<Word, Vec<Phrase>>,
     /// Every single word of every phrase: words that are spelt right.
-    known: HashSet<String>,
+    known: HashSet<Word>,
     /// Words that a misspelt word may be read as, by length in characters.
-    targets: Vec<Vec<String>>,
+    targets: Vec<Vec<Target>>,
     /// Words that turn a meaning around.
-    changers: Vec<String>,
+    changers: Vec<Target>,
     /// The places that have other names.
     names: Vec<String>,
 }
@@ -167,14 +220,6 @@ fn words(input: &str) -> Res<'_, Vec<&str>> {
     .parse(input)
 }
 
-/// The parts of a phrase, lower case: runs of letters and digits, and single marks; hyphens are left out.
-fn phrase_words(phrase: &str) -> Vec<String> {
-    crate::sheet::token::pieces(phrase)
-        .map(|(start, end)| phrase[start..end].to_lowercase())
-        .filter(|word| word != "-")
-        .collect()
-}
-
 impl Vocabulary {
     /// The vocabulary that the program ships with, read once.
     pub fn english() -> &'static Vocabulary {
@@ -182,7 +227,7 @@ impl Vocabulary {
         ENGLISH_WORDS.get_or_init(|| {
             let mut words = Vocabulary::default();
             // The shipped file is checked by a test; a fault in it loses a line, never the program.
-            let _ = words.add(ENGLISH);
+            let _ = words.add_text(ENGLISH, Cow::Borrowed);
             words
         })
     }
@@ -193,7 +238,7 @@ impl Vocabulary {
     /// The first line of `extra` that is not understood.
     pub fn with(extra: &str) -> Result<Vocabulary, WordsError> {
         let mut words = Vocabulary::default();
-        words.add(ENGLISH)?;
+        words.add_text(ENGLISH, Cow::Borrowed)?;
         words.add(extra)?;
         Ok(words)
     }
@@ -203,6 +248,11 @@ impl Vocabulary {
     /// # Errors
     /// The first line that is not understood; what stands before it is added.
     pub fn add(&mut self, text: &str) -> Result<(), WordsError> {
+        self.add_text(&text.to_lowercase(), |word| Cow::Owned(word.to_string()))
+    }
+
+    /// [`Vocabulary::add`] for a text in lower case; `keep` makes a word last.
+    fn add_text<'s>(&mut self, text: &'s str, keep: fn(&'s str) -> Word) -> Result<(), WordsError> {
         let mut meaning: Option<Meaning> = None;
         for (index, raw) in text.lines().enumerate() {
             if raw.trim().is_empty() || raw.starts_with('#') {
@@ -222,7 +272,7 @@ impl Vocabulary {
             let means = meaning.clone().ok_or_else(bad_form)?;
             let (_, phrases) = words(list).map_err(|_| bad_form())?;
             for phrase in phrases {
-                self.add_phrase(phrase, means.clone());
+                self.add_phrase(phrase, means.clone(), keep);
             }
         }
         Ok(())
@@ -251,11 +301,7 @@ impl Vocabulary {
         }
     }
 
-    fn add_phrase(&mut self, phrase: &str, means: Meaning) {
-        let mut parts = phrase_words(phrase);
-        if parts.is_empty() {
-            return;
-        }
+    fn add_phrase<'s>(&mut self, phrase: &'s str, means: Meaning, keep: fn(&'s str) -> Word) {
         let protected = matches!(
             means,
             Meaning::Concept(
@@ -270,27 +316,36 @@ impl Vocabulary {
                     | Concept::No
             )
         );
-        if means == Meaning::Concept(Concept::Changer) && parts.len() == 1 {
-            self.changers.push(parts[0].clone());
+        let pieces = crate::sheet::token::pieces(phrase).map(|(start, end)| &phrase[start..end]);
+        let mut parts = pieces.filter(|word| *word != "-").map(keep);
+        let Some(first) = parts.next() else { return };
+        let rest: Vec<Word> = parts.collect();
+        if means == Meaning::Concept(Concept::Changer) && rest.is_empty() && first.len() > 1 {
+            self.changers.push(target(&first));
         }
-        for part in &parts {
-            let length = part.chars().count();
-            let letters = part.chars().all(|c| c.is_alphabetic() || c == '\'');
-            if self.known.insert(part.clone()) && !protected && letters && length >= 2 {
-                if self.targets.len() <= length {
-                    self.targets.resize(length + 1, Vec::new());
-                }
-                self.targets[length].push(part.clone());
-            }
+        for part in std::iter::once(&first).chain(&rest) {
+            self.learn(part, protected);
         }
-        if means == Meaning::Concept(Concept::Plain) {
+        if means != Meaning::Concept(Concept::Plain) {
+            self.phrases
+                .entry(first)
+                .or_default()
+                .push(Phrase { rest, means });
+        }
+    }
+
+    /// Adds a word to those that are spelt right and, unless it is `protected`, to those that slips are read as.
+    fn learn(&mut self, word: &Word, protected: bool) {
+        if !self.known.insert(word.clone()) || protected {
             return;
         }
-        let first = parts.remove(0);
-        self.phrases
-            .entry(first)
-            .or_default()
-            .push(Phrase { rest: parts, means });
+        let length = word.chars().count();
+        if length >= 2 && word.chars().all(|c| c.is_alphabetic() || c == '\'') {
+            if self.targets.len() <= length {
+                self.targets.resize(length + 1, Vec::new());
+            }
+            self.targets[length].push(target(word));
+        }
     }
 
     /// Whether `word` (lower case) is part of the vocabulary.
@@ -299,12 +354,12 @@ impl Vocabulary {
     }
 
     /// Words of `length` characters that a misspelt word may be read as.
-    pub fn targets(&self, length: usize) -> &[String] {
+    pub fn targets(&self, length: usize) -> &[Target] {
         self.targets.get(length).map_or(&[], Vec::as_slice)
     }
 
     /// Single words that turn a meaning around.
-    pub fn changers(&self) -> &[String] {
+    pub fn changers(&self) -> &[Target] {
         &self.changers
     }
 
@@ -365,9 +420,16 @@ impl Vocabulary {
     }
 }
 
+fn target(word: &Word) -> Target {
+    Target {
+        word: word.clone(),
+        mask: super::correct::mask(word),
+    }
+}
+
 /// Where the words `rest` end when they start at atom `i`; a hyphen stuck between two words is passed over.
 fn follows<'t>(
-    rest: &[String],
+    rest: &[Word],
     mut i: usize,
     atom: &impl Fn(usize) -> Option<(&'t str, bool)>,
 ) -> Option<usize> {
@@ -405,6 +467,17 @@ mod tests {
                 .any(|p| p.means == Meaning::Concept(*concept));
             assert!(found, "no word for {}", concept.name());
         }
+    }
+
+    #[test]
+    fn shipped_words_are_in_lower_case() {
+        assert_eq!(
+            ENGLISH
+                .lines()
+                .filter(|l| !l.starts_with('#') && *l != l.to_lowercase())
+                .count(),
+            0
+        );
     }
 
     #[test]

@@ -8,7 +8,7 @@ use nom::combinator::{map, opt, value};
 use nom::multi::many0;
 use nom::sequence::{preceded, terminated};
 
-use crate::quantity::{self, Quantity, Unit};
+use crate::quantity::{self, Quantity, QuantityFault, Unit};
 use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Place, Warmth};
 use crate::sheet::token::{E, Kind, P, Toks};
@@ -114,7 +114,7 @@ pub fn want<'a, T>(
     move |input| {
         rule(input).map_err(|e| {
             e.map(|mut error| {
-                if error.wants.is_empty() {
+                if input.explain && error.wants.is_empty() {
                     error.wants.push(Cow::Borrowed(what));
                 }
                 error
@@ -123,9 +123,52 @@ pub fn want<'a, T>(
     }
 }
 
-/// Fails at `input` with what was expected.
+/// Fails at `input`, where something stands that is not what was expected.
 pub fn fail<'a, T>(input: Toks<'a>, what: impl Into<Cow<'static, str>>) -> P<'a, T> {
-    Err(nom::Err::Error(E::want(input, what)))
+    Err(nom::Err::Error(E {
+        told: true,
+        ..E::want(input, what)
+    }))
+}
+
+/// [`fail`] with what is wrong with a number.
+pub fn fail_number<'a, T>(input: Toks<'a>, fault: &QuantityFault) -> P<'a, T> {
+    if !input.explain {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    let what = match fault {
+        QuantityFault::NoNumber => "a number".into(),
+        QuantityFault::Thousands(text) => {
+            format!("a decimal point in `{text}`, which can be read two ways")
+        }
+        QuantityFault::AmbiguousUnit(text, hint) => {
+            format!("a unit that means one thing, not `{text}`: {hint}")
+        }
+        QuantityFault::UnknownUnit(text) | QuantityFault::Trailing(text) => {
+            format!("a unit, not `{text}`")
+        }
+        QuantityFault::WrongUnit { expected, .. } => format!("a value in {expected}"),
+        QuantityFault::MissingUnit(units) => format!("a unit behind the number: {units}"),
+    };
+    fail(input, what)
+}
+
+/// Names a line that a rule accepts, for messages about what it does not accept.
+pub fn example<'a, T>(
+    line: &'static str,
+    mut rule: impl Parser<Toks<'a>, Output = T, Error = E>,
+) -> impl FnMut(Toks<'a>) -> P<'a, T> {
+    move |input| {
+        rule.parse(input).map_err(|e| {
+            e.map(|error| {
+                let fits = !error.wants.is_empty() && (error.told || error.at > input.from);
+                E {
+                    example: error.example.or(fits.then_some(line)),
+                    ..error
+                }
+            })
+        })
+    }
 }
 
 /// A mark, exactly here.
@@ -226,11 +269,20 @@ fn number_item<'a>(
     const WORDS: &[(Concept, u32)] = &[(OneWord, 1), (TwoWord, 2), (ThreeWord, 3)];
     let (rest, first) = want(what, |i| alt((uint, one_of(WORDS))).parse(i))(input)?;
     let (rest, last) = opt(preceded(range_mark, direct_uint)).parse(rest)?;
+    if last.is_none() && breaks_off(rest) {
+        return fail(rest, "the end of the range");
+    }
     let last = last.unwrap_or(first);
     if first < lowest || last > highest || first > last {
         return fail(input, what);
     }
     Ok((rest, (first..=last).collect()))
+}
+
+/// Whether a hyphen stands here that is stuck to what was before and to nothing behind: `A-`, `0- bad`.
+pub fn breaks_off(input: Toks) -> bool {
+    input.first().is_some_and(|a| a.lower == "-" && a.stuck)
+        && !input.nth(1).is_some_and(|a| a.stuck)
 }
 
 /// `items = item (sep item)*` of any rule.
@@ -276,7 +328,14 @@ fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
             _ => (&*atom.lower, dollar.is_some()),
         },
     };
-    let fits = (1..=6).contains(&digits.len()) && digits.bytes().all(|b| b.is_ascii_hexdigit());
+    // `dead` and `bad` are words before they are hex.
+    let is_word = !prefixed
+        && digits.len() > 2
+        && digits.bytes().all(|b| b.is_ascii_alphabetic())
+        && input.lexed.words.knows(digits);
+    let fits = (1..=6).contains(&digits.len())
+        && digits.bytes().all(|b| b.is_ascii_hexdigit())
+        && !is_word;
     match u32::from_str_radix(digits, 16) {
         Ok(n) if fits && !fraction_follows(rest) => Ok((rest.skip(1), (n, digits.len(), prefixed))),
         _ => Err(nom::Err::Error(E::silent(input))),
@@ -302,7 +361,9 @@ pub fn direct_quantity(input: Toks<'_>) -> P<'_, Quantity> {
     let text = input.rest_text();
     let (left, found) = match quantity::quantity(text) {
         Ok(found) => found,
-        Err(nom::Err::Error(e) | nom::Err::Failure(e)) => return fail(input, e.to_string()),
+        Err(nom::Err::Error(e) | nom::Err::Failure(e)) => {
+            return fail_number(input, &e.fault);
+        }
         Err(_) => return Err(nom::Err::Error(E::silent(input))),
     };
     let stop = input.first().map_or(0, |a| a.span.start) + text.len() - left.len();
@@ -326,7 +387,7 @@ pub fn measured<'a>(
         let (rest, q) = quantity(input)?;
         match quantity::expect_unit(q, expected, default) {
             Ok(found) => Ok((rest, found)),
-            Err(fault) => fail(input, fault.to_string()),
+            Err(fault) => fail_number(input, &fault),
         }
     }
 }

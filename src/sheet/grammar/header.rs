@@ -141,8 +141,7 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let place_first = |i| {
         let (rest, places) = positions(i)?;
         let (rest, told) = opt(word(Fitted)).parse(rest)?;
-        let (rest, equals) = opt(mark(&["="])).parse(rest)?;
-        if told.is_none() && equals.is_none() {
+        if told.is_none() {
             return Err(nom::Err::Error(E::silent(rest)));
         }
         let (rest, part) = part_number(rest)?;
@@ -243,7 +242,15 @@ fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
 /// Everything that is not a result.
 pub fn header(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
-        ticket, board, mains, cartridge, obtained, fitted, empty, intake, new_run,
+        example("ticket 0412", ticket),
+        example("board dunlin-64", board),
+        example("mains 50 Hz", mains),
+        example("cartridge dunlin-test", cartridge),
+        example("from photo", obtained),
+        example("fitted U18 8580", fitted),
+        example("empty U18", empty),
+        example("came in faulty", intake),
+        example("new run", new_run),
     ))
     .parse(input)
 }

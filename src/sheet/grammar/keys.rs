@@ -65,7 +65,11 @@ fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
     let item = |i| {
         let (rest, first) = key_after_marks(i)?;
         let Ok((after, last)) = preceded(range_mark, key).parse(rest) else {
-            return Ok((rest, vec![first]));
+            return if breaks_off(rest) {
+                fail(rest, "the end of the range, as in A-F")
+            } else {
+                Ok((rest, vec![first]))
+            };
         };
         match key_range(&first, &last) {
             Some(all) => Ok((after, all)),
@@ -172,5 +176,9 @@ fn whole(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// Everything about keys by name.
 pub fn key_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    seen_at(alt((ghost, key_results, whole)))(input)
+    seen_at(alt((
+        example("ghost T when R Y", ghost),
+        key_results,
+        whole,
+    )))(input)
 }

@@ -13,47 +13,93 @@ mod subject;
 
 use super::statement::{Statement, Subject};
 use super::token::{E, P, Toks};
+use super::vocab::Concept::{self, *};
+use super::vocab::Concepts;
 use nom::error::ParseError;
 
 type Rule = for<'a> fn(Toks<'a>) -> P<'a, Vec<Statement>>;
 
-/// The kinds of statement, each with a line that it accepts. The order decides when two kinds would accept the
-/// same words.
-const KINDS: &[(Rule, &str)] = &[
-    (header::header, "ticket 0412"),
-    (result::rest_fine, "rest fine"),
-    (result::not_reached, "not reached: sound, ports"),
-    (keys::key_line, "keys dead Q W E"),
-    (picture::texts, "4000 wrote 55 read 5D"),
-    (rails::supplies, "+5V 4.98"),
-    (picture::picture, "screen black"),
-    (result::result, "memory bit 3 bad"),
-    (handson::hands_on, "swapped U17: no change"),
-    (places::place_line, "U7.40 low"),
+/// A kind of statement.
+struct Kind {
+    rule: Rule,
+    /// A line that it accepts.
+    example: &'static str,
+    /// Concepts of which a statement of this kind has at least one ...
+    needs: Concepts,
+    /// ... unless it can do with names and numbers alone.
+    signs: bool,
+}
+
+const fn kind(rule: Rule, example: &'static str, needs: &[Concept], signs: bool) -> Kind {
+    Kind {
+        rule,
+        example,
+        needs: Concepts::of(needs),
+        signs,
+    }
+}
+
+/// The kinds of statement. The order decides when two kinds would accept the same words.
+#[rustfmt::skip]
+const KINDS: &[Kind] = &[
+    kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
+        CameIn, WorksCheck, Untested, Run, NewRun], false),
+    kind(result::rest_fine, "rest fine", &[Rest], false),
+    kind(result::not_reached, "not reached: sound, ports", &[NotReached], false),
+    kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false),
+    kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false),
+    kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true),
+    kind(picture::picture, "screen black", &[Picture, NoPicture, NoSignal, WrongCharacters, NoColour, OneColour,
+        Unstable, NoText], false),
+    kind(result::result, "memory bit 3 bad", &[Memory, Bit, Rom, RomOs, RomLanguage, RomCharacter, Checksum,
+        ColourMemory, ColourBit, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
+        SerialPort, UserPort, CassettePort, CartridgePort, Sound, Voice, Filter, Paddle, Picture, StartText,
+        BlindTyping, Test, Noisy, NoKeys, Loop], true),
+    kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
+        Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false),
+    kind(places::place_line, "U7.40 low", &[LineName, Line], true),
 ];
 
 /// Reads the whole of `input` as one statement (which may say the same of several things).
-///
-/// # Errors
-/// The error of the kind that got furthest, with what was expected there and a line that would have been read.
-pub fn statement(input: Toks<'_>) -> Result<Vec<Statement>, E> {
+pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
+    let (concepts, signs) = input.contents();
+    KINDS
+        .iter()
+        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
+        .find_map(|kind| {
+            let (rest, found) = (kind.rule)(input).ok()?;
+            base::end(rest).is_ok().then_some(found)
+        })
+}
+
+/// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that
+/// would have been read.
+pub fn explain(input: Toks<'_>) -> E {
+    let input = Toks {
+        explain: true,
+        ..input
+    };
     let mut furthest = E::silent(input);
-    for (rule, example) in KINDS {
-        let error = match rule(input) {
-            Ok((rest, found)) => match base::end(rest) {
-                Ok(_) => return Ok(found),
+    let (concepts, signs) = input.contents();
+    for kind in KINDS
+        .iter()
+        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
+    {
+        let error = match (kind.rule)(input) {
+            Ok((rest, _)) => match base::end(rest) {
+                Ok(_) => continue,
                 Err(e) => e,
             },
             Err(e) => e,
         };
         if let nom::Err::Error(mut error) | nom::Err::Failure(mut error) = error {
-            if error.at > input.from && error.example.is_none() && !error.wants.is_empty() {
-                error.example = Some(example);
+            if (error.told || error.at > input.from) && !error.wants.is_empty() {
+                error.example = error.example.or(Some(kind.example));
             }
             furthest = furthest.or(error);
         }
     }
-    Err(furthest)
+    furthest
 }
 
 /// Reads the whole of `input` as a result that leaves out what the one `before` it was about: `2 missing` behind

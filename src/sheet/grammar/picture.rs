@@ -191,8 +191,7 @@ fn cell(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 fn arrow(input: Toks<'_>) -> P<'_, ()> {
-    let dash = (mark(&["-", "=", "\u{2013}"]), mark(&[">"]));
-    alt((map(dash, |_| ()), mark(&[">", "\u{2192}"]))).parse(input)
+    map((opt(mark(&["-", "="])), |i| direct(i, Arrow)), |_| ()).parse(input)
 }
 
 /// A byte in hex, one or two digits.
@@ -228,5 +227,10 @@ fn more(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// Start-up text and memory cells.
 pub fn texts(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    seen_at(alt((bytes_free, wrong_character, cell, more)))(input)
+    seen_at(alt((
+        bytes_free,
+        example("shows ! for space", wrong_character),
+        cell,
+        example("17 more addresses", more),
+    )))(input)
 }

@@ -147,7 +147,7 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
     }
     match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
         Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
-        Err(fault) => fail(input, fault.to_string()),
+        Err(fault) => fail_number(input, &fault),
     }
 }
 
@@ -355,10 +355,10 @@ pub fn supplies(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     seen_at(alt((
         rail_reading,
         rail_states,
-        resistance,
-        ripple,
-        supply,
-        fuse,
+        example("resistance +5V 120 ohm", resistance),
+        example("ripple +5V 80 mV", ripple),
+        example("supply 5.1 off the board", supply),
+        example("fuse F1 blown", fuse),
         no_fuse,
     )))(input)
 }

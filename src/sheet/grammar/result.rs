@@ -351,8 +351,14 @@ pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>>
 /// All results of the test program that are a subject and a state.
 pub fn result(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
-        seen_at(alt((rate, checksum, checksum_state, plain, bare))),
-        loops_test,
+        seen_at(alt((
+            example("clock 1 10.0 s in 12.0 s", rate),
+            example("os checksum E1A3", checksum),
+            checksum_state,
+            plain,
+            bare,
+        ))),
+        example("3 of 20 loops failed", loops_test),
     ))
     .parse(input)
 }

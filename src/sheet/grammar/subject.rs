@@ -23,15 +23,15 @@ pub fn subjects(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 /// One subject word, which may stand for several (`bits 0-3`, `voices 1, 2`).
 fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     alt((
-        colour_memory,
+        example("colour bit 2 bad", colour_memory),
         memory,
-        rom,
-        timer,
-        clock,
+        example("os rom bad", rom),
+        example("timer 1a bad", timer),
+        example("clock 1 stopped", clock),
         interrupt,
-        keyboard,
-        port,
-        sound,
+        example("row 3 dead", keyboard),
+        example("control port 1 bad", port),
+        example("voice 2 dead", sound),
         paddles,
         map(word(Picture), |()| vec![Subject::Picture]),
         map(word(StartText), |()| vec![Subject::StartText]),

@@ -1,0 +1,459 @@
+//! Properties of reading run sheets: nothing panics, every line is kept, and printing says the same again.
+
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+use proptest::sample::select;
+use whichsocket::sheet::*;
+
+/// Short sheets whose slips the mutations below make.
+const SAMPLES: &[&str] = &[
+    "ticket 0412\nboard dunlin-64\nmains 50\nmemory bit 3 bad\nrest fine\n",
+    "from photo\n4000 wrote 55 read 5D\n17 more\ncolour memory ok; timers ok; both clocks stopped\n",
+    "complaint black screen\n+5V 4.98, +12V 11.9 # loaded\n9VAC 9,4\nU17 too hot to touch\n",
+    "keys dead A-F, 3 5\nghost T when R Y\n\"left shift\" key stuck\nswapped U17 (known good): no change\n",
+    "U7 pin 40 high; U7.39 pulsing; CN6.C 1.02 MHz\nclock 1 10.0 s in 12.0 s\nsupply 5.1 off the board\n",
+];
+
+fn name() -> impl Strategy<Value = String> {
+    "(U|IC|C|R|CN|TR)[1-9][0-9]?"
+}
+
+fn place() -> impl Strategy<Value = Place> {
+    name().prop_map(|name| Place { name, pin: None })
+}
+
+fn pin_place() -> impl Strategy<Value = Place> {
+    (name(), "[1-9][0-9]?|[A-Z]").prop_map(|(name, pin)| Place {
+        name,
+        pin: Some(pin),
+    })
+}
+
+fn line_place() -> impl Strategy<Value = Place> {
+    "[A-Z]{2,8}|[A-Z]{3,5}_N|/[A-Z]{2,6}".prop_map(|name| Place { name, pin: None })
+}
+
+fn key_name() -> impl Strategy<Value = String> {
+    prop_oneof![
+        "[A-Z0-9]",
+        select(vec!["LEFT SHIFT", "SPACE", "F1", "@", "+ PLUS", "RUN/STOP"]).prop_map(String::from)
+    ]
+}
+
+fn rail_name() -> impl Strategy<Value = String> {
+    prop_oneof![
+        select(vec!["+5V", "-5V", "+12V", "-12V", "9VAC", "+9V"]).prop_map(String::from),
+        "[A-Z]{3,6}".prop_map(String::from)
+    ]
+}
+
+fn number(low: i64, high: i64) -> impl Strategy<Value = f64> {
+    (low..high, 0u32..4).prop_map(|(n, e)| format!("{n}e-{e}").parse().expect("a number"))
+}
+
+/// Subjects with the states that the test words can say of them.
+fn tested() -> impl Strategy<Value = (Subject, State)> {
+    let ok_bad = || select(vec![State::Ok, State::Bad]);
+    let ok_bad_dead = || select(vec![State::Ok, State::Bad, State::Dead]);
+    prop_oneof![
+        ok_bad().prop_map(|s| (Subject::Test, s)),
+        ok_bad_dead().prop_map(|s| (Subject::Memory, s)),
+        (
+            0u8..8,
+            select(vec![State::Ok, State::Bad, State::Low, State::High])
+        )
+            .prop_map(|(n, s)| (Subject::MemoryBit(n), s)),
+        (place(), ok_bad_dead()).prop_map(|(p, s)| (Subject::MemorySocket(p), s)),
+        (any::<u16>(), any::<u16>(), ok_bad()).prop_map(|(a, b, s)| {
+            (
+                Subject::MemoryRange(u32::from(a.min(b)), u32::from(a.max(b))),
+                s,
+            )
+        }),
+        (any::<u16>(), any::<u8>(), any::<u8>()).prop_map(|(a, wrote, read)| {
+            let state = if wrote == read { State::Ok } else { State::Bad };
+            (
+                Subject::MemoryCell {
+                    address: u32::from(a),
+                    wrote,
+                    read,
+                },
+                state,
+            )
+        }),
+        (
+            select(vec!["os", "language", "character", "all", "U4"]),
+            select(vec![State::Ok, State::Bad, State::Wrong])
+        )
+            .prop_map(|(n, s)| (Subject::Rom(n.into()), s)),
+        (select(vec!["os", "U4"]), "[0-9A-F]{2,6}")
+            .prop_map(|(n, v)| (Subject::Rom(n.into()), State::Value(v))),
+        ok_bad().prop_map(|s| (Subject::ColourMemory, s)),
+        (0u8..4, ok_bad()).prop_map(|(n, s)| (Subject::ColourBit(n), s)),
+        (
+            option::of(1u8..3),
+            option::of(select(vec!['a', 'b'])),
+            ok_bad_dead()
+        )
+            .prop_map(|(n, l, s)| (Subject::Timer(n, l), s)),
+        (
+            option::of(1u8..3),
+            select(vec![
+                State::Ok,
+                State::Stopped,
+                State::Slow,
+                State::Fast,
+                State::Bad
+            ])
+        )
+            .prop_map(|(n, s)| (Subject::Clock(n), s)),
+        (1u8..3, number(0, 999), number(1, 999)).prop_map(|(n, shown, real)| {
+            (Subject::Clock(Some(n)), State::Rate { shown, real })
+        }),
+        (option::of(1u8..3), ok_bad_dead()).prop_map(|(n, s)| (Subject::Interrupt(n), s)),
+        ok_bad_dead().prop_map(|s| (Subject::AllKeys, s)),
+        (0u8..8, ok_bad_dead()).prop_map(|(n, s)| (Subject::KeyRow(n), s)),
+        (0u8..8, ok_bad_dead()).prop_map(|(n, s)| (Subject::KeyColumn(n), s)),
+        (
+            select(vec![
+                "control 1",
+                "control 2",
+                "control",
+                "serial",
+                "user",
+                "cassette",
+                "cartridge",
+                "all"
+            ]),
+            ok_bad_dead()
+        )
+            .prop_map(|(n, s)| (Subject::Port(n.into()), s)),
+        (
+            key_name(),
+            select(vec![State::Ok, State::Bad, State::Dead, State::Stuck])
+        )
+            .prop_map(|(k, s)| (Subject::Key(k), s)),
+        (key_name(), vec(key_name(), 1..4))
+            .prop_map(|(k, with)| (Subject::Key(k), State::Ghost(with))),
+        (
+            prop_oneof![
+                Just(Subject::Sound),
+                (1u8..4).prop_map(Subject::Voice),
+                Just(Subject::Filter)
+            ],
+            select(vec![
+                State::Ok,
+                State::Bad,
+                State::Dead,
+                State::Noisy,
+                State::Wrong
+            ])
+        ),
+        (option::of(1u8..3), ok_bad()).prop_map(|(n, s)| (Subject::Paddles(n), s)),
+        ok_bad_dead().prop_map(|s| (Subject::StartText, s)),
+        any::<u16>().prop_map(|n| (Subject::StartText, State::BytesFree(u32::from(n)))),
+        (0x20u8..0x61, 0x20u8..0x61)
+            .prop_filter("two characters", |(a, b)| a != b)
+            .prop_map(|(a, b)| (Subject::StartText, State::WrongCharacter(a, b))),
+        ok_bad().prop_map(|s| (Subject::BlindTyping, s)),
+        (1u32..999).prop_map(|n| (Subject::Memory, State::More(n))),
+        picture(),
+    ]
+}
+
+fn picture() -> impl Strategy<Value = (Subject, State)> {
+    use PictureState as P;
+    let shown = select(vec![
+        P::Normal,
+        P::NoSignal,
+        P::Black,
+        P::OneColour,
+        P::Garbage,
+        P::WrongCharacters,
+        P::Unstable,
+        P::WrongColours,
+        P::NoText,
+    ]);
+    prop_oneof![
+        shown.prop_map(State::Picture),
+        Just(State::Dead),
+        Just(State::Bad)
+    ]
+    .prop_map(|s| (Subject::Picture, s))
+}
+
+/// Readings at places and on rails.
+fn measured() -> impl Strategy<Value = (Subject, State)> {
+    let volts = || number(-15_000, 15_000).prop_map(State::Volts);
+    let rail_state = || {
+        select(vec![
+            State::Ok,
+            State::Bad,
+            State::Low,
+            State::High,
+            State::Dead,
+        ])
+    };
+    let level = select(vec![
+        State::Low,
+        State::High,
+        State::Pulsing,
+        State::Floating,
+        State::Dead,
+        State::Ok,
+        State::Bad,
+    ]);
+    let seen = select(vec![
+        "bulged",
+        "leaking",
+        "burnt",
+        "corroded",
+        "cracked",
+        "dry joint",
+        "reworked",
+        "modified",
+        "bent pin",
+        "dirty",
+        "loose",
+        "reversed",
+        "torn track",
+        "joint cracked",
+        "joint corroded",
+        "joint bad",
+    ]);
+    prop_oneof![
+        (rail_name(), prop_oneof![volts(), rail_state()]).prop_map(|(n, s)| (Subject::Rail(n), s)),
+        rail_state().prop_map(|s| (Subject::Rail("all".into()), s)),
+        (rail_name(), number(0, 9999).prop_map(State::Volts))
+            .prop_map(|(n, s)| (Subject::Ripple(n), s)),
+        (
+            rail_name(),
+            prop_oneof![
+                number(0, 9_999_999).prop_map(State::Ohms),
+                Just(State::Ohms(f64::INFINITY)),
+                Just(State::Shorted)
+            ]
+        )
+            .prop_map(|(n, s)| (Subject::Resistance(n), s)),
+        (option::of(rail_name()), prop_oneof![volts(), rail_state()])
+            .prop_map(|(n, s)| (Subject::Supply(n), s)),
+        (
+            "F[1-9]|FUSE",
+            select(vec![State::Ok, State::Dead, State::Seen("missing".into())])
+        )
+            .prop_map(|(name, s)| (Subject::Fuse(Place { name, pin: None }), s)),
+        (
+            prop_oneof![pin_place(), line_place()],
+            prop_oneof![level, volts(), number(0, 9_999_999).prop_map(State::Hertz)]
+        )
+            .prop_map(|(p, s)| (Subject::Level(p), s)),
+        (
+            place(),
+            select(vec![State::Cold, State::Warm, State::Hot, State::TooHot])
+        )
+            .prop_map(|(p, s)| (Subject::Heat(p), s)),
+        (
+            place(),
+            select(vec![State::Ok, State::Bad, State::Dead, State::Shorted])
+        )
+            .prop_map(|(p, s)| (Subject::Part(p), s)),
+        (place(), seen).prop_map(|(p, s)| (Subject::Looks(p), State::Seen(s.into()))),
+        place().prop_map(|p| (Subject::Looks(p), State::Ok)),
+    ]
+}
+
+fn finding() -> impl Strategy<Value = Statement> {
+    let warmth = option::of(select(vec![Warmth::Cold, Warmth::Warm]));
+    let loops = option::of((1u32..20, 20u32..99));
+    (prop_oneof![tested(), measured()], loops, warmth).prop_map(
+        |((subject, state), loops, warmth)| {
+            let pass = matches!(state, State::Ok | State::Picture(PictureState::Normal));
+            let loops = loops.map(|(n, m)| if pass { (0, m) } else { (n, m) });
+            Statement::Finding(Finding {
+                subject,
+                state,
+                loops,
+                warmth,
+            })
+        },
+    )
+}
+
+fn hands_on() -> impl Strategy<Value = Statement> {
+    use {Action as A, Effect as E};
+    let done = (
+        select(vec![
+            A::Swap,
+            A::Replace,
+            A::Piggyback,
+            A::Pull,
+            A::Press,
+            A::Reseat,
+            A::Cool,
+            A::WarmUp,
+            A::Clean,
+            A::Resolder,
+        ]),
+        vec(place(), 0..4),
+        select(vec![
+            E::Cured,
+            E::NoChange,
+            E::Changed,
+            E::Moved,
+            E::Worse,
+            E::Unknown,
+        ]),
+    );
+    let elsewhere = (
+        Just(A::TestedElsewhere),
+        vec(place(), 1..3),
+        select(vec![E::TestedGood, E::TestedBad]),
+    );
+    prop_oneof![done, elsewhere].prop_map(|(action, places, result)| {
+        Statement::HandsOn(HandsOn {
+            action,
+            places,
+            result,
+        })
+    })
+}
+
+fn statement() -> impl Strategy<Value = Statement> {
+    let text = "[a-zA-Z0-9;#,.?'\"-]{1,9}( [a-zA-Z0-9;#,.?'\"-]{1,9}){0,4}x";
+    prop_oneof![
+        "[A-Z]?[0-9]{1,6}(-[0-9]{1,3})?".prop_map(Statement::Ticket),
+        "[a-z]{3,8}-[0-9]{2}".prop_map(Statement::Board),
+        (40u32..70).prop_map(|f| Statement::Mains(f64::from(f))),
+        "[a-z]{3,8}-[a-z0-9]{1,4}".prop_map(Statement::Cartridge),
+        select(vec![Obtained::Photo, Obtained::Typed]).prop_map(Statement::Obtained),
+        (place(), "[0-9]{4}[A-Z]?|74LS[0-9]{3}|4164-15")
+            .prop_map(|(place, part)| Statement::Fitted { place, part }),
+        vec(place(), 1..4).prop_map(Statement::Empty),
+        select(vec![Intake::Faulty, Intake::Works, Intake::Untested]).prop_map(Statement::Intake),
+        text.prop_map(|t| Statement::Complaint(format!("c{t}"))),
+        text.prop_map(|t| Statement::Note(format!("n{t}"))),
+        vec(
+            tested().prop_map(|(s, _)| s).prop_filter("a test", is_test),
+            1..4
+        )
+        .prop_map(Statement::NotReached),
+        Just(Statement::RestFine),
+        Just(Statement::NewRun),
+        hands_on(),
+        finding(),
+        finding(),
+        finding(),
+        finding(),
+    ]
+}
+
+fn is_test(subject: &Subject) -> bool {
+    !matches!(
+        subject,
+        Subject::MemoryCell { .. } | Subject::Key(_) | Subject::MemoryRange(..)
+    )
+}
+
+/// A sheet that holds `statements` one a line, as a program would make it.
+fn sheet_of(statements: &[Statement]) -> String {
+    statements
+        .iter()
+        .map(|s| print_statement(s) + "\n")
+        .collect()
+}
+
+fn said(sheet: &RunSheet) -> Vec<Statement> {
+    sheet.statements().map(|s| s.value.clone()).collect()
+}
+
+/// Non-blank lines that are not only a comment, counted without the reader.
+fn content_lines(text: &str) -> usize {
+    let bare = |l: &str| {
+        let l = l.trim();
+        let l = l
+            .strip_prefix(['-', '*', '•', '·'])
+            .filter(|r| r.starts_with(char::is_whitespace))
+            .unwrap_or(l)
+            .trim();
+        !l.is_empty() && !l.starts_with('#')
+    };
+    text.replace("\r\n", "\n")
+        .split(['\n', '\r'])
+        .filter(|l| bare(l))
+        .count()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn every_statement_is_printed_and_read_the_same(all in vec(statement(), 1..6)) {
+        let text = sheet_of(&all);
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        prop_assert!(sheet.diags.is_empty(), "{}\n{:?}", text, sheet.diags);
+        prop_assert_eq!(said(&sheet), all, "{}", text);
+    }
+
+    #[test]
+    fn printing_what_was_read_says_the_same(text in mutated(), ) {
+        let Ok(sheet) = parse("p", text.as_bytes()) else { return Ok(()) };
+        let printed = print(&sheet);
+        let again = parse("p", printed.as_bytes()).expect("what was printed is a text");
+        prop_assert_eq!(said(&again), said(&sheet), "{}\n---\n{}", text, printed);
+    }
+
+    #[test]
+    fn every_line_is_kept_or_told(text in mutated()) {
+        let Ok(sheet) = parse("p", text.as_bytes()) else { return Ok(()) };
+        prop_assert_eq!(sheet.lines.len(), content_lines(&sheet.text), "{}", text);
+        for line in &sheet.lines {
+            // Separators alone (`;;`) say nothing; anything else is read or flagged.
+            let words = sheet.text[line.span.start..line.span.end].split('#').next().unwrap_or("").chars().any(char::is_alphanumeric);
+            let told = line.not_understood.is_some() || !line.statements.is_empty();
+            prop_assert!(told || !words, "{:?}", &sheet.text[line.span.start..line.span.end]);
+        }
+        for diag in &sheet.diags {
+            let (span, _) = diag.label.as_ref().expect("a place");
+            prop_assert!(sheet.text.get(span.start..span.end).is_some(), "{:?}", diag);
+        }
+        let drawn = whichsocket::diag::render(&sheet.diags, "p", &sheet.text, false);
+        prop_assert_eq!(drawn.is_empty(), sheet.diags.is_empty());
+    }
+
+    #[test]
+    fn arbitrary_bytes_never_panic(bytes in vec(any::<u8>(), 0..400)) {
+        let _ = parse("p", &bytes);
+    }
+
+    #[test]
+    fn arbitrary_text_never_panics(text in "\\PC{0,120}(\n\\PC{0,60}){0,3}") {
+        let _ = parse("p", text.as_bytes());
+    }
+}
+
+/// A sample with some characters changed, dropped, doubled or moved.
+fn mutated() -> impl Strategy<Value = String> {
+    let edit = (
+        0usize..200,
+        0u8..5,
+        any::<char>(),
+        select(" ,;:-.#?\"/$+=~\nabno015".chars().collect::<Vec<_>>()),
+    );
+    (select(SAMPLES.to_vec()), vec(edit, 0..6)).prop_map(|(sample, edits)| {
+        let mut text: Vec<char> = sample.chars().collect();
+        for (at, kind, wild, mark) in edits {
+            let at = at % text.len().max(1);
+            match kind {
+                0 if at < text.len() => {
+                    text.remove(at);
+                }
+                1 => text.insert(at.min(text.len()), wild),
+                2 if at + 1 < text.len() => text.swap(at, at + 1),
+                3 if at < text.len() => text[at] = mark,
+                _ => text.insert(at.min(text.len()), mark),
+            }
+        }
+        text.into_iter().collect()
+    })
+}
