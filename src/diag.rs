@@ -113,7 +113,7 @@ fn wrap(text: &str, width: usize) -> String {
     let mut out = String::new();
     let mut column = 0;
     for word in text.split(' ') {
-        let length = unicode_width::UnicodeWidthStr::width(word);
+        let length = textwrap::core::display_width(word);
         if column > 0 && column + 1 + length > width {
             out.push('\n');
             column = 0;

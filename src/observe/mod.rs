@@ -8,6 +8,7 @@ pub mod aspect;
 pub mod board;
 pub mod facts;
 mod hands;
+mod keys;
 mod measured;
 mod memory;
 mod results;
@@ -138,6 +139,8 @@ pub(crate) struct Observer<'m> {
     rest_fine: Vec<(usize, usize, usize)>,
     not_reached: HashSet<String>,
     pub(crate) cells: Vec<memory::Cell>,
+    /// Dead keys of this run: check and place.
+    pub(crate) dead_keys: Vec<(String, (usize, usize))>,
     scratch: Vec<f64>,
 }
 
@@ -162,6 +165,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         rest_fine: Vec::new(),
         not_reached: HashSet::new(),
         cells: Vec::new(),
+        dead_keys: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -210,6 +214,7 @@ impl Observer<'_> {
     fn next_run(&mut self) {
         let keep = (self.sheet, self.line);
         self.cells(self.run);
+        self.keys();
         for (sheet, line, run) in std::mem::take(&mut self.rest_fine) {
             (self.sheet, self.line) = (sheet, line);
             let rest: Vec<(String, Vec<Read>)> = self
@@ -343,9 +348,15 @@ pub fn effects(
         } else {
             missed
         };
-        (m, s * (1.0 - missed))
+        (m, stepped(s) * (1.0 - missed))
     };
     touched.into_iter().map(take).collect()
+}
+
+/// A strength to the nearest 32nd, at least one: no map knows it better, and modes that differ by less than that then count
+/// as alike, which keeps the sums of the ranking small.
+fn stepped(strength: f64) -> f64 {
+    ((strength * 32.0).round() / 32.0).max(1.0 / 32.0)
 }
 
 /// The aspect under which a passing check counts: everything it could show.

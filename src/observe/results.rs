@@ -178,6 +178,10 @@ impl Observer<'_> {
             return self.memory_bad(&known);
         }
         for (id, reads, what) in known {
+            if id.starts_with("key.") && matches!(f.state, State::Bad | State::Dead) {
+                self.dead_keys.push((id, (self.sheet, self.line)));
+                continue;
+            }
             let Some((aspect, outcome, word)) = reading_of(&id, f) else {
                 self.warn(
                     "state-not-used",

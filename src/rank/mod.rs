@@ -89,12 +89,14 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
     let mut out = Vec::new();
     for (cause, instance) in a.instances.iter().enumerate() {
         let unit = &model.units[instance.unit];
-        let mut modes: Vec<(ModeId, f64)> = a.modes[cause]
-            .iter()
-            .copied()
-            .zip(p.modes[cause].iter().copied())
-            .filter(|m| m.1 > 0.0)
-            .collect();
+        let mut modes: Vec<(ModeId, f64)> = Vec::new();
+        for (&mode, &probability) in a.modes[cause].iter().zip(&p.modes[cause]) {
+            match modes.last_mut() {
+                Some((same, sum)) if *same == mode => *sum += probability,
+                _ => modes.push((mode, probability)),
+            }
+        }
+        modes.retain(|m| m.1 > 0.0);
         modes.retain(|(m, _)| !optional_missing(model, *m));
         let probability = modes.iter().map(|m| m.1).sum::<f64>();
         if probability < least {

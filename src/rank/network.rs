@@ -33,7 +33,7 @@ pub struct Assembled {
     pub net: Network,
     /// What each cause is.
     pub instances: Vec<Instance>,
-    /// Modes of the model that the modes of each cause are.
+    /// Modes of the model that the modes of each cause are (one that comes and goes may stand twice: acting and idle).
     pub modes: Vec<Vec<ModeId>>,
     /// Checks of the network by reading (index into the readings).
     pub checks: Vec<Vec<CheckId>>,
@@ -94,7 +94,8 @@ pub fn assemble(
             modes: Vec::new(),
             checks: vec![Vec::new(); observed.readings.len()],
         },
-        slot: vec![(0, 0); model.modes.len()],
+        slot: vec![NOWHERE; model.modes.len()],
+        one_run: observed.runs <= 1,
         left: BTreeMap::new(),
         failed: Vec::new(),
     };
@@ -128,6 +129,8 @@ const NOWHERE: (usize, usize) = (usize::MAX, 0);
 struct Builder<'a> {
     model: &'a BoardModel,
     a: Assembled,
+    /// Whether all readings are of one run.
+    one_run: bool,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
     /// P(fault of this unit is still there), for refitted contacts and joints.
@@ -142,23 +145,34 @@ impl Builder<'_> {
         for m in self.model.units[instance.unit].modes.clone() {
             self.slot[m as usize] = NOWHERE;
         }
-        for (k, &m) in modes.iter().enumerate() {
-            self.slot[m as usize] = (cause, k);
+        let (mut ids, mut list) = (Vec::new(), Vec::new());
+        for (&m, prior) in modes.iter().zip(prior) {
+            self.slot[m as usize] = (cause, list.len());
+            let shows = self.model.modes[m as usize].flaky;
+            let mut add = |prior: Vec<f64>, shows: Option<f64>| {
+                ids.push(m);
+                list.push(Mode {
+                    prior,
+                    effects: Vec::new(),
+                    shows,
+                    likelihood: 1.0,
+                });
+            };
+            match shows.filter(|_| self.one_run) {
+                // Within one run a mode that comes and goes is one of two steady ones: it acts, or it is idle.
+                Some(shows) => {
+                    add(prior.iter().map(|p| p * shows).collect(), None);
+                    add(prior.iter().map(|p| p * (1.0 - shows)).collect(), None);
+                }
+                None => add(prior, shows),
+            }
         }
-        let shows = |m: ModeId| self.model.modes[m as usize].flaky;
-        let mode = |(&m, prior)| Mode {
-            prior,
-            effects: Vec::new(),
-            shows: shows(m),
-            likelihood: 1.0,
-        };
-        let modes_of = modes.iter().zip(prior).map(mode).collect();
         self.a.net.causes.push(Cause {
-            modes: modes_of,
+            modes: list,
             likelihood_fine: 1.0,
         });
         self.a.instances.push(instance);
-        self.a.modes.push(modes);
+        self.a.modes.push(ids);
     }
 
     fn check(&mut self, reading: usize, c: &CheckReading) {
