@@ -2,6 +2,7 @@
 //! a bench that knows better will set its own.
 
 use crate::faultmap::model::{Position, Unit, UnitKind};
+use crate::faultmap::raw::Class;
 
 /// A voltage at a named pin with a multimeter.
 pub const MEASURE_RAIL: f64 = 1.5;
@@ -20,6 +21,7 @@ pub const GIVE_UP: f64 = 300.0;
 pub fn remedy(unit: &Unit, position: &Position) -> f64 {
     let pins = position.pins.len() as f64;
     match &unit.kind {
+        UnitKind::Part if position.class == Class::Connector => 2.0,
         UnitKind::Part if position.outside => 3.0,
         UnitKind::Part if position.socket => 4.0,
         // Desoldering and cleaning holes takes about as long a pin as soldering the socket in.

@@ -16,8 +16,11 @@ use crate::report::view::{NextView, OutcomeView, ThenView};
 use steps::Candidate;
 
 /// Share of the probability that the hypotheses given to the planner cover, and how many they are at most.
-const COVERED: f64 = 0.98;
-const HYPOTHESES: usize = 60;
+const COVERED: f64 = 0.95;
+const HYPOTHESES: usize = 40;
+
+/// Parts of the hypotheses that are opened at most: what bounds the time on sheets with many failing readings.
+const PARTS: usize = 60;
 
 /// Causes that the hypotheses are made of: the likeliest, down to this probability.
 const CAUSES: usize = 24;
@@ -40,7 +43,10 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
     }
     let causes = leading_causes(ranking);
     let net = &ranking.assembled.net;
-    let limits = Limits::default();
+    let limits = Limits {
+        max_steps: PARTS,
+        ..Limits::default()
+    };
     let Ok(leading) = leading_hypotheses_of(net, &limits, &causes, COVERED, HYPOTHESES) else {
         return Vec::new();
     };
@@ -67,8 +73,10 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
         return Vec::new();
     };
     let plan = planner.plan(&planner.start());
+    let stop_first = plan.choices.first().is_some_and(|c| c.step.is_none());
     plan.choices
         .iter()
+        .filter(|c| c.step.is_some() || stop_first)
         .map(|c| describe(model, ranking, &problem, &planner, &candidates, c))
         .collect()
 }

@@ -454,6 +454,12 @@ fn remedy_words(
         UnitKind::Part if position.class == Class::Setting => {
             format!("Check and correct {}: {}.", position.name, position.role)
         }
+        UnitKind::Part if position.class == Class::Connector => {
+            format!(
+                "Unplug {}, look at and clean its contacts, and push it home again.",
+                position.name
+            )
+        }
         UnitKind::Part if position.outside => format!(
             "Try another {} ({}) known to be good.",
             position.name, position.role

@@ -117,7 +117,7 @@ impl Observer<'_> {
                 .strip_prefix("memory.address.")
                 .and_then(|k| k.parse::<u32>().ok());
             // A single chip does not change whole bytes; eight bad ones do, but then every address fails.
-            let weight = line.map_or(0.05, |k| p.fits_line(k));
+            let weight = line.map_or(0.005, |k| p.fits_line(k));
             reads.extend(check.reads.iter().map(|r| Read {
                 node: r.node,
                 weight: r.weight * weight as f32,

@@ -111,14 +111,14 @@ pub struct Trust {
 }
 
 /// Typed from a screen by a person. A failure typed where there was none is a rare slip, and a failing part that the map
-/// does not know is as rare (guess: one in three thousand results); a failure overlooked is commoner.
+/// does not know is as rare (guess: one in ten thousand results); a failure overlooked is commoner.
 pub const TYPED: Trust = Trust {
-    false_fail: 0.0003,
+    false_fail: 0.0001,
     missed: 0.01,
 };
 /// Transcribed from a photograph (guess: several times as many).
 pub const PHOTO: Trust = Trust {
-    false_fail: 0.002,
+    false_fail: 0.001,
     missed: 0.02,
 };
 /// Measured by hand with a probe on a pin among many (guess: wrong pin, slipped probe, polarity).

@@ -96,6 +96,7 @@ pub fn assemble(
         },
         slot: vec![NOWHERE; model.modes.len()],
         one_run: observed.runs <= 1,
+        of_memory: Vec::new(),
         left: BTreeMap::new(),
         failed: Vec::new(),
     };
@@ -120,7 +121,43 @@ pub fn assemble(
             Evidence::Remedy { units, cured } => b.remedy(i, units, *cured),
         }
     }
-    b.a
+    let Builder { a, of_memory, .. } = b;
+    share_severity(a, &of_memory)
+}
+
+/// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
+const SHARED: usize = 3;
+
+/// What strikes many data bits of the memory at once (a lost strobe, a low rail) shows in all of them or in none: its strength
+/// is how probable the first is, not an independent chance for each bit. So such a mode is split into two, exactly:
+///
+/// severe, with prior p·s and strengths s_k / s;   mild, with prior p·(1 − s) and none;   s = the largest s_k
+fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
+    for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
+        let mut split: Vec<(ModeId, Mode)> = Vec::new();
+        for (&id, mode) in ids.iter().zip(std::mem::take(&mut cause.modes)) {
+            let shared: Vec<&Effect> = mode.effects.iter().filter(|e| of_memory[e.check]).collect();
+            let most = shared
+                .iter()
+                .map(|e| e.fail + e.intermittent)
+                .fold(0.0, f64::max);
+            if shared.len() < SHARED || most >= 0.95 {
+                split.push((id, mode));
+                continue;
+            }
+            let (mut severe, mut mild) = (mode.clone(), mode);
+            severe.prior.iter_mut().for_each(|p| *p *= most);
+            mild.prior.iter_mut().for_each(|p| *p *= 1.0 - most);
+            for e in severe.effects.iter_mut().filter(|e| of_memory[e.check]) {
+                // A severe one is still overlooked now and then, as any other.
+                (e.fail, e.intermittent) = (0.97 * e.fail / most, 0.97 * e.intermittent / most);
+            }
+            mild.effects.retain(|e| !of_memory[e.check]);
+            split.extend([(id, severe), (id, mild)]);
+        }
+        (*ids, cause.modes) = split.into_iter().unzip();
+    }
+    a
 }
 
 /// Marks a mode that is in no cause now.
@@ -131,6 +168,8 @@ struct Builder<'a> {
     a: Assembled,
     /// Whether all readings are of one run.
     one_run: bool,
+    /// Whether each check of the network is a data bit of the memory.
+    of_memory: Vec<bool>,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
     /// P(fault of this unit is still there), for refitted contacts and joints.
@@ -186,6 +225,7 @@ impl Builder<'_> {
     /// A check of the board as it is now.
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
+        self.of_memory.push(c.check.starts_with("memory.bit."));
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: 0.2 * c.leak,

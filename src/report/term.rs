@@ -8,6 +8,9 @@ use std::fmt::Write as _;
 /// Columns of the text.
 pub const WIDTH: usize = 80;
 
+/// Members of a group that are named.
+const NAMED: usize = 8;
+
 /// Draws with styles; a printer that strips them makes plain text of it.
 struct Page {
     out: String,
@@ -103,10 +106,22 @@ fn suspects(p: &mut Page, v: &RankingView) {
             .unwrap_or_default();
         p.hang("       ", &format!("most likely: {mode}"));
     }
-    for group in &v.groups {
+    let leaders: Vec<&str> = shown.iter().take(3).map(|s| s.unit.as_str()).collect();
+    for group in v
+        .groups
+        .iter()
+        .filter(|g| g.iter().any(|n| leaders.contains(&n.as_str())))
+    {
+        let more = group.len().saturating_sub(NAMED);
+        let more = if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        };
+        let names = group[..group.len().min(NAMED)].join(", ");
         p.hang(
             "     ",
-            &format!("No reading so far tells these apart: {}.", group.join(", ")),
+            &format!("No reading so far tells these apart: {names}{more}."),
         );
     }
     for e in &v.explained_by {
