@@ -394,8 +394,8 @@ pub const CONNECTOR: f64 = 0.011;
 /// Section 14 (either edition) has no keyboard class. Its push button, 0.10 (Notice 2, 14.1, from memory), would give
 /// 64 keys seven times the rate of the processor, and no bench sees that. In the 27 repairs that the exposure is
 /// taken from ([`super::exposure`]), 3 of 49 faulty units were key contacts; an 8-bit computer's other parts come to
-/// roughly 4 per million hours in this model, so 64 keys together have about 0.26, one key 0.004. A guess of the right
-/// size, not a handbook figure.
+/// 4 (handbook alone) to 7 (with field factors) per million hours in this model, so 64 keys together would have 0.26 to
+/// 0.46; one key at the lower end 0.004. A guess of the right size, not a handbook figure.
 pub const KEY_CONTACT: f64 = 0.004;
 
 /// A named figure for parts without a formula here.
