@@ -535,6 +535,7 @@ impl Compiler<'_> {
                     continue;
                 }
                 let id = modes.len();
+                let touching = !reach.is_empty();
                 seen.insert(signature, id);
                 for (node, kind, strength) in reach {
                     nodes[node as usize].touches.push(Touch {
@@ -546,11 +547,12 @@ impl Compiler<'_> {
                 let DraftMode {
                     what,
                     rate,
-                    notice,
                     flaky,
                     missing,
                     ..
                 } = mode;
+                // What nothing shows no owner notices.
+                let notice = if touching { mode.notice } else { 0.0 };
                 modes.push(FaultMode {
                     unit: units.len() as u32,
                     what,

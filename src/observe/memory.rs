@@ -123,6 +123,12 @@ impl Observer<'_> {
                 weight: r.weight * weight as f32,
             }));
         }
+        // A line whose address bits take both values among the failing cells is followed: it moves.
+        let moves: Vec<(String, Vec<Read>)> = (0..8)
+            .filter(|&k| p.fits_line(k) < 0.1)
+            .filter_map(|k| self.model.check(&format!("memory.address.{k}")))
+            .map(|c| (c.id.clone(), c.reads.clone()))
+            .collect();
         let ids: Vec<String> = self
             .model
             .checks
@@ -134,6 +140,10 @@ impl Observer<'_> {
             self.mark(&id);
         }
         let text = format!("{} cells hold the bytes of other addresses", p.cells);
+        for (id, reads) in moves {
+            let text = "failing cells follow this address line".to_string();
+            self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, text);
+        }
         self.check(
             "memory.aliasing",
             &reads,

@@ -247,7 +247,10 @@ impl Observer<'_> {
                 continue;
             };
             let (id, reads) = (check.id.clone(), check.reads.clone());
-            if *seen == PictureState::Normal {
+            if rules_out(*seen, which) {
+                let text = format!("picture not {}", word.replace('-', " "));
+                self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, text);
+            } else if *seen == PictureState::Normal {
                 self.check(
                     &id,
                     &reads,
@@ -355,6 +358,17 @@ impl Observer<'_> {
             effects,
         };
         self.push(text.into(), Evidence::Check(reading));
+    }
+}
+
+/// Whether seeing one state says that the other, which shows less, is not the case.
+fn rules_out(seen: PictureState, other: PictureState) -> bool {
+    use PictureState::{Black, NoSignal, Normal, OneColour};
+    match other {
+        NoSignal => !matches!(seen, NoSignal | Normal),
+        Black => !matches!(seen, NoSignal | Black | Normal),
+        OneColour => !matches!(seen, NoSignal | Black | OneColour | Normal),
+        _ => false,
     }
 }
 

@@ -39,6 +39,8 @@ impl CommonCause {
 pub struct CommonTable {
     /// In the order of the bits of a [`Setting`].
     causes: Vec<CommonCause>,
+    /// Mean of the worst multiplier over the settings, for the classes that some cause strikes.
+    means: Vec<(Class, f64)>,
 }
 
 /// Which common causes are present: bit `k` for cause `k`.
@@ -94,7 +96,7 @@ impl CommonTable {
                 }
             }
         }
-        Ok(Self { causes })
+        Ok(Self::of(causes))
     }
 
     /// No common causes: one setting, every multiplier 1.
@@ -108,9 +110,31 @@ impl CommonTable {
     /// Hints behind them are small counts of public repair pages; every figure marked `guess` is one.
     #[must_use]
     pub fn shipped() -> Self {
-        Self {
-            causes: vec![over_voltage(), poor_memory(), damp(), bad_repair()],
-        }
+        Self::of(vec![over_voltage(), poor_memory(), damp(), bad_repair()])
+    }
+
+    fn of(causes: Vec<CommonCause>) -> Self {
+        let mut struck: Vec<Class> = causes
+            .iter()
+            .flat_map(|c| c.factors.iter().map(|f| f.0))
+            .collect();
+        struck.sort_unstable();
+        struck.dedup();
+        let mut table = Self {
+            causes,
+            means: Vec::new(),
+        };
+        let mean = |class| {
+            table
+                .settings()
+                .map(|s| table.probability(s) * table.worst(s, class))
+                .sum()
+        };
+        table.means = struck
+            .into_iter()
+            .map(|class| (class, mean(class)))
+            .collect();
+        table
     }
 
     /// The causes, in order.
@@ -140,10 +164,23 @@ impl CommonTable {
             .product()
     }
 
-    /// Multiplier on the rate of a class under a setting: that of the worst cause present. A chip of a poor make that saw
-    /// over-voltage is not worse off than the multiplier of the worse of the two says: both are already counts of the bad ones.
+    /// Multiplier on the rate of a class under a setting, *relative to the mean over all settings*: counted repairs have the
+    /// common causes in them already, so these must not raise the mean rate, only tie the units of a class together.
+    ///
+    /// factor(s, class) = worst(s, class) / Σ P(t) worst(t, class)
     #[must_use]
     pub fn factor(&self, setting: Setting, class: Class) -> f64 {
+        let mean = self
+            .means
+            .iter()
+            .find(|(c, _)| *c == class)
+            .map_or(1.0, |m| m.1);
+        self.worst(setting, class) / mean
+    }
+
+    /// The multiplier of the worst cause present. A chip of a poor make that saw over-voltage is not worse off than the
+    /// worse of the two says: both are counts of the bad ones.
+    fn worst(&self, setting: Setting, class: Class) -> f64 {
         self.causes
             .iter()
             .enumerate()
