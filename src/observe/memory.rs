@@ -36,17 +36,21 @@ pub struct Pattern {
     pub whole: usize,
     /// Cells in all.
     pub cells: usize,
+    /// The lowest failing address is above the first one tested. A test walks upwards and lists its first failures, so the
+    /// cells below passed; a line stuck high, or a whole multiplexer gone, would have failed at the very first.
+    pub starts_late: bool,
     /// Address bits that are 1 in every failing address, and those that are 0 in every one.
     pub always: (u32, u32),
 }
 
-/// Sums up a list of cells.
-pub fn pattern(cells: &[Cell]) -> Pattern {
+/// Sums up a list of cells of a memory that is tested from this address on.
+pub fn pattern(cells: &[Cell], from: u32) -> Pattern {
     let mut p = Pattern {
         bits: [(0, 0); 8],
         whole: 0,
         cells: cells.len(),
         always: (!0, !0),
+        starts_late: cells.iter().all(|c| c.address > from),
     };
     for c in cells {
         let differ = c.wrote ^ c.read;
@@ -79,7 +83,7 @@ impl Pattern {
         let bits = 1 << k | 1 << (k + 8);
         if self.always.0 & bits != 0 {
             1.0
-        } else if self.always.1 & bits != 0 {
+        } else if self.always.1 & bits != 0 && !self.starts_late {
             0.3
         } else {
             0.02
@@ -95,7 +99,7 @@ impl Observer<'_> {
         let keep = (self.sheet, self.line);
         (self.sheet, self.line) = first.place;
         self.test_ran(run);
-        let p = pattern(&cells);
+        let p = pattern(&cells, self.model.memory.as_ref().map_or(0, |m| m.from));
         if p.looks_like_address() {
             self.address_pattern(&p);
         } else {
@@ -204,18 +208,21 @@ mod tests {
 
     #[test]
     fn one_chip_shows_in_its_bit() {
-        let p = pattern(&[cell(0x4000, 0x55, 0x5D), cell(0x4002, 0x55, 0x5D)]);
+        let p = pattern(&[cell(0x4000, 0x55, 0x5D), cell(0x4002, 0x55, 0x5D)], 0);
         assert_eq!(p.bits[3], (2, 0));
         assert!(!p.looks_like_address());
     }
 
     #[test]
     fn an_address_line_shows_whole_bytes() {
-        let p = pattern(&[
-            cell(0x0004, 0x55, 0xAA),
-            cell(0x0005, 0xAA, 0x55),
-            cell(0x000C, 0x55, 0xAA),
-        ]);
+        let p = pattern(
+            &[
+                cell(0x0004, 0x55, 0xAA),
+                cell(0x0005, 0xAA, 0x55),
+                cell(0x000C, 0x55, 0xAA),
+            ],
+            0,
+        );
         assert!(p.looks_like_address());
         assert_eq!(p.fits_line(2), 1.0);
         assert!(p.fits_line(0) < 0.5 && p.fits_line(4) < 1.0);

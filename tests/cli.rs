@@ -1,0 +1,114 @@
+//! The program as a process: exit status, streams, bad input.
+
+use std::io::Write;
+use std::process::{Command, Output, Stdio};
+
+fn run(args: &[&str], input: &[u8]) -> Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_whichsocket"))
+        .args(args)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The program may refuse and close its end before all is written.
+    let _ = child.stdin.take().unwrap().write_all(input);
+    child.wait_with_output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+const THREE_NONSENSE: &str = "samples/typed-in-haste.run";
+
+#[test]
+fn nonsense_lines_do_not_stop_the_ranking() {
+    let out = run(&["rank", "--json", THREE_NONSENSE], b"");
+    assert_eq!(out.status.code(), Some(0));
+    let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    let lost = v["not_understood"].as_array().unwrap();
+    assert_eq!(lost.len(), 3, "{lost:?}");
+    assert!(lost.iter().all(|l| !l["hint"].as_str().unwrap().is_empty()));
+    assert!(!v["suspects"].as_array().unwrap().is_empty());
+    let out = run(&["rank", THREE_NONSENSE], b"");
+    let shown = text(&out.stdout);
+    for line in ["the cat has been on the keyboard again", "wibble 7 of 9", "x x x x"] {
+        assert!(shown.contains(line), "{line} not in:\n{shown}");
+    }
+}
+
+#[test]
+fn strict_exits_with_one() {
+    assert_eq!(run(&["rank", "--strict", THREE_NONSENSE], b"").status.code(), Some(1));
+    assert_eq!(run(&["rank", "--strict", "samples/all-good.run"], b"").status.code(), Some(0));
+    assert_eq!(run(&["read", "--strict", THREE_NONSENSE], b"").status.code(), Some(1));
+}
+
+#[test]
+fn bad_input_gets_one_clear_message() {
+    let mut large = b"board dunlin-64\n".to_vec();
+    large.resize(8_000_001, b'#');
+    let cases: [(&str, &[u8], &str); 5] = [
+        ("binary", b"board dunlin-64\0\x01\x02", "text"),
+        ("empty", b"  \n# only a comment\n", "empty"),
+        ("large", &large, "8"),
+        ("unknown board", b"board dunlin-46\nrest fine", "did you mean 'dunlin-64'"),
+        ("no board", b"memory bit 3 bad", "--board"),
+    ];
+    for (what, input, said) in cases {
+        let out = run(&["rank", "-"], input);
+        assert_eq!(out.status.code(), Some(2), "{what}");
+        let message = text(&out.stderr);
+        assert!(message.to_lowercase().contains(said), "{what}: {message}");
+        assert_eq!(message.lines().count(), 1, "{what}: {message}");
+        assert!(out.stdout.is_empty(), "{what}");
+    }
+    let out = run(&["rank", "no/such.run"], b"");
+    assert_eq!(out.status.code(), Some(2));
+    assert!(text(&out.stderr).contains("no such file"));
+    assert_eq!(run(&["rank"], b"").status.code(), Some(2), "usage");
+}
+
+#[test]
+fn several_sheets_are_several_machines_unless_they_share_a_ticket() {
+    let out = run(&["rank", "--json", "--no-next", "samples/all-good.run", "samples/one-memory-bit.run"], b"");
+    assert_eq!(text(&out.stdout).lines().count(), 2);
+    let out = run(&["rank", "--json", "--no-next", "samples/one-memory-bit.run", "samples/one-memory-bit.run"], b"");
+    let lines: Vec<String> = text(&out.stdout).lines().map(String::from).collect();
+    assert_eq!(lines.len(), 1);
+    let v: serde_json::Value = serde_json::from_str(&lines[0]).unwrap();
+    assert_eq!(v["run"], 2);
+    let out = run(&["rank", "--json", "--no-next", "samples/all-good.run", "no/such.run"], b"");
+    assert_eq!(out.status.code(), Some(0), "one of two could be read");
+    assert!(text(&out.stdout).lines().any(|l| l.contains("\"error\"")));
+}
+
+#[test]
+fn schema_and_boards_can_be_printed() {
+    let out = run(&["schema"], b"");
+    let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(v["title"], "RankingView");
+    let out = run(&["board", "list"], b"");
+    assert!(text(&out.stdout).contains("dunlin-64") && text(&out.stdout).contains("64k-6510-wide"));
+}
+
+#[test]
+fn colour_only_when_asked_for() {
+    let plain = text(&run(&["rank", "samples/over-voltage.run"], b"").stdout);
+    assert!(!plain.contains('\x1b'));
+    let coloured = text(&run(&["rank", "--color", "always", "samples/over-voltage.run"], b"").stdout);
+    assert!(coloured.contains('\x1b'));
+    assert_eq!(plain, anstream::adapter::strip_str(&coloured).to_string(), "colour says nothing that words do not");
+}
+
+#[test]
+fn read_says_what_it_understood() {
+    let out = run(&["read", "samples/one-memory-bit.run"], b"");
+    assert_eq!(out.status.code(), Some(0));
+    assert!(text(&out.stdout).contains("memory bit 3 bad"));
+    let out = run(&["read", "--json", THREE_NONSENSE], b"");
+    let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(v["not_understood"].as_array().unwrap().len(), 3);
+}
