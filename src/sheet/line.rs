@@ -16,7 +16,7 @@ use super::grammar::{continued, explain, statement};
 use super::hint;
 use super::statement::{Effect, Statement, Subject};
 use super::token::{Kind, Lexed, Toks};
-use super::vocab::{Concept, Vocabulary};
+use super::vocab::{Concept, Concepts, Vocabulary};
 use super::{Correction, Line, NotUnderstood};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
@@ -29,6 +29,36 @@ const MOST_ATOMS: usize = 240;
 const MOST_PARTS: usize = 24;
 /// Longer runs of atoms are not divided without marks.
 const MOST_UNDIVIDED: usize = 24;
+
+/// Words for how something was: a part that starts with one may belong to the part before.
+const STATES: Concepts = Concepts::of(&[
+    Concept::Good,
+    Concept::Bad,
+    Concept::Low,
+    Concept::High,
+    Concept::Dead,
+    Concept::Missing,
+    Concept::Stopped,
+    Concept::Slow,
+    Concept::Fast,
+    Concept::Wrong,
+    Concept::Garbage,
+    Concept::Noisy,
+    Concept::Stuck,
+    Concept::Hot,
+    Concept::TooHot,
+    Concept::Cold,
+    Concept::Warm,
+    Concept::Shorted,
+    Concept::Open,
+    Concept::No,
+    Concept::Empty,
+    Concept::Cured,
+    Concept::NoChange,
+    Concept::Changed,
+    Concept::Moved,
+    Concept::Worse,
+]);
 
 /// What reading a sheet carries from line to line.
 pub struct Reader<'t> {
@@ -200,6 +230,14 @@ impl<'t> Reader<'t> {
                 && let Some(all) = undivided(&lexed, piece.from, piece.to)
             {
                 piece.part = Part::Read(all);
+            }
+        }
+        // `ok voice 2` behind something that was not read may be two halves: the state belongs to what was before.
+        for k in 1..pieces.len() {
+            let starts_with_state =
+                pieces[k].from < pieces[k].to && STATES.meets(&lexed.atoms[pieces[k].from].heads());
+            if starts_with_state && matches!(pieces[k - 1].part, Part::Unread) {
+                pieces[k].part = Part::Unread;
             }
         }
         for k in 1..pieces.len() {
@@ -466,7 +504,9 @@ fn divides(lexed: &Lexed, i: usize) -> bool {
     atom.kind == Kind::Mark
         && match &*atom.lower {
             "," => !(atom.stuck && next_stuck && i > 0 && digit(i - 1) && digit(i + 1)),
-            "." | "-" | "\u{2013}" | "\u{2014}" | "+" | "&" | ":" => !next_stuck,
+            // A hyphen stuck to a word is a range that breaks off.
+            "-" => !atom.stuck && !next_stuck,
+            "." | "\u{2013}" | "\u{2014}" | "+" | "&" | ":" => !next_stuck,
             "(" | ")" | "/" => true,
             _ => false,
         }
@@ -497,6 +537,14 @@ fn divide(lexed: &Lexed) -> Vec<Piece> {
         .collect();
     let ends: Vec<usize> = cuts.iter().copied().chain(std::iter::once(count)).collect();
     let parts = starts.len();
+    // A colon or dash belongs to both its sides (`voice 1: ok`): it only divides off free words before it.
+    let weak = |k: usize| {
+        k > 0
+            && matches!(
+                &*lexed.atoms[starts[k] - 1].lower,
+                ":" | "-" | "\u{2013}" | "\u{2014}"
+            )
+    };
     let mut best: Vec<(usize, Option<(usize, Part)>)> =
         (0..=parts).map(|_| (usize::MAX, None)).collect();
     best[0].0 = 0;
@@ -505,8 +553,18 @@ fn divide(lexed: &Lexed) -> Vec<Piece> {
             if i == 0 && j == parts {
                 continue;
             }
-            let part = one_part(lexed, starts[i], ends[j - 1], j - i == 1);
-            let Some((cost, part)) = part else { continue };
+            let smallest = j - i == 1;
+            let (from, to) = (starts[i], ends[j - 1]);
+            let Some((mut cost, mut part)) = one_part(lexed, from, to, smallest) else {
+                continue;
+            };
+            let free_before = matches!(best[i].1, Some((_, Part::Free | Part::Empty)));
+            if matches!(part, Part::Read(_)) && (weak(i) && !free_before || j < parts && weak(j)) {
+                if !smallest {
+                    continue;
+                }
+                (cost, part) = (unread_cost(from, to), Part::Unread);
+            }
             let total = best[i].0.saturating_add(cost);
             if total < best[j].0 {
                 best[j] = (total, Some((i, part)));
@@ -561,8 +619,13 @@ fn one_part(lexed: &Lexed, from: usize, to: usize, smallest: bool) -> Option<(us
         Some(all) => Some((1, Part::Read(all))),
         None if !smallest => None,
         None if is_free(lexed, from, to) => Some((2, Part::Free)),
-        None => Some((100 + 10 * (to - from), Part::Unread)),
+        None => Some((unread_cost(from, to), Part::Unread)),
     }
+}
+
+/// Leaving something unread costs more than any number of parts.
+fn unread_cost(from: usize, to: usize) -> usize {
+    100 + 10 * (to - from)
 }
 
 /// Free words: plain words that say nothing about the machine.
@@ -604,7 +667,9 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     // For each end: least number of parts, ways to get there with that many, start of the last part.
     let mut table: Vec<Option<(usize, usize, usize)>> = vec![None; count + 1];
     table[0] = Some((0, 1, 0));
-    for j in 2..=count {
+    // Never between what is stuck together (`0.3V`).
+    let apart = |i: usize| i == count || !lexed.atoms[from + i].stuck;
+    for j in (2..=count).filter(|j| apart(*j)) {
         for i in 0..=j - 2 {
             let Some((parts, ways, _)) = table[i] else {
                 continue;

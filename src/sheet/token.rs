@@ -44,6 +44,13 @@ pub struct Atom<'t> {
     found: (u32, u32),
 }
 
+impl Atom<'_> {
+    /// The concepts of the phrases that start here.
+    pub fn heads(&self) -> Concepts {
+        self.heads
+    }
+}
+
 /// A line cut into atoms.
 #[derive(Debug)]
 pub struct Lexed<'t> {

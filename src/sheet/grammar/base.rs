@@ -498,6 +498,24 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
             pin: Some(pin),
         },
     );
+    // `U7 p40`
+    let short = |i| {
+        let (rest, name) = position(i)?;
+        let pin = rest
+            .first()
+            .and_then(|a| a.lower.strip_prefix('p'))
+            .filter(|p| p.len() <= 2 && p.bytes().all(|b| b.is_ascii_digit()));
+        match pin {
+            Some(pin) if !pin.is_empty() => Ok((
+                rest.skip(1),
+                Place {
+                    name,
+                    pin: Some(pin.to_string()),
+                },
+            )),
+            _ => Err(nom::Err::Error(E::silent(rest))),
+        }
+    };
     let pin_first = map(
         (word(Pin), after_gap(pin_name), position),
         |((), pin, name)| Place {
@@ -505,7 +523,26 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
             pin: Some(pin),
         },
     );
-    alt((dotted, worded, pin_first)).parse(input)
+    alt((dotted, worded, short, pin_first)).parse(input)
+}
+
+/// `several pins = position ("pins" | "legs") numbers`
+pub fn several_pins(input: Toks<'_>) -> P<'_, Vec<Place>> {
+    let (rest, name) = position(input)?;
+    let (rest, ()) = word(Pin)(rest)?;
+    if !matches!(&*input.lexed.atoms[rest.from - 1].lower, "pins" | "legs") {
+        return Err(nom::Err::Error(E::silent(rest)));
+    }
+    let (rest, pins) = numbers(1, 99, "pin numbers")(rest)?;
+    Ok((
+        rest,
+        pins.into_iter()
+            .map(|pin| Place {
+                name: name.clone(),
+                pin: Some(pin.to_string()),
+            })
+            .collect(),
+    ))
 }
 
 /// `line = ["line"] name`: a line by its name. Without the word `line`, only a name that looks like one: with an
@@ -568,7 +605,10 @@ fn line_name(input: Toks<'_>) -> P<'_, String> {
         .trim_end_matches(|c: char| c.is_ascii_digit())
         .to_lowercase();
     if input.lexed.words.is(&letters, PartLetters) {
-        return fail(rest, "which pin: `.40` or `pin 40`");
+        return Err(nom::Err::Error(E::want(
+            rest,
+            "which pin: `.40` or `pin 40`",
+        )));
     }
     if may_be_address(&name) {
         return fail(rest, ADDRESS_OR_PLACE);

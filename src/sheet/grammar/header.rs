@@ -148,7 +148,8 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, vec![(places, part)]))
     };
     let part_last = |i| {
-        let (rest, part) = part_number(i)?;
+        let (rest, part) =
+            part_number(i).map_err(|_: nom::Err<E>| nom::Err::Error(E::silent(i)))?;
         let (rest, ()) = word(Fitted)(rest)?;
         let (rest, places) = positions(rest)?;
         Ok((rest, vec![(places, part)]))
