@@ -8,9 +8,10 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use crate::quantity::Unit;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Intake, Obtained, Place, Statement};
-use crate::sheet::token::{E, Kind, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
 
 /// An identifier: words and `-`, `_`, `.`, `/` without spaces between.
 fn identifier(input: Toks<'_>) -> P<'_, &str> {

@@ -7,9 +7,10 @@ use nom::sequence::preceded;
 
 use super::base::*;
 use super::result::{all_found, found, seen_at};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{State, Statement, Subject};
-use crate::sheet::token::{E, Kind, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
 
 const KEY_NAMES: &str = "key names: Q W E, A-F, space, \"left shift\"";
 

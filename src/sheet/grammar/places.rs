@@ -8,9 +8,9 @@ use nom::sequence::preceded;
 use super::base::*;
 use super::result::{all_found, found, seen_at};
 use crate::quantity::Unit;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Place, State, Statement, Subject};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 const LEVELS: &[(Concept, State)] = &[
     (Low, State::Low),

@@ -8,9 +8,9 @@ use nom::sequence::preceded;
 use super::base::*;
 use super::result::{all_found, finding, found, seen_at};
 use crate::quantity::{Quantity, Unit};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, Place, State, Statement, Subject};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 /// Nominal voltages are whole numbers of volts up to this; `4.98 V` is a reading, never a name.
 const HIGHEST_NOMINAL: f64 = 60.0;
