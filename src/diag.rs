@@ -55,6 +55,8 @@ pub mod code {
         IGNORED_WORDS = "ignored-words";
         /// A line is too long to be a statement.
         LINE_TOO_LONG = "line-too-long";
+        /// There are very many messages of one code; the rest are only counted.
+        MORE_ALIKE = "more-alike";
         /// The file is not UTF-8 and was read as Latin-1.
         NOT_UTF8 = "not-utf8";
     }

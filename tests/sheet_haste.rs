@@ -322,6 +322,24 @@ const LINES: &[(&str, &str)] = &[
     ("works after reseating U17", "reseated U17: cured"),
     ("u4 checksum 1234", "rom U4 checksum $1234"),
     ("U7.1 no clock", "U7.1 dead"),
+    ("4.98V on 5V", "rail +5V 4.98 V"),
+    ("11.9 on the 12v rail", "rail +12V 11.9 V"),
+    ("12v 11.2 low", "rail +12V 11.2 V"),
+    ("F1 and F2 ok", "fuse F1 ok | fuse F2 ok"),
+    ("D16 shorted", "D16 shorted"),
+    ("d3 low", "line D3 low"),
+    ("U17 p10 low", "U17.10 low"),
+    ("U17 pins 10, 11 low", "U17.10 low | U17.11 low"),
+    ("RESET never goes high", "line RESET low"),
+    ("ripple 5v 80mv pk-pk", "ripple rail +5V 80 mV"),
+    (
+        "memory ok, note: check again tomorrow, not urgent",
+        "memory ok | note check again tomorrow, not urgent",
+    ),
+    ("voice 1: ok, voice 2: ok", "voice 1 ok | voice 2 ok"),
+    ("voice 1, ok, voice 2, ok,", "voice 1 ok | voice 2 ok"),
+    ("U3/U4 hot", "U3 hot | U4 hot"),
+    ("sound: n/a", "not reached: sound"),
     ("D800-DBFF bad", "memory $D800-$DBFF bad"),
 ];
 
@@ -417,6 +435,18 @@ const REFUSED: &[&str] = &[
     "1 voice dead",
     "with U18 out picture ok",
     "picture ok then black",
+    "keys dead A-",
+    "bits 0- bad",
+    "voice 1: ok voice 2: ok voice 3: -",
+    "12V rail is 0.3V too low",
+    "5V rail 0.2 low",
+    "loop 3: memory bad",
+    "U14 replaced by new 74LS258: normal start screen",
+    "second 5 V rail: 0 V",
+    "no RAM chip hot",
+    "38,911 bytes free",
+    "keys qwe dead",
+    "20/20 ok",
 ];
 
 fn read(line: &str) -> RunSheet {

@@ -2,7 +2,8 @@
 
 use super::correct::Reading;
 use super::line::short;
-use super::token::{E, Kind, Toks};
+use super::token::Kind;
+use super::toks::{E, Toks};
 use crate::diag::{code, did_you_mean};
 use crate::source::Span;
 

@@ -4,19 +4,19 @@
 //! line      = [bullet] (raw | segment (";" segment)*) ["#" comment]
 //! raw       = ("note" | "complaint") anything
 //! segment   = part ((","|"and"|"."|"("|...) part)*
-//! part      = statement | free words
+//! part      = statement | free words          (see `divide`)
 //! ```
-//! A comma may divide statements or stand inside one; the division is taken that leaves the least unread, with the
-//! fewest parts. Statements without a mark between them (`+5V 4.98 +12V 11.9`) are divided when there is one way only.
 
 use std::collections::HashMap;
 
+use super::concept::Concept;
 use super::correct::{Memo, Reading};
-use super::grammar::{continued, explain, statement};
+use super::divide::{Part, Piece, read, read_whole, toks, turned_at};
+use super::grammar::explain;
 use super::hint;
-use super::statement::{Effect, Statement, Subject};
-use super::token::{Kind, Lexed, Toks};
-use super::vocab::{Concept, Vocabulary};
+use super::statement::{Statement, Subject};
+use super::token::Lexed;
+use super::vocab::Vocabulary;
 use super::{Correction, Line, NotUnderstood};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
@@ -25,11 +25,10 @@ use crate::source::{Span, Spanned};
 const LONGEST_LINE: usize = 1_500;
 /// A segment of more words and marks than this is not read: a list of all keys with commas has about 150.
 const MOST_ATOMS: usize = 240;
-/// More divided parts than this in one segment are not tried in all combinations.
-const MOST_PARTS: usize = 24;
-/// Longer runs of atoms are not divided without marks.
-const MOST_UNDIVIDED: usize = 24;
-
+/// After so many parts that were not read, lines are only tried as a whole.
+const PATIENCE: usize = 1_000;
+/// So many messages of one code are shown.
+const MOST_ALIKE: usize = 100;
 /// What reading a sheet carries from line to line.
 pub struct Reader<'t> {
     /// The whole text.
@@ -43,21 +42,10 @@ pub struct Reader<'t> {
     /// Words that were read as others.
     pub corrections: Vec<Correction>,
     after_cell: bool,
-}
-
-/// A part of a segment after reading.
-enum Part {
-    Read(Vec<Statement>),
-    Free,
-    Empty,
-    Unread,
-}
-
-/// A run of atoms and what became of it.
-struct Piece {
-    from: usize,
-    to: usize,
-    part: Part,
+    /// Parts that were not read so far.
+    unread: usize,
+    /// Messages of each code so far.
+    said: HashMap<&'static str, usize>,
 }
 
 impl<'t> Reader<'t> {
@@ -70,6 +58,8 @@ impl<'t> Reader<'t> {
             diags: Vec::new(),
             corrections: Vec::new(),
             after_cell: false,
+            unread: 0,
+            said: HashMap::new(),
         }
     }
 
@@ -108,8 +98,7 @@ impl<'t> Reader<'t> {
             }
         }
         if let Some(last) = line.statements.last() {
-            self.after_cell = matches!(&last.value, Statement::Finding(f)
-                if matches!(f.subject, Subject::MemoryCell { .. } | Subject::MemoryRange(..)));
+            self.after_cell = is_cell(&last.value);
         }
         Some(line)
     }
@@ -170,7 +159,7 @@ impl<'t> Reader<'t> {
         let message = "this line is too long to be read";
         self.unread(
             line,
-            shown,
+            content,
             shown,
             code::LINE_TOO_LONG,
             message,
@@ -182,68 +171,38 @@ impl<'t> Reader<'t> {
     /// Reads what stands between two semicolons. Returns where a note starts in it that takes the rest of the line.
     fn segment(&mut self, span: Span, line: &mut Line) -> Option<usize> {
         let mut lexed = Lexed::new(self.text, span, self.words, Some(&mut self.memo));
-        lexed.after_cell = self.after_cell
-            || line.statements.last().is_some_and(|s| {
-                matches!(&s.value,
-            Statement::Finding(f) if matches!(f.subject, Subject::MemoryCell { .. }))
-            });
-        if lexed.atoms.is_empty() {
-            return None;
-        }
+        lexed.after_cell =
+            self.after_cell || line.statements.last().is_some_and(|s| is_cell(&s.value));
         if lexed.atoms.len() > MOST_ATOMS {
             self.too_long(span, line);
             return None;
         }
-        let mut pieces = divide(&lexed);
-        for piece in &mut pieces {
-            if matches!(piece.part, Part::Unread)
-                && let Some(all) = undivided(&lexed, piece.from, piece.to)
-            {
-                piece.part = Part::Read(all);
-            }
-        }
-        for k in 1..pieces.len() {
-            let Part::Read(before) = &pieces[k - 1].part else {
-                continue;
-            };
-            let Some(Statement::Finding(last)) = before.last() else {
-                continue;
-            };
-            if let (Part::Unread, Some(all)) = (
-                &pieces[k].part,
-                continued_all(&lexed, &pieces[k], &last.subject),
-            ) {
-                pieces[k].part = Part::Read(all);
-            }
-        }
-        let raw = |p: &Piece| {
-            let starts = [Concept::Note, Concept::Complaint]
-                .iter()
-                .any(|c| lexed.longest(p.from, *c).is_some());
-            matches!(p.part, Part::Unread) && starts
+        let mut pieces = if self.is_patient() {
+            read(&lexed)
+        } else {
+            read_whole(&lexed)
         };
-        let note = pieces.iter().position(raw);
+        let note = pieces
+            .iter()
+            .position(|p| matches!(p.part, Part::Unread) && starts_note(&lexed, p.from));
         let note_start = note.map(|k| lexed.atoms[pieces[k].from].span.start);
         pieces.truncate(note.unwrap_or(pieces.len()));
-        let unread = pieces.iter().filter(|p| matches!(p.part, Part::Unread));
-        // `but` before what was not read limits what was: it counts with the part behind it.
-        let turned = unread
-            .map(|p| (p.from.saturating_sub(1), p))
-            .find_map(|(before, p)| {
-                let limited = before < p.from && divides(&lexed, before);
-                turning(&lexed, if limited { before } else { p.from }, p.to)
-            });
-        if let Some(at) = turned {
-            self.turned_around(&lexed, at, line);
-            return note_start;
+        match turned_at(&lexed, &pieces) {
+            Some(at) => self.turned_around(&lexed, at, line),
+            None => self.keep(&lexed, pieces, line),
         }
+        note_start
+    }
+
+    /// Puts the pieces into the line, with what is to be said about each.
+    fn keep(&mut self, lexed: &Lexed, pieces: Vec<Piece>, line: &mut Line) {
         let any_read = pieces.iter().any(|p| matches!(p.part, Part::Read(_)));
         for piece in pieces {
             let place = lexed.span(piece.from, piece.to);
             match piece.part {
                 Part::Empty => {}
                 Part::Read(all) => {
-                    self.note_corrections(&lexed, &piece.from, piece.to, &all, line.number);
+                    self.note_corrections(lexed, piece.from, piece.to, &all, line.number);
                     for value in all {
                         // Said twice on a line is said once.
                         if !line.statements.iter().any(|s| s.value == value) {
@@ -251,28 +210,30 @@ impl<'t> Reader<'t> {
                         }
                     }
                 }
-                Part::Free if any_read => self.diags.push(Diag {
-                    code: code::IGNORED_WORDS,
-                    severity: Severity::Note,
-                    message: format!(
+                Part::Free if any_read => self.say(
+                    code::IGNORED_WORDS,
+                    Severity::Note,
+                    format!(
                         "passed over: `{}`",
                         short(&self.text[place.start..place.end])
                     ),
-                    label: Some((place, "not a result of its own".into())),
-                    help: Some("put `#` before remarks, or start the line with `note`".into()),
-                }),
-                Part::Free | Part::Unread => {
-                    self.not_understood(&lexed, piece.from, piece.to, line)
-                }
+                    (place, "not a result of its own".into()),
+                    "put `#` before remarks, or start the line with `note`".into(),
+                ),
+                Part::Free | Part::Unread => self.not_understood(lexed, piece.from, piece.to, line),
             }
         }
-        note_start
+    }
+
+    /// Whether lines are still looked at closely: a text with very many lines that are no statements is no sheet.
+    fn is_patient(&self) -> bool {
+        self.unread < PATIENCE
     }
 
     fn note_corrections(
         &mut self,
         lexed: &Lexed,
-        from: &usize,
+        from: usize,
         to: usize,
         read: &[Statement],
         number: usize,
@@ -283,20 +244,18 @@ impl<'t> Reader<'t> {
             Some(Statement::Ticket(_) | Statement::Board(_) | Statement::Cartridge(_))
         );
         let to = if named { from + 1 } else { to };
-        for i in *from..to {
+        for i in from..to {
             let Reading::As(word) = &lexed.atoms[i].reading else {
                 continue;
             };
             let typed = lexed.typed(i).to_string();
-            self.diags.push(Diag {
-                code: code::CORRECTED_WORD,
-                severity: Severity::Warning,
-                message: format!("`{typed}` was read as `{word}`"),
-                label: Some((lexed.atoms[i].span, format!("read as `{word}`"))),
-                help: Some(format!(
-                    "type `{word}`, or another word if that is not what was meant"
-                )),
-            });
+            self.say(
+                code::CORRECTED_WORD,
+                Severity::Warning,
+                format!("`{typed}` was read as `{word}`"),
+                (lexed.atoms[i].span, format!("read as `{word}`")),
+                format!("type `{word}`, or another word if that is not what was meant"),
+            );
             self.corrections.push(Correction {
                 line: number,
                 typed,
@@ -337,6 +296,18 @@ impl<'t> Reader<'t> {
 
     fn not_understood(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
         let whole = lexed.span(from, to);
+        if !self.is_patient() {
+            self.unread(
+                line,
+                whole,
+                whole,
+                code::NOT_UNDERSTOOD,
+                "not understood",
+                "no statement",
+                "see the lines above",
+            );
+            return;
+        }
         let part = toks(lexed, from, to);
         let said = hint::explain(part, &explain(part));
         self.unread(
@@ -362,37 +333,84 @@ impl<'t> Reader<'t> {
         label: &str,
         help: &str,
     ) {
+        self.unread += 1;
         match &mut line.not_understood {
             Some(kept) => {
                 kept.span.end = kept.span.end.max(whole.end);
                 kept.pieces.push(whole);
             }
             none => {
-                let hint = help.to_string();
                 *none = Some(NotUnderstood {
                     span: whole,
                     pieces: vec![whole],
-                    hint,
-                });
+                    hint: help.to_string(),
+                })
             }
         }
-        self.diags.push(Diag {
+        self.say(
             code,
-            severity: Severity::Error,
-            message: message.to_string(),
-            label: Some((place, label.to_string())),
-            help: Some(help.to_string()),
-        });
+            Severity::Error,
+            message.to_string(),
+            (place, label.to_string()),
+            help.to_string(),
+        );
+    }
+
+    /// Adds a message, unless there are already very many of its code.
+    fn say(
+        &mut self,
+        code: &'static str,
+        severity: Severity,
+        message: String,
+        label: (Span, String),
+        help: String,
+    ) {
+        let count = self.said.entry(code).or_insert(0);
+        *count += 1;
+        if *count <= MOST_ALIKE {
+            self.diags.push(Diag {
+                code,
+                severity,
+                message,
+                label: Some(label),
+                help: Some(help),
+            });
+        }
+    }
+
+    /// What was said and corrected; messages that were left out are counted.
+    pub fn finish(mut self) -> (Vec<Diag>, Vec<Correction>) {
+        let mut more: Vec<(&str, usize)> = self
+            .said
+            .into_iter()
+            .filter(|(_, n)| *n > MOST_ALIKE)
+            .collect();
+        more.sort_unstable();
+        for (code, count) in more {
+            self.diags.push(Diag {
+                code: code::MORE_ALIKE,
+                severity: Severity::Note,
+                message: format!(
+                    "{} more messages `{code}` are not shown",
+                    count - MOST_ALIKE
+                ),
+                label: None,
+                help: Some("put the first ones right, or leave out what is no statement".into()),
+            });
+        }
+        (self.diags, self.corrections)
     }
 }
 
-fn toks<'a>(lexed: &'a Lexed<'a>, from: usize, to: usize) -> Toks<'a> {
-    Toks {
-        lexed,
-        from,
-        to,
-        explain: false,
-    }
+/// Whether a note or complaint starts at atom `i`.
+fn starts_note(lexed: &Lexed, i: usize) -> bool {
+    [Concept::Note, Concept::Complaint]
+        .iter()
+        .any(|c| lexed.longest(i, *c).is_some())
+}
+
+fn is_cell(statement: &Statement) -> bool {
+    matches!(statement, Statement::Finding(f) if matches!(f.subject, Subject::MemoryCell { .. }))
 }
 
 fn trim(text: &str, span: Span) -> Span {
@@ -448,215 +466,6 @@ fn segments(text: &str, span: Span) -> Vec<Span> {
     }
     all.push(Span::new(span.start + start, span.end));
     all
-}
-
-/// Whether atom `i` may divide two statements.
-fn divides(lexed: &Lexed, i: usize) -> bool {
-    let atom = &lexed.atoms[i];
-    if lexed.longest(i, Concept::And) == Some(1) {
-        return true;
-    }
-    let next_stuck = lexed.atoms.get(i + 1).is_some_and(|a| a.stuck);
-    let digit = |k: usize| {
-        lexed
-            .atoms
-            .get(k)
-            .is_some_and(|a| a.lower.bytes().all(|b| b.is_ascii_digit()))
-    };
-    atom.kind == Kind::Mark
-        && match &*atom.lower {
-            "," => !(atom.stuck && next_stuck && i > 0 && digit(i - 1) && digit(i + 1)),
-            "." | "-" | "\u{2013}" | "\u{2014}" | "+" | "&" | ":" => !next_stuck,
-            "(" | ")" | "/" => true,
-            _ => false,
-        }
-}
-
-/// Divides a segment at its marks so that the least is left unread, then so that the parts are fewest.
-fn divide(lexed: &Lexed) -> Vec<Piece> {
-    let count = lexed.atoms.len();
-    let whole = toks(lexed, 0, count);
-    if let Some(all) = statement(whole) {
-        return vec![Piece {
-            from: 0,
-            to: count,
-            part: Part::Read(all),
-        }];
-    }
-    let cuts: Vec<usize> = (0..count).filter(|i| divides(lexed, *i)).collect();
-    if cuts.is_empty() || cuts.len() >= MOST_PARTS {
-        return vec![Piece {
-            from: 0,
-            to: count,
-            part: Part::Unread,
-        }];
-    }
-    // Bounds of the smallest parts: part k runs from starts[k] to ends[k].
-    let starts: Vec<usize> = std::iter::once(0)
-        .chain(cuts.iter().map(|c| c + 1))
-        .collect();
-    let ends: Vec<usize> = cuts.iter().copied().chain(std::iter::once(count)).collect();
-    let parts = starts.len();
-    let mut best: Vec<(usize, Option<(usize, Part)>)> =
-        (0..=parts).map(|_| (usize::MAX, None)).collect();
-    best[0].0 = 0;
-    for j in 1..=parts {
-        for i in 0..j {
-            if i == 0 && j == parts {
-                continue;
-            }
-            let part = one_part(lexed, starts[i], ends[j - 1], j - i == 1);
-            let Some((cost, part)) = part else { continue };
-            let total = best[i].0.saturating_add(cost);
-            if total < best[j].0 {
-                best[j] = (total, Some((i, part)));
-            }
-        }
-    }
-    collect_pieces(best, &starts, &ends)
-}
-
-fn collect_pieces(
-    mut best: Vec<(usize, Option<(usize, Part)>)>,
-    starts: &[usize],
-    ends: &[usize],
-) -> Vec<Piece> {
-    let mut pieces: Vec<Piece> = Vec::new();
-    let mut j = best.len() - 1;
-    while j > 0 {
-        let Some((i, part)) = best[j].1.take() else {
-            break;
-        };
-        let mut piece = Piece {
-            from: starts[i],
-            to: ends[j - 1],
-            part,
-        };
-        // Neighbours that were not read are one piece again.
-        if let (
-            Part::Unread,
-            Some(Piece {
-                part: Part::Unread,
-                to,
-                ..
-            }),
-        ) = (&piece.part, pieces.last())
-        {
-            piece.to = *to;
-            pieces.pop();
-        }
-        pieces.push(piece);
-        j = i;
-    }
-    pieces.reverse();
-    pieces
-}
-
-/// Reads one part; parts of several elements only count when they are read. Returns its cost.
-fn one_part(lexed: &Lexed, from: usize, to: usize, smallest: bool) -> Option<(usize, Part)> {
-    if from >= to {
-        return smallest.then_some((0, Part::Empty));
-    }
-    match statement(toks(lexed, from, to)) {
-        Some(all) => Some((1, Part::Read(all))),
-        None if !smallest => None,
-        None if is_free(lexed, from, to) => Some((2, Part::Free)),
-        None => Some((100 + 10 * (to - from), Part::Unread)),
-    }
-}
-
-/// Free words: plain words that say nothing about the machine.
-fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
-    (from..to).all(|i| {
-        let atom = &lexed.atoms[i];
-        let plain_marks = atom.kind == Kind::Mark && matches!(&*atom.lower, "!" | "'" | "." | "-");
-        let word = atom.kind == Kind::Word
-            && atom.reading == Reading::AsTyped
-            && !atom.lower.bytes().any(|b| b.is_ascii_digit())
-            && atom.lower.len() > 1
-            && lexed
-                .found(i)
-                .iter()
-                .all(|m| m.concept == Some(Concept::Filler));
-        let small = lexed.longest(i, Concept::Filler).is_some()
-            && lexed.longest(i, Concept::Changer).is_none();
-        plain_marks || word || small
-    })
-}
-
-/// The first atom that would turn a meaning around.
-fn turning(lexed: &Lexed, from: usize, to: usize) -> Option<usize> {
-    (from..to).find(|&i| {
-        let atom = &lexed.atoms[i];
-        atom.lower == "?"
-            || matches!(atom.reading, Reading::NearChanger(_))
-            || lexed.longest(i, Concept::Changer).is_some()
-    })
-}
-
-/// Statements one after the other without marks, when there is only one way to divide them.
-fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
-    let count = to - from;
-    if !(4..=MOST_UNDIVIDED).contains(&count) {
-        return None;
-    }
-    let mut memo: HashMap<(usize, usize), Option<Vec<Statement>>> = HashMap::new();
-    // For each end: least number of parts, ways to get there with that many, start of the last part.
-    let mut table: Vec<Option<(usize, usize, usize)>> = vec![None; count + 1];
-    table[0] = Some((0, 1, 0));
-    for j in 2..=count {
-        for i in 0..=j - 2 {
-            let Some((parts, ways, _)) = table[i] else {
-                continue;
-            };
-            let read = memo.entry((i, j)).or_insert_with(|| {
-                statement(toks(lexed, from + i, from + j))
-                    .filter(|all| all.iter().all(stands_alone))
-            });
-            if read.is_none() {
-                continue;
-            }
-            table[j] = match table[j] {
-                Some((least, known, _)) if least == parts + 1 => Some((least, known + ways, i)),
-                Some(fewer) if fewer.0 < parts + 1 => Some(fewer),
-                _ => Some((parts + 1, ways, i)),
-            };
-        }
-    }
-    let (_, ways, _) = table[count]?;
-    if ways != 1 {
-        return None;
-    }
-    let (mut all, mut j) = (Vec::new(), count);
-    while j > 0 {
-        let i = table[j]?.2;
-        all.push(memo.remove(&(i, j)).flatten()?);
-        j = i;
-    }
-    Some(all.into_iter().rev().flatten().collect())
-}
-
-/// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
-fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<Statement>> {
-    let mut all = Vec::new();
-    let mut from = piece.from;
-    for to in (piece.from..piece.to)
-        .filter(|i| divides(lexed, *i))
-        .chain(std::iter::once(piece.to))
-    {
-        all.extend(continued(toks(lexed, from, to), before)?);
-        from = to + 1;
-    }
-    Some(all)
-}
-
-/// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.
-fn stands_alone(statement: &Statement) -> bool {
-    match statement {
-        Statement::Finding(_) | Statement::RestFine => true,
-        Statement::HandsOn(done) => done.result != Effect::Unknown,
-        _ => false,
-    }
 }
 
 /// A text cut to what fits a message.

@@ -1,13 +1,16 @@
 //! Text to run sheet: what was typed, every line kept with its place.
 
+pub mod concept;
 pub mod correct;
 mod decode;
+mod divide;
 mod grammar;
 mod hint;
 mod line;
 mod print;
 pub mod statement;
 pub mod token;
+pub mod toks;
 pub mod vocab;
 
 use crate::diag::{Diag, Severity, code};
@@ -110,9 +113,7 @@ pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunShe
     for (index, span) in line_spans(&text).enumerate() {
         lines.extend(reader.line(index + 1, span));
     }
-    let line::Reader {
-        diags, corrections, ..
-    } = reader;
+    let (diags, corrections) = reader.finish();
     if lines.is_empty() {
         return Err(SheetError::Empty);
     }

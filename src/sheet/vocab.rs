@@ -20,106 +20,10 @@ use nom::multi::separated_list0;
 use nom::sequence::{preceded, terminated};
 use nom::{IResult, Parser};
 
+pub use super::concept::{Concept, Concepts};
+
 /// The words that the program ships with.
 pub const ENGLISH: &str = include_str!("../../faultmaps/words/english.yaml");
-
-macro_rules! concepts {
-    ($($variant:ident = $name:literal),* $(,)?) => {
-        /// What a word or phrase stands for. The names in the words file are the kebab-case forms.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-        #[allow(missing_docs)] // every variant is described by its line in the words file
-        pub enum Concept { $($variant),* }
-
-        impl Concept {
-            /// All concepts, in the order of the words file.
-            pub const ALL: &[Concept] = &[$(Concept::$variant),*];
-
-            /// The name in the words file.
-            pub fn name(self) -> &'static str {
-                match self { $(Concept::$variant => $name),* }
-            }
-
-            fn from_name(name: &str) -> Option<Self> {
-                match name { $($name => Some(Concept::$variant),)* _ => None }
-            }
-        }
-    };
-}
-
-concepts! {
-    Ticket = "ticket", Board = "board", Mains = "mains", Cartridge = "cartridge", From = "from", Photo = "photo",
-    Typed = "typed", Fitted = "fitted", Empty = "empty", Missing = "missing", Socket = "socket", CameIn = "came-in",
-    Faulty = "faulty", WorksCheck = "works-check", Untested = "untested", Complaint = "complaint", Note = "note",
-    Run = "run", NewRun = "new-run", Test = "test", Rest = "rest", Memory = "memory", Bit = "bit", Address = "address",
-    Rom = "rom", RomOs = "rom-os", RomLanguage = "rom-language", RomCharacter = "rom-character", Checksum = "checksum",
-    ColourMemory = "colour-memory", ColourBit = "colour-bit", Timer = "timer", Adapter = "adapter", Clock = "clock",
-    Interrupt = "interrupt", Key = "key", Keyboard = "keyboard", Row = "row", Column = "column", Port = "port",
-    AllPorts = "all-ports", ControlPort = "control-port", SerialPort = "serial-port", UserPort = "user-port",
-    CassettePort = "cassette-port", CartridgePort = "cartridge-port", Sound = "sound", Voice = "voice",
-    Filter = "filter", Paddle = "paddle", Picture = "picture", StartText = "start-text", BlindTyping = "blind-typing",
-    BytesFree = "bytes-free", More = "more", Rail = "rail", Supply = "supply", OffBoard = "off-board", Fuse = "fuse",
-    Ripple = "ripple", Resistance = "resistance", Unregulated = "unregulated", Pin = "pin", Line = "line",
-    Joint = "joint", PinsOf = "pins-of", Good = "ok", Bad = "bad", Low = "low", High = "high", Dead = "dead",
-    Stuck = "stuck", Ghost = "ghost", NoKeys = "no-keys", Stopped = "stopped", Slow = "slow", Fast = "fast",
-    Wrong = "wrong", Noisy = "noisy", Pulsing = "pulsing", Floating = "floating", Shorted = "shorted", Open = "open",
-    Blown = "blown", Hot = "hot", TooHot = "too-hot", Cold = "cold", Warm = "warm", WhenCold = "when-cold",
-    WhenWarm = "when-warm", Loop = "loop", Of = "of", NoPicture = "no-picture", NoSignal = "no-signal",
-    Black = "black", ColourWord = "colour-word", Blue = "blue", OneColour = "one-colour", Garbage = "garbage",
-    WrongCharacters = "wrong-characters", Unstable = "unstable", NoColour = "no-colour", NoText = "no-text",
-    Shows = "shows", InsteadOf = "instead-of", SpaceWord = "space-word", Swap = "swap", Replace = "replace",
-    Piggyback = "piggyback", Pull = "pull", Press = "press", Reseat = "reseat", Cool = "cool", HeatUp = "heat-up",
-    Clean = "clean", Resolder = "resolder", Tester = "tester", Tested = "tested", KnownGood = "known-good",
-    WithNew = "with-new", AllSocketed = "all-socketed", Cured = "cured", NoChange = "no-change", Changed = "changed",
-    Moved = "moved", Worse = "worse", By = "by", NotReached = "not-reached", LookBulged = "look-bulged",
-    LookLeaking = "look-leaking", LookBurnt = "look-burnt", LookCorroded = "look-corroded",
-    LookCracked = "look-cracked", LookDry = "look-dry", LookReworked = "look-reworked",
-    LookModified = "look-modified", LookBent = "look-bent", LookDirty = "look-dirty", LookLoose = "look-loose",
-    LookReversed = "look-reversed", LookTorn = "look-torn", LookFine = "look-fine", KeyName = "key-name",
-    Both = "both", Each = "each", First = "first", Second = "second", Third = "third", OneWord = "one-word",
-    TwoWord = "two-word", ThreeWord = "three-word", Wrote = "wrote", ReadBack = "read-back", To = "to", And = "and",
-    InTime = "in-time", SecondsShown = "seconds-shown", No = "no", Filler = "filler", Changer = "changer",
-    Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow",
-}
-
-/// A set of concepts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Concepts([u64; 3]);
-
-impl Concepts {
-    /// The set of all in `list`.
-    pub const fn of(list: &[Concept]) -> Self {
-        let mut set = [0; 3];
-        let mut i = 0;
-        while i < list.len() {
-            let bit = list[i] as usize;
-            set[bit / 64] |= 1 << (bit % 64);
-            i += 1;
-        }
-        Self(set)
-    }
-
-    /// Adds a concept.
-    pub fn insert(&mut self, concept: Concept) {
-        let bit = concept as usize;
-        self.0[bit / 64] |= 1 << (bit % 64);
-    }
-
-    /// Adds all of another set.
-    pub fn join(&mut self, other: &Concepts) {
-        self.0
-            .iter_mut()
-            .zip(other.0)
-            .for_each(|(mine, theirs)| *mine |= theirs);
-    }
-
-    /// Whether the sets share a concept.
-    pub fn meets(&self, other: &Concepts) -> bool {
-        self.0
-            .iter()
-            .zip(other.0)
-            .any(|(mine, theirs)| mine & theirs != 0)
-    }
-}
 
 /// A word of the shipped file, or of a bench's own.
 type Word = Cow<'static, str>;
@@ -221,11 +125,21 @@ fn words(input: &str) -> Res<'_, Vec<&str>> {
 }
 
 impl Vocabulary {
+    /// Empty, with room for the shipped words.
+    fn roomy() -> Self {
+        const WORDS: usize = 2_500;
+        Self {
+            phrases: HashMap::with_capacity(WORDS),
+            known: HashSet::with_capacity(WORDS),
+            ..Self::default()
+        }
+    }
+
     /// The vocabulary that the program ships with, read once.
     pub fn english() -> &'static Vocabulary {
         static ENGLISH_WORDS: OnceLock<Vocabulary> = OnceLock::new();
         ENGLISH_WORDS.get_or_init(|| {
-            let mut words = Vocabulary::default();
+            let mut words = Vocabulary::roomy();
             // The shipped file is checked by a test; a fault in it loses a line, never the program.
             let _ = words.add_text(ENGLISH, Cow::Borrowed);
             words
@@ -237,7 +151,7 @@ impl Vocabulary {
     /// # Errors
     /// The first line of `extra` that is not understood.
     pub fn with(extra: &str) -> Result<Vocabulary, WordsError> {
-        let mut words = Vocabulary::default();
+        let mut words = Vocabulary::roomy();
         words.add_text(ENGLISH, Cow::Borrowed)?;
         words.add(extra)?;
         Ok(words)

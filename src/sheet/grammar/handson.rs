@@ -6,9 +6,9 @@ use nom::combinator::{map, opt};
 use nom::multi::many0;
 
 use super::base::*;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, Statement};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 const ACTIONS: &[(Concept, Action)] = &[
     (Swap, Action::Swap),

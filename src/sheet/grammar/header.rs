@@ -8,9 +8,10 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use crate::quantity::Unit;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Intake, Obtained, Place, Statement};
-use crate::sheet::token::{E, Kind, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
 
 /// An identifier: words and `-`, `_`, `.`, `/` without spaces between.
 fn identifier(input: Toks<'_>) -> P<'_, &str> {
@@ -148,7 +149,8 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, vec![(places, part)]))
     };
     let part_last = |i| {
-        let (rest, part) = part_number(i)?;
+        let (rest, part) =
+            part_number(i).map_err(|_: nom::Err<E>| nom::Err::Error(E::silent(i)))?;
         let (rest, ()) = word(Fitted)(rest)?;
         let (rest, places) = positions(rest)?;
         Ok((rest, vec![(places, part)]))

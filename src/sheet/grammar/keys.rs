@@ -7,9 +7,10 @@ use nom::sequence::preceded;
 
 use super::base::*;
 use super::result::{all_found, found, seen_at};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{State, Statement, Subject};
-use crate::sheet::token::{E, Kind, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
 
 const KEY_NAMES: &str = "key names: Q W E, A-F, space, \"left shift\"";
 
@@ -167,11 +168,18 @@ fn whole(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     .parse(input)?;
     let many = (input.from..rest.from).any(|k| input.lexed.atoms[k].lower == "keys");
     match state {
-        State::Ok | State::Dead | State::Bad if many && end(rest).is_ok() => {
+        State::Ok | State::Dead | State::Bad if many && !names_follow(rest) => {
             Ok((rest, vec![found(Subject::AllKeys, state)]))
         }
         _ => fail(rest, KEY_NAMES),
     }
+}
+
+/// Whether a word follows: a small word (`a`) would be passed over elsewhere, here it may be a key.
+fn names_follow(input: Toks) -> bool {
+    (0..input.to - input.from)
+        .filter_map(|n| input.nth(n))
+        .any(|a| a.kind != Kind::Mark || a.lower == "-")
 }
 
 /// Everything about keys by name.

@@ -5,16 +5,18 @@ mod base;
 mod handson;
 mod header;
 mod keys;
+mod number;
 mod picture;
 mod places;
+mod position;
 mod rails;
 mod result;
 mod subject;
 
+use super::concept::Concept::{self, *};
+use super::concept::Concepts;
 use super::statement::{Statement, Subject};
-use super::token::{E, P, Toks};
-use super::vocab::Concept::{self, *};
-use super::vocab::Concepts;
+use super::toks::{E, P, Toks};
 use nom::error::ParseError;
 
 type Rule = for<'a> fn(Toks<'a>) -> P<'a, Vec<Statement>>;
@@ -28,48 +30,66 @@ struct Kind {
     needs: Concepts,
     /// ... unless it can do with names and numbers alone.
     signs: bool,
+    /// And at least one of these, when it holds any: how it was.
+    says: Concepts,
 }
 
-const fn kind(rule: Rule, example: &'static str, needs: &[Concept], signs: bool) -> Kind {
+const fn kind(
+    rule: Rule,
+    example: &'static str,
+    needs: &[Concept],
+    signs: bool,
+    says: Concepts,
+) -> Kind {
     Kind {
         rule,
         example,
         needs: Concepts::of(needs),
         signs,
+        says,
     }
 }
+
+/// Nothing more is needed.
+const ANY: Concepts = Concepts::of(&[]);
+
+/// How a test went.
+#[rustfmt::skip]
+const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, Stopped, Slow, Fast, Wrong, Garbage, Noisy,
+    Stuck, No, NoKeys, Checksum, InTime]);
 
 /// The kinds of statement. The order decides when two kinds would accept the same words.
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
-        CameIn, WorksCheck, Untested, Run, NewRun], false),
-    kind(result::rest_fine, "rest fine", &[Rest], false),
-    kind(result::not_reached, "not reached: sound, ports", &[NotReached], false),
-    kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false),
-    kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false),
-    kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true),
+        CameIn, WorksCheck, Untested, Run, NewRun], false, ANY),
+    kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
+    kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
+    kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost])),
+    kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false, ANY),
+    kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true, ANY),
     kind(picture::picture, "screen black", &[Picture, NoPicture, NoSignal, WrongCharacters, NoColour, OneColour,
-        Unstable, NoText], false),
+        Unstable, NoText], false, ANY),
     kind(result::result, "memory bit 3 bad", &[Memory, Bit, Rom, RomOs, RomLanguage, RomCharacter, Checksum,
         ColourMemory, ColourBit, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
         SerialPort, UserPort, CassettePort, CartridgePort, Sound, Voice, Filter, Paddle, Picture, StartText,
-        BlindTyping, Test, Noisy, NoKeys, Loop], true),
+        BlindTyping, Test, Noisy, NoKeys, Loop], true, OUTCOMES),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
-        Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false),
-    kind(places::place_line, "U7.40 low", &[LineName, Line], true),
+        Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
+    kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
 /// Reads the whole of `input` as one statement (which may say the same of several things).
 pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
     let (concepts, signs) = input.contents();
-    KINDS
-        .iter()
-        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
-        .find_map(|kind| {
-            let (rest, found) = (kind.rule)(input).ok()?;
-            base::end(rest).is_ok().then_some(found)
-        })
+    let worth = |k: &&Kind| {
+        (k.needs.meets(&concepts) || (k.signs && signs))
+            && (k.says == ANY || k.says.meets(&concepts))
+    };
+    KINDS.iter().filter(worth).find_map(|kind| {
+        let (rest, found) = (kind.rule)(input).ok()?;
+        base::end(rest).is_ok().then_some(found)
+    })
 }
 
 /// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that

@@ -7,9 +7,10 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use super::result::{found, seen_at};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{PictureState, State, Statement, Subject};
-use crate::sheet::token::{E, Kind, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
 
 const SHOWN: &[(Concept, State)] = &[
     (NoPicture, State::Dead),

@@ -8,9 +8,9 @@ use nom::sequence::preceded;
 use super::base::*;
 use super::result::{all_found, found, seen_at};
 use crate::quantity::Unit;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Place, State, Statement, Subject};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 const LEVELS: &[(Concept, State)] = &[
     (Low, State::Low),
@@ -40,8 +40,19 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         )
     };
     let place_first = |i| {
-        let (rest, places) = items(place)(i)?;
+        let (rest, places) = alt((several_pins, items(place))).parse(i)?;
         let (rest, state) = want(LEVEL_WORDS, alt_fn(value(), one_of(LEVELS)))(rest)?;
+        // `D16 bad` is a diode rather than a line; `D3 low` is a level in any case.
+        let plain_position = |p: &Place| {
+            p.pin.is_none() && crate::sheet::correct::is_position(&p.name.to_lowercase())
+        };
+        let of_part = matches!(
+            state,
+            State::Ok | State::Bad | State::Dead | State::Noisy | State::Shorted
+        );
+        if of_part && word(Line)(i).is_err() && places.iter().any(plain_position) {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
         // A value belongs to one place.
         if places.len() > 1 && matches!(state, State::Volts(_) | State::Hertz(_) | State::Ohms(_)) {
             return fail(i, "one place for a value");

@@ -6,11 +6,11 @@ use nom::combinator::{map, opt};
 use nom::sequence::preceded;
 
 use super::base::*;
-use super::result::{finding, found, seen_at};
+use super::result::{all_found, finding, found, seen_at};
 use crate::quantity::{Quantity, Unit};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, Place, State, Statement, Subject};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 /// Nominal voltages are whole numbers of volts up to this; `4.98 V` is a reading, never a name.
 const HIGHEST_NOMINAL: f64 = 60.0;
@@ -119,7 +119,14 @@ fn reading<'a>(input: Toks<'a>, name: &str, what: Option<What>) -> P<'a, Vec<Sta
         ))
         .parse(input)?,
     };
-    let (rest, _) = opt(one_of(RAIL_STATES)).parse(rest)?;
+    let (rest, verdict) = opt(one_of(RAIL_STATES)).parse(rest)?;
+    // `12V rail is 0.3 V too low` tells a difference, not a reading.
+    if let (Some(State::Low | State::High), Subject::Rail(_), State::Volts(v)) =
+        (&verdict, &one.subject, &one.state)
+        && !nominal(name).is_some_and(|n| (0.5..2.0).contains(&(v / n)))
+    {
+        return fail(input, "the voltage itself, as in +5V 4.98");
+    }
     Ok((rest, vec![Statement::Finding(one)]))
 }
 
@@ -148,6 +155,23 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
     match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
         Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
         Err(fault) => fail_number(input, &fault),
+    }
+}
+
+/// The voltage that a rail is called by; `None` for a rail with another name.
+fn nominal(name: &str) -> Option<f64> {
+    name.trim_end_matches("AC").strip_suffix('V')?.parse().ok()
+}
+
+/// `4.98 V on 5V`: the reading first, then `on` or `at` and the rail.
+fn value_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, (v, _)) = measured(&[Unit::Volt], Some(Unit::Volt))(input)?;
+    let (rest, ()) = direct(rest, By)?;
+    let (rest, name) = rail(rest)?;
+    if nominal(&name).is_some_and(|n| (0.5..2.0).contains(&(v / n))) {
+        Ok((rest, vec![found(Subject::Rail(name), State::Volts(v))]))
+    } else {
+        fail(input, "the rail first, as in +5V 4.98")
     }
 }
 
@@ -301,14 +325,20 @@ fn supply_reading<'a>(
 const FUSE_STATES: &[(Concept, State)] =
     &[(Good, State::Ok), (Blown, State::Dead), (Open, State::Dead)];
 
-/// `fuse = "fuse" [position] state | F-position ("blown" | "missing" | "ok")`
+/// `fuse = "fuse" [positions] state | F-positions ("blown" | "missing" | "ok")`
 fn fuse(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, told) = opt(word(Fuse)).parse(input)?;
-    let (rest, name) = opt(position).parse(rest)?;
-    let is_fuse = |n: &str| n.starts_with('F') && n[1..].bytes().all(|b| b.is_ascii_digit());
-    let name = match (told, name) {
-        (Some(()), name) => name.unwrap_or_else(|| "FUSE".into()),
-        (None, Some(name)) if is_fuse(&name) => name,
+    let (rest, places) = opt(positions).parse(rest)?;
+    let is_fuse =
+        |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
+    let places = match (told, places) {
+        (Some(()), places) => places.unwrap_or_else(|| {
+            vec![Place {
+                name: "FUSE".into(),
+                pin: None,
+            }]
+        }),
+        (None, Some(places)) if places.iter().all(is_fuse) => places,
         _ => return Err(nom::Err::Error(E::silent(input))),
     };
     let missing = map(word(Missing), |()| State::Seen("missing".into()));
@@ -321,7 +351,7 @@ fn fuse(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     };
     Ok((
         rest,
-        vec![found(Subject::Fuse(Place { name, pin: None }), state)],
+        all_found(places.into_iter().map(Subject::Fuse).collect(), &state),
     ))
 }
 
@@ -353,6 +383,7 @@ pub fn supplies(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         )]
     });
     seen_at(alt((
+        value_first,
         rail_reading,
         rail_states,
         example("resistance +5V 120 ohm", resistance),

@@ -7,9 +7,9 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use super::subject::{memory_detail, rom, subjects, timer_names};
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, PictureState, State, Statement, Subject, Warmth};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 /// A finding without loops and warmth.
 pub fn finding(subject: Subject, state: State) -> Finding {

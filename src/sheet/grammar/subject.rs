@@ -6,9 +6,9 @@ use nom::combinator::{map, opt, peek, value};
 use nom::sequence::{preceded, terminated};
 
 use super::base::*;
+use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Place, Subject};
-use crate::sheet::token::{E, P, Toks};
-use crate::sheet::vocab::Concept::{self, *};
+use crate::sheet::toks::{E, P, Toks};
 
 const BIT_NUMBERS: &str = "bit numbers 0 to 7";
 

@@ -1,0 +1,378 @@
+//! A segment of a line divided into statements.
+//!
+//! A comma may divide statements or stand inside one; the division is taken that leaves the least unread, with the
+//! fewest parts. Statements without a mark between them (`+5V 4.98 +12V 11.9`) are divided when there is one way only.
+
+use std::collections::HashMap;
+
+use super::concept::{Concept, Concepts};
+use super::correct::Reading;
+use super::grammar::{continued, statement};
+use super::statement::{Effect, Statement, Subject};
+use super::token::{Kind, Lexed};
+use super::toks::Toks;
+
+/// More divided parts than this in one segment are not tried in all combinations.
+const MOST_PARTS: usize = 24;
+/// Longer runs of atoms are not divided without marks.
+const MOST_UNDIVIDED: usize = 24;
+
+/// Words for how something was: a part that starts with one may belong to the part before.
+const STATES: Concepts = Concepts::of(&[
+    Concept::Good,
+    Concept::Bad,
+    Concept::Low,
+    Concept::High,
+    Concept::Dead,
+    Concept::Missing,
+    Concept::Stopped,
+    Concept::Slow,
+    Concept::Fast,
+    Concept::Wrong,
+    Concept::Garbage,
+    Concept::Noisy,
+    Concept::Stuck,
+    Concept::Hot,
+    Concept::TooHot,
+    Concept::Cold,
+    Concept::Warm,
+    Concept::Shorted,
+    Concept::Open,
+    Concept::No,
+    Concept::Empty,
+    Concept::Cured,
+    Concept::NoChange,
+    Concept::Changed,
+    Concept::Moved,
+    Concept::Worse,
+]);
+
+/// A part of a segment after reading.
+pub enum Part {
+    /// Statements.
+    Read(Vec<Statement>),
+    /// Words that say nothing about the machine.
+    Free,
+    /// Nothing.
+    Empty,
+    /// Not understood.
+    Unread,
+}
+
+/// A run of atoms and what became of it.
+pub struct Piece {
+    /// First atom.
+    pub from: usize,
+    /// One past the last atom.
+    pub to: usize,
+    /// What it is.
+    pub part: Part,
+}
+
+/// The atoms `from..to` as the grammar reads them.
+pub fn toks<'a>(lexed: &'a Lexed<'a>, from: usize, to: usize) -> Toks<'a> {
+    Toks {
+        lexed,
+        from,
+        to,
+        explain: false,
+    }
+}
+
+/// Reads a segment: its pieces in order, each read or not.
+pub fn read(lexed: &Lexed) -> Vec<Piece> {
+    let mut pieces = divide(lexed);
+    for piece in &mut pieces {
+        if matches!(piece.part, Part::Unread)
+            && let Some(all) = undivided(lexed, piece.from, piece.to)
+        {
+            piece.part = Part::Read(all);
+        }
+    }
+    // `ok voice 2` behind something that was not read may be two halves: the state belongs to what was before.
+    for k in 1..pieces.len() {
+        let starts_with_state =
+            pieces[k].from < pieces[k].to && STATES.meets(&lexed.atoms[pieces[k].from].heads);
+        if starts_with_state && matches!(pieces[k - 1].part, Part::Unread) {
+            pieces[k].part = Part::Unread;
+        }
+    }
+    for k in 1..pieces.len() {
+        let Part::Read(before) = &pieces[k - 1].part else {
+            continue;
+        };
+        let Some(Statement::Finding(last)) = before.last() else {
+            continue;
+        };
+        if let (Part::Unread, Some(all)) = (
+            &pieces[k].part,
+            continued_all(lexed, &pieces[k], &last.subject),
+        ) {
+            pieces[k].part = Part::Read(all);
+        }
+    }
+    pieces
+}
+
+/// Reads a segment as one statement or not at all.
+pub fn read_whole(lexed: &Lexed) -> Vec<Piece> {
+    let to = lexed.atoms.len();
+    let part = match statement(toks(lexed, 0, to)) {
+        Some(all) => Part::Read(all),
+        None if to == 0 => Part::Empty,
+        None => Part::Unread,
+    };
+    vec![Piece { from: 0, to, part }]
+}
+
+/// The first word in what was not read that may turn the meaning around. `but` before an unread part limits what stands
+/// before it, so it counts with that part.
+pub fn turned_at(lexed: &Lexed, pieces: &[Piece]) -> Option<usize> {
+    pieces
+        .iter()
+        .filter(|p| matches!(p.part, Part::Unread))
+        .find_map(|p| {
+            let before = p.from.saturating_sub(1);
+            let limited = before < p.from && divides(lexed, before);
+            turning(lexed, if limited { before } else { p.from }, p.to)
+        })
+}
+
+/// Whether atom `i` may divide two statements.
+fn divides(lexed: &Lexed, i: usize) -> bool {
+    let atom = &lexed.atoms[i];
+    if lexed.longest(i, Concept::And) == Some(1) {
+        return true;
+    }
+    let next_stuck = lexed.atoms.get(i + 1).is_some_and(|a| a.stuck);
+    let digit = |k: usize| {
+        lexed
+            .atoms
+            .get(k)
+            .is_some_and(|a| a.lower.bytes().all(|b| b.is_ascii_digit()))
+    };
+    atom.kind == Kind::Mark
+        && match &*atom.lower {
+            "," => !(atom.stuck && next_stuck && i > 0 && digit(i - 1) && digit(i + 1)),
+            // A hyphen stuck to a word is a range that breaks off.
+            "-" => !atom.stuck && !next_stuck,
+            "." | "\u{2013}" | "\u{2014}" | "+" | "&" | ":" => !next_stuck,
+            "(" | ")" | "/" => true,
+            _ => false,
+        }
+}
+
+/// Divides a segment at its marks so that the least is left unread, then so that the parts are fewest.
+fn divide(lexed: &Lexed) -> Vec<Piece> {
+    let count = lexed.atoms.len();
+    if count == 0 {
+        return Vec::new();
+    }
+    let whole = toks(lexed, 0, count);
+    if let Some(all) = statement(whole) {
+        return vec![Piece {
+            from: 0,
+            to: count,
+            part: Part::Read(all),
+        }];
+    }
+    let cuts: Vec<usize> = (0..count).filter(|i| divides(lexed, *i)).collect();
+    if cuts.is_empty() || cuts.len() >= MOST_PARTS {
+        return vec![Piece {
+            from: 0,
+            to: count,
+            part: Part::Unread,
+        }];
+    }
+    // Bounds of the smallest parts: part k runs from starts[k] to ends[k].
+    let starts: Vec<usize> = std::iter::once(0)
+        .chain(cuts.iter().map(|c| c + 1))
+        .collect();
+    let ends: Vec<usize> = cuts.iter().copied().chain(std::iter::once(count)).collect();
+    let parts = starts.len();
+    // A colon or dash belongs to both its sides (`voice 1: ok`): it only divides off free words before it.
+    let weak = |k: usize| {
+        k > 0
+            && matches!(
+                &*lexed.atoms[starts[k] - 1].lower,
+                ":" | "-" | "\u{2013}" | "\u{2014}"
+            )
+    };
+    let mut best: Vec<(usize, Option<(usize, Part)>)> =
+        (0..=parts).map(|_| (usize::MAX, None)).collect();
+    best[0].0 = 0;
+    for j in 1..=parts {
+        for i in 0..j {
+            if i == 0 && j == parts {
+                continue;
+            }
+            let smallest = j - i == 1;
+            let (from, to) = (starts[i], ends[j - 1]);
+            let Some((mut cost, mut part)) = one_part(lexed, from, to, smallest) else {
+                continue;
+            };
+            let free_before = matches!(best[i].1, Some((_, Part::Free | Part::Empty)));
+            if matches!(part, Part::Read(_)) && (weak(i) && !free_before || j < parts && weak(j)) {
+                if !smallest {
+                    continue;
+                }
+                (cost, part) = (unread_cost(from, to), Part::Unread);
+            }
+            let total = best[i].0.saturating_add(cost);
+            if total < best[j].0 {
+                best[j] = (total, Some((i, part)));
+            }
+        }
+    }
+    collect_pieces(best, &starts, &ends)
+}
+
+fn collect_pieces(
+    mut best: Vec<(usize, Option<(usize, Part)>)>,
+    starts: &[usize],
+    ends: &[usize],
+) -> Vec<Piece> {
+    let mut pieces: Vec<Piece> = Vec::new();
+    let mut j = best.len() - 1;
+    while j > 0 {
+        let Some((i, part)) = best[j].1.take() else {
+            break;
+        };
+        let mut piece = Piece {
+            from: starts[i],
+            to: ends[j - 1],
+            part,
+        };
+        // Neighbours that were not read are one piece again.
+        if let (
+            Part::Unread,
+            Some(Piece {
+                part: Part::Unread,
+                to,
+                ..
+            }),
+        ) = (&piece.part, pieces.last())
+        {
+            piece.to = *to;
+            pieces.pop();
+        }
+        pieces.push(piece);
+        j = i;
+    }
+    pieces.reverse();
+    pieces
+}
+
+/// Reads one part; parts of several elements only count when they are read. Returns its cost.
+fn one_part(lexed: &Lexed, from: usize, to: usize, smallest: bool) -> Option<(usize, Part)> {
+    if from >= to {
+        return smallest.then_some((0, Part::Empty));
+    }
+    match statement(toks(lexed, from, to)) {
+        Some(all) => Some((1, Part::Read(all))),
+        None if !smallest => None,
+        None if is_free(lexed, from, to) => Some((2, Part::Free)),
+        None => Some((unread_cost(from, to), Part::Unread)),
+    }
+}
+
+/// Leaving something unread costs more than any number of parts.
+fn unread_cost(from: usize, to: usize) -> usize {
+    100 + 10 * (to - from)
+}
+
+/// Free words: plain words that say nothing about the machine.
+fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
+    (from..to).all(|i| {
+        let atom = &lexed.atoms[i];
+        let plain_marks = atom.kind == Kind::Mark && matches!(&*atom.lower, "!" | "'" | "." | "-");
+        let word = atom.kind == Kind::Word
+            && atom.reading == Reading::AsTyped
+            && !atom.lower.bytes().any(|b| b.is_ascii_digit())
+            && atom.lower.len() > 1
+            && lexed
+                .found(i)
+                .iter()
+                .all(|m| m.concept == Some(Concept::Filler));
+        let small = lexed.longest(i, Concept::Filler).is_some()
+            && lexed.longest(i, Concept::Changer).is_none();
+        plain_marks || word || small
+    })
+}
+
+/// The first atom that would turn a meaning around.
+fn turning(lexed: &Lexed, from: usize, to: usize) -> Option<usize> {
+    (from..to).find(|&i| {
+        let atom = &lexed.atoms[i];
+        atom.lower == "?"
+            || matches!(atom.reading, Reading::NearChanger(_))
+            || lexed.longest(i, Concept::Changer).is_some()
+    })
+}
+
+/// Statements one after the other without marks, when there is only one way to divide them.
+fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
+    let count = to - from;
+    if !(4..=MOST_UNDIVIDED).contains(&count) {
+        return None;
+    }
+    let mut memo: HashMap<(usize, usize), Option<Vec<Statement>>> = HashMap::new();
+    // For each end: least number of parts, ways to get there with that many, start of the last part.
+    let mut table: Vec<Option<(usize, usize, usize)>> = vec![None; count + 1];
+    table[0] = Some((0, 1, 0));
+    // Never between what is stuck together (`0.3V`).
+    let apart = |i: usize| i == count || !lexed.atoms[from + i].stuck;
+    for j in (2..=count).filter(|j| apart(*j)) {
+        for i in 0..=j - 2 {
+            let Some((parts, ways, _)) = table[i] else {
+                continue;
+            };
+            let read = memo.entry((i, j)).or_insert_with(|| {
+                statement(toks(lexed, from + i, from + j))
+                    .filter(|all| all.iter().all(stands_alone))
+            });
+            if read.is_none() {
+                continue;
+            }
+            table[j] = match table[j] {
+                Some((least, known, _)) if least == parts + 1 => Some((least, known + ways, i)),
+                Some(fewer) if fewer.0 < parts + 1 => Some(fewer),
+                _ => Some((parts + 1, ways, i)),
+            };
+        }
+    }
+    let (_, ways, _) = table[count]?;
+    if ways != 1 {
+        return None;
+    }
+    let (mut all, mut j) = (Vec::new(), count);
+    while j > 0 {
+        let i = table[j]?.2;
+        all.push(memo.remove(&(i, j)).flatten()?);
+        j = i;
+    }
+    Some(all.into_iter().rev().flatten().collect())
+}
+
+/// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
+fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<Statement>> {
+    let mut all = Vec::new();
+    let mut from = piece.from;
+    for to in (piece.from..piece.to)
+        .filter(|i| divides(lexed, *i))
+        .chain(std::iter::once(piece.to))
+    {
+        all.extend(continued(toks(lexed, from, to), before)?);
+        from = to + 1;
+    }
+    Some(all)
+}
+
+/// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.
+fn stands_alone(statement: &Statement) -> bool {
+    match statement {
+        Statement::Finding(_) | Statement::RestFine => true,
+        Statement::HandsOn(done) => done.result != Effect::Unknown,
+        _ => false,
+    }
+}

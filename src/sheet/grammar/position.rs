@@ -1,0 +1,237 @@
+//! Places: positions of parts, pins, lines by name.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+use nom::sequence::{preceded, terminated};
+
+use super::base::*;
+use crate::sheet::concept::Concept::*;
+use crate::sheet::correct::is_position;
+use crate::sheet::statement::Place;
+use crate::sheet::token::Kind;
+use crate::sheet::toks::{E, P, Toks};
+
+/// `position = letter{1,3} digit{1,4} [letter]` as one atom, `U 17` with its letters apart, or another name.
+pub fn position(input: Toks<'_>) -> P<'_, String> {
+    after_gap(direct_position)(input)
+}
+
+/// [`position`], exactly here.
+pub fn direct_position(input: Toks<'_>) -> P<'_, String> {
+    if let Some(found) = input
+        .lexed
+        .found(input.from)
+        .iter()
+        .find(|m| m.concept.is_none() && !input.is_empty())
+    {
+        return Ok((
+            input.skip(found.len),
+            input.lexed.words.name(found.name).to_string(),
+        ));
+    }
+    let Some(atom) = input.first().filter(|a| a.kind == Kind::Word) else {
+        return Err(nom::Err::Error(E::silent(input)));
+    };
+    if is_position(&atom.lower) {
+        return Ok((input.skip(1), atom.lower.to_uppercase()));
+    }
+    let apart = matches!(&*atom.lower, "u" | "ic" | "cn");
+    let number = input
+        .nth(1)
+        .filter(|n| !n.stuck && n.lower.len() <= 3 && n.lower.bytes().all(|b| b.is_ascii_digit()));
+    match number {
+        Some(number) if apart => Ok((
+            input.skip(2),
+            format!("{}{}", atom.lower.to_uppercase(), number.lower),
+        )),
+        _ => Err(nom::Err::Error(E::silent(input))),
+    }
+}
+
+/// `positions = item (sep item)*`, `item = position [range (position | uint)]`: `U9-U12` is four of them.
+pub fn positions(input: Toks<'_>) -> P<'_, Vec<Place>> {
+    let plain = |name: String| Place { name, pin: None };
+    let item = |i| {
+        let (rest, first) = opt(word(Socket))
+            .and(want("a position such as U17", position))
+            .map(|(_, p)| p)
+            .parse(i)?;
+        let Ok((after, last)) = preceded(range_mark, direct_position).parse(rest) else {
+            return Ok((rest, vec![plain(first)]));
+        };
+        match position_range(&first, &last) {
+            Some(all) => Ok((after, all.into_iter().map(plain).collect())),
+            None => fail(rest, "a range such as U9-U12"),
+        }
+    };
+    map(items(item), |all| all.into_iter().flatten().collect()).parse(input)
+}
+
+fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
+    let cut = |name: &str| {
+        let at = name.find(|c: char| c.is_ascii_digit())?;
+        Some((name[..at].to_string(), name[at..].parse::<u32>().ok()?))
+    };
+    let ((letters, from), (other, to)) = (cut(first)?, cut(last)?);
+    let fits = letters == other && from < to && (to - from) < 32;
+    fits.then(|| (from..=to).map(|n| format!("{letters}{n}")).collect())
+}
+
+/// `pin = digit{1,2} | letter [digit]`: `40` of `U7.40`, `C` of `CN6.C`.
+fn pin_name(input: Toks<'_>) -> P<'_, String> {
+    let fits = |text: &str| {
+        let digits = text.bytes().all(|b| b.is_ascii_digit()) && text.len() <= 3;
+        let letter = text.len() <= 2
+            && text.starts_with(|c: char| c.is_ascii_alphabetic())
+            && text[1..].bytes().all(|b| b.is_ascii_digit());
+        digits || letter
+    };
+    match input
+        .first()
+        .filter(|a| a.kind == Kind::Word && fits(&a.lower))
+    {
+        Some(atom) => Ok((input.skip(1), atom.lower.to_uppercase())),
+        None => fail(input, "a pin such as 40"),
+    }
+}
+
+/// `place = position "." pin | position "pin" pin | "pin" pin position`
+pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
+    let dotted = |i| {
+        let (rest, name) = position(i)?;
+        if !rest.first().is_some_and(|a| a.stuck && a.lower == ".")
+            || !rest.nth(1).is_some_and(|a| a.stuck)
+        {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
+        map(pin_name, |pin| Place {
+            name: name.clone(),
+            pin: Some(pin),
+        })
+        .parse(rest.skip(1))
+    };
+    let worded = map(
+        (position, word(Pin), after_gap(pin_name)),
+        |(name, (), pin)| Place {
+            name,
+            pin: Some(pin),
+        },
+    );
+    // `U7 p40`
+    let short = |i| {
+        let (rest, name) = position(i)?;
+        let pin = rest
+            .first()
+            .and_then(|a| a.lower.strip_prefix('p'))
+            .filter(|p| p.len() <= 2 && p.bytes().all(|b| b.is_ascii_digit()));
+        match pin {
+            Some(pin) if !pin.is_empty() => Ok((
+                rest.skip(1),
+                Place {
+                    name,
+                    pin: Some(pin.to_string()),
+                },
+            )),
+            _ => Err(nom::Err::Error(E::silent(rest))),
+        }
+    };
+    let pin_first = map(
+        (word(Pin), after_gap(pin_name), position),
+        |((), pin, name)| Place {
+            name,
+            pin: Some(pin),
+        },
+    );
+    alt((dotted, worded, short, pin_first)).parse(input)
+}
+
+/// `several pins = position ("pins" | "legs") numbers`
+pub fn several_pins(input: Toks<'_>) -> P<'_, Vec<Place>> {
+    let (rest, name) = position(input)?;
+    let (rest, ()) = word(Pin)(rest)?;
+    if !matches!(&*input.lexed.atoms[rest.from - 1].lower, "pins" | "legs") {
+        return Err(nom::Err::Error(E::silent(rest)));
+    }
+    let (rest, pins) = numbers(1, 99, "pin numbers")(rest)?;
+    Ok((
+        rest,
+        pins.into_iter()
+            .map(|pin| Place {
+                name: name.clone(),
+                pin: Some(pin.to_string()),
+            })
+            .collect(),
+    ))
+}
+
+/// `line = ["line"] name`: a line by its name. Without the word `line`, only a name that looks like one: with an
+/// underscore or a leading slash, letters and a number (`A12`), or one of the vocabulary's line names.
+pub fn line_place(input: Toks<'_>) -> P<'_, Place> {
+    let told = preceded(word(Line), any_name);
+    map(
+        alt((told, terminated(after_gap(line_name), opt(word(Line))))),
+        |name| Place { name, pin: None },
+    )
+    .parse(input)
+}
+
+fn any_name(input: Toks<'_>) -> P<'_, String> {
+    let (rest, slash) = opt(mark(&["/", "*"])).parse(input)?;
+    match rest.first().filter(|a| a.kind == Kind::Word) {
+        Some(_) => {
+            let name = rest.typed().to_uppercase();
+            Ok((
+                rest.skip(1),
+                if slash.is_some() {
+                    format!("/{name}")
+                } else {
+                    name
+                },
+            ))
+        }
+        None => fail(rest, "the name of a line"),
+    }
+}
+
+/// `C000`, `D800`: letter and three digits may be a position or an address; one word more is needed.
+pub fn may_be_address(name: &str) -> bool {
+    name.len() == 4
+        && name.starts_with(|c: char| ('A'..='F').contains(&c))
+        && name[1..].bytes().all(|b| b.is_ascii_digit())
+}
+
+/// What to say about [`may_be_address`].
+pub const ADDRESS_OR_PLACE: &str =
+    "`memory $C000 bad` for an address; a position may be followed by how it looks or feels only";
+
+fn line_name(input: Toks<'_>) -> P<'_, String> {
+    if let Some(length) = input.concept(LineName) {
+        let span = input.lexed.span(input.from, input.from + length);
+        let name = input.lexed.text[span.start..span.end]
+            .to_uppercase()
+            .replace([' ', '-'], "_");
+        return Ok((input.skip(length), name));
+    }
+    let slash = input.first().is_some_and(|a| a.lower == "/" && !a.stuck);
+    let looks_so = input
+        .first()
+        .is_some_and(|a| a.kind == Kind::Word && a.lower.len() >= 3 && a.lower.contains('_'));
+    if slash || looks_so {
+        return any_name(input);
+    }
+    let (rest, name) = direct_position(input)?;
+    let letters = name
+        .trim_end_matches(|c: char| c.is_ascii_digit())
+        .to_lowercase();
+    if input.lexed.words.is(&letters, PartLetters) {
+        return Err(nom::Err::Error(E::want(
+            rest,
+            "which pin: `.40` or `pin 40`",
+        )));
+    }
+    if may_be_address(&name) {
+        return fail(rest, ADDRESS_OR_PLACE);
+    }
+    Ok((rest, name))
+}
