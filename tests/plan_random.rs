@@ -1,6 +1,7 @@
 //! The planner against an exhaustive search of its own, on seeded random small models. To see the figures:
 //! `cargo test --release --test plan_random -- --nocapture`
 
+#[allow(dead_code)]
 mod plan_support;
 
 use plan_support::{Oracle, Random, Shape, random_identification, random_repair};
@@ -18,7 +19,7 @@ fn model(number: u64) -> Problem {
         suspects,
         steps: 3 + random.below(8),
         involved: number % 2 == 1,
-        sharp: number % 3 == 0,
+        sharp: number.is_multiple_of(3),
     };
     random_repair(&mut random, shape)
 }

@@ -55,6 +55,7 @@
 
 mod check;
 mod model;
+mod narrow;
 mod problem;
 mod report;
 mod rollout;

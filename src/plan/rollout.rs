@@ -21,6 +21,8 @@ pub(super) struct Sequence {
     pub to_the_end: f64,
     /// Stopping at the best moment (which may be at once).
     pub best: f64,
+    /// The first remedy, if there is any.
+    pub first: Option<StepId>,
 }
 
 /// A remedy with those it has to wait for: the first to do, and the sums of all.
@@ -31,23 +33,23 @@ struct Lead {
 }
 
 /// A sequence of remedies under way, with the worlds laid out side by side.
-struct Trial {
+pub(super) struct Trial {
     order: Order,
     /// By world: its probability; together what still does not work.
     belief: Vec<f64>,
     /// By step: what the order prefers, before cost.
-    scores: Vec<f64>,
+    pub scores: Vec<f64>,
     used: u128,
     met: u128,
     power: Power,
     /// What at least remains to be spent.
     lower: f64,
     moved: Vec<(World, f64)>,
-    effort: u64,
+    pub effort: u64,
 }
 
 impl Trial {
-    fn new(model: &Model, state: &State, order: Order) -> Self {
+    pub fn new(model: &Model, state: &State, order: Order) -> Self {
         let mut trial = Self {
             order,
             belief: vec![0.0; model.worlds.places.len()],
@@ -120,6 +122,11 @@ impl Trial {
 
 /// How many steps deep a policy goes through observations that something else waits for.
 const LONGEST_WAIT: u8 = 8;
+/// A policy goes on observing along outcomes that are at least so probable, each observation counting as
+/// a tenth less. More accurate and slower when smaller; of 0.3, 0.15, 0.08 and 0.04 those about 0.1 gave the best plans
+/// for the time (`tests/bench/plan.rs`).
+const LIKELY: f64 = 0.1;
+const LOOK: f64 = 0.9;
 /// The most states that one estimate of an identification looks at.
 const IDENTIFY_STATES: usize = 200;
 
@@ -127,7 +134,7 @@ impl Model<'_> {
     /// Minutes of the best simple policy from here; adds the work done to `effort`.
     pub fn simple(&self, state: &State, effort: &mut u64) -> f64 {
         match self.problem.goal {
-            Goal::Repair { stop } => self.repair(state, stop, 0, effort),
+            Goal::Repair { stop } => self.repair(state, stop, (LONGEST_WAIT, 1.0), effort),
             Goal::Identify { .. } => {
                 let mut left = IDENTIFY_STATES;
                 self.identify(state, &mut left, effort)
@@ -135,31 +142,44 @@ impl Model<'_> {
         }
     }
 
-    /// The better of the two orders of remedies; when a remedy has to wait for an observation, perhaps after
-    /// making that one first.
-    fn repair(&self, state: &State, stop: f64, depth: u8, effort: &mut u64) -> f64 {
+    /// Remedies by probability per minute, perhaps after some observations: first those that a remedy has to
+    /// wait for, then up to `looks` of those that separate most per minute.
+    fn repair(&self, state: &State, stop: f64, (depth, looks): (u8, f64), effort: &mut u64) -> f64 {
         let ends = (stop, Some(stop));
         let mut best = self.sequence(state, Order::Ratio, ends, effort).best;
-        best = best.min(
-            self.sequence(state, Order::Rank, (stop, Some(best)), effort)
-                .best,
-        );
-        if !self.waits || depth >= LONGEST_WAIT {
-            return best;
+        if self.waits
+            && depth > 0
+            && let Some(first) = self.awaited_by_remedy(state)
+        {
+            best = best.min(self.look_first(state, first, stop, (depth - 1, looks), effort));
         }
-        let Some(first) = self.awaited_by_remedy(state) else {
-            return best;
-        };
-        let act = self.act(state, first);
-        let mut minutes = act.minutes;
-        for branch in &act.branches {
-            let Some(next) = &branch.state else { continue };
-            if minutes >= best {
-                break;
+        if looks > LIKELY
+            && let Some(&first) = self.separating(state, 1, effort).first()
+            && self.cost(state.power, first) + self.lower(&state.belief) < best
+        {
+            best = best.min(self.look_first(state, first, stop, (depth, looks * LOOK), effort));
+        }
+        best
+    }
+
+    fn look_first(
+        &self,
+        state: &State,
+        step: StepId,
+        stop: f64,
+        left: (u8, f64),
+        effort: &mut u64,
+    ) -> f64 {
+        let act = self.act(state, step);
+        *effort += 2 * (act.branches.len() * state.belief.len()) as u64 + 40;
+        let rest = act.branches.iter().map(|branch| match &branch.state {
+            Some(next) => {
+                let left = (left.0, left.1 * branch.probability);
+                branch.probability * self.repair(next, stop, left, effort)
             }
-            minutes += branch.probability * self.repair(next, stop, depth + 1, effort);
-        }
-        best.min(minutes)
+            None => 0.0,
+        });
+        act.minutes + rest.sum::<f64>()
     }
 
     /// Tries remedies in this order; with a limit, gives up once it cannot come below it.
@@ -175,11 +195,13 @@ impl Model<'_> {
         let mut found = Sequence {
             to_the_end: stop,
             best: stop,
+            first: None,
         };
         while alive > NOTHING
             && limit.is_none_or(|limit| spent + trial.lower < found.best.min(limit))
             && let Some(step) = self.pick(&trial)
         {
+            found.first = found.first.or(Some(step));
             let cost = self.cost(trial.power, step);
             let (cured, works) = trial.apply(self, step);
             spent += alive * cost + cured * self.steps[step].when_cured;
@@ -193,7 +215,7 @@ impl Model<'_> {
 
     /// The remedy that this order takes next. By ratio, a remedy that has to wait for others competes
     /// together with them, and the first of them is taken.
-    fn pick(&self, trial: &Trial) -> Option<StepId> {
+    pub fn pick(&self, trial: &Trial) -> Option<StepId> {
         let mut chosen: Option<(StepId, f64)> = None;
         for step in each(self.usable & !trial.used) {
             if trial.scores[step] <= NOTHING {
@@ -245,7 +267,7 @@ impl Model<'_> {
 
     /// The first observation that can be made now and that a remedy of use is waiting for, directly or
     /// through other observations.
-    fn awaited_by_remedy(&self, state: &State) -> Option<StepId> {
+    pub fn awaited_by_remedy(&self, state: &State) -> Option<StepId> {
         let mut wanted = each(state.open)
             .filter(|&s| self.steps[s].remedy)
             .fold(0, |set, s| set | bit(s));

@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use super::model::{Act, Model, State};
 use super::problem::{Options, StepId};
+use super::rollout::Order;
 
 /// Plans are taken as equally dear when they differ by less than this share.
 pub(super) const TIE: f64 = 1e-9;
@@ -15,8 +16,10 @@ pub(super) const TIE: f64 = 1e-9;
 struct Known {
     /// The best plan found costs this.
     minutes: f64,
-    /// Looked ahead so far.
-    depth: u8,
+    /// Looked ahead so far along every step.
+    wide: u8,
+    /// Looked ahead so far along the promising steps.
+    narrow: u8,
     /// Nothing can be better.
     exact: bool,
 }
@@ -60,6 +63,105 @@ impl Hasher for Fingerprint {
     }
 }
 
+/// Which steps are followed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Width {
+    Narrow,
+    Wide,
+}
+
+/// Steps looked ahead.
+struct Reached {
+    wide: u8,
+    narrow: u8,
+}
+
+/// Effort of the first turn.
+const FIRST_TURN: u64 = 50_000;
+/// At the root, looking narrowly follows so many ways.
+const NARROW_WAYS: usize = 12;
+/// Effort of a step and of an estimate besides going through the belief.
+const ACT: u64 = 20;
+const ESTIMATE: u64 = 100;
+
+/// The ways to go on from the state in question.
+struct Root {
+    ways: Vec<Way>,
+    acts: Vec<Act>,
+    /// By way: what it at least leads to.
+    lower: Vec<f64>,
+    /// The ways by minutes, then in their order.
+    order: Vec<usize>,
+    /// Whether the first is proven to be best.
+    exact: bool,
+}
+
+impl Root {
+    fn new(model: &Model, ways: Vec<Way>, state: &State) -> Self {
+        let nothing = |minutes| Act {
+            minutes,
+            branches: Vec::new(),
+        };
+        let act = |way: &Way| match way.step {
+            Some(step) => model.act(state, step),
+            None => nothing(way.minutes),
+        };
+        let acts: Vec<Act> = ways.iter().map(act).collect();
+        Self {
+            lower: acts.iter().map(|act| model.lower_after(act)).collect(),
+            order: (0..ways.len()).collect(),
+            exact: ways.is_empty(),
+            ways,
+            acts,
+        }
+    }
+
+    /// The policy that every plan is compared with: a way that begins like it is at least as good.
+    fn in_order_of_rank(&mut self, model: &Model, state: &State) {
+        let Some(stop) = model.stop() else { return };
+        let found = model.sequence(state, Order::Rank, (stop, Some(stop)), &mut 0);
+        let same = |way: &&mut Way| way.step.is_some() && way.step == found.first;
+        if found.best < stop
+            && let Some(way) = self.ways.iter_mut().find(same)
+        {
+            way.minutes = found.best;
+        }
+    }
+
+    fn best(&self) -> f64 {
+        self.ways
+            .iter()
+            .map(|way| way.minutes)
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    fn sort(&mut self) {
+        let ways = &self.ways;
+        self.order
+            .sort_by(|&a, &b| ways[a].minutes.total_cmp(&ways[b].minutes).then(a.cmp(&b)));
+        let best = above(self.best());
+        self.exact = self
+            .ways
+            .iter()
+            .zip(&self.lower)
+            .all(|(way, lower)| way.exact || *lower > best);
+    }
+
+    /// Ties with the best go to the earlier step.
+    fn decision(mut self, depth: u8) -> Decision {
+        let best = above(self.best());
+        let tied = self
+            .order
+            .partition_point(|&i| self.ways[i].minutes <= best);
+        self.order[..tied].sort_unstable();
+        Decision {
+            ways: self.order.iter().map(|&i| self.ways[i]).collect(),
+            exact: self.exact,
+            depth,
+        }
+    }
+}
+
 pub(super) struct Search<'m, 'a> {
     model: &'m Model<'a>,
     known: HashMap<u128, Known, BuildHasherDefault<Fingerprint>>,
@@ -86,39 +188,54 @@ impl<'m, 'a> Search<'m, 'a> {
 
     /// Compares all ways to go on from here, deeper and deeper until the best is proven, the effort is spent
     /// or the time is up.
+    ///
+    /// Looking along the promising steps only and looking along every step take turns, for twice the effort
+    /// each round. The turns do not depend on `effort`: with more of it the same is done, and then more.
     pub fn decide(&mut self, state: &State, options: &Options, effort: u64) -> Decision {
-        self.limit = self.spent.saturating_add(effort);
+        let end = self.spent.saturating_add(effort);
         self.deadline = options.time.map(|time| Instant::now() + time);
         self.late = false;
-        let mut ways = self.ways(state);
-        let nothing = || Act {
-            minutes: 0.0,
-            branches: Vec::new(),
-        };
-        let act = |way: &Way| way.step.map_or_else(nothing, |s| self.model.act(state, s));
-        let acts: Vec<Act> = ways.iter().map(act).collect();
-        let mut order: Vec<usize> = (0..ways.len()).collect();
-        let (mut exact, mut reached) = (false, 0);
-        for depth in 1..=options.depth.max(1) {
-            let complete = self.deepen(&mut ways, &acts, &order, depth);
-            order.sort_by(|&a, &b| ways[a].minutes.total_cmp(&ways[b].minutes).then(a.cmp(&b)));
-            let best = order.first().map_or(0.0, |&i| ways[i].minutes);
-            let out =
-                |(way, act): (&Way, &Act)| way.exact || self.model.lower_after(act) > above(best);
-            exact = complete && ways.iter().zip(&acts).all(out);
-            reached = if complete { depth } else { reached };
-            if exact || self.exhausted() {
+        let mut root = Root::new(self.model, self.ways(state), state);
+        root.in_order_of_rank(self.model, state);
+        let deepest = options.depth.max(1);
+        // One step along every way, whatever it takes: every outcome of the search is at least that good.
+        self.limit = end;
+        self.deepen(&mut root, 1, Width::Wide);
+        let mut reached = Reached { wide: 1, narrow: 1 };
+        let mut turn = FIRST_TURN;
+        while !root.exact {
+            for width in [Width::Narrow, Width::Wide] {
+                self.limit = self.spent.saturating_add(turn).min(end);
+                self.take_turn(&mut root, width, &mut reached, deepest);
+            }
+            let done = reached.wide >= deepest && reached.narrow >= deepest;
+            if done || self.late || self.spent >= end {
                 break;
             }
+            turn = turn.saturating_mul(2);
         }
-        // Ties with the best go to the earlier step.
-        let best = order.first().map_or(0.0, |&i| ways[i].minutes);
-        let tied = order.partition_point(|&i| ways[i].minutes <= above(best));
-        order[..tied].sort_unstable();
-        Decision {
-            ways: order.into_iter().map(|i| ways[i]).collect(),
-            exact,
-            depth: reached,
+        root.decision(reached.wide)
+    }
+
+    /// Looks deeper in one of the two ways until this turn's effort is spent.
+    fn take_turn(&mut self, root: &mut Root, width: Width, reached: &mut Reached, deepest: u8) {
+        let depth = match width {
+            Width::Narrow => &mut reached.narrow,
+            Width::Wide => &mut reached.wide,
+        };
+        while *depth < deepest && !root.exact {
+            let before = self.spent;
+            let complete = self.deepen(root, *depth + 1, width);
+            if complete {
+                *depth += 1;
+            }
+            if complete && width == Width::Narrow && self.spent == before {
+                // Nothing is left to be found along the promising steps.
+                *depth = deepest;
+            }
+            if self.exhausted() {
+                return;
+            }
         }
     }
 
@@ -140,35 +257,40 @@ impl<'m, 'a> Search<'m, 'a> {
         ways
     }
 
-    /// Looks one step deeper than before along every way that can still be best; returns whether the effort
-    /// sufficed.
-    fn deepen(&mut self, ways: &mut [Way], acts: &[Act], order: &[usize], depth: u8) -> bool {
-        for &i in order {
-            if ways[i].exact {
+    /// Looks so deep along every way that can still be best (narrow: along the best few); returns whether the
+    /// effort sufficed.
+    fn deepen(&mut self, root: &mut Root, depth: u8, width: Width) -> bool {
+        let few = if width == Width::Narrow {
+            NARROW_WAYS
+        } else {
+            usize::MAX
+        };
+        let order: Vec<usize> = root.order.iter().copied().take(few).collect();
+        let mut complete = true;
+        for i in order {
+            if root.ways[i].exact {
                 continue;
             }
             if depth > 1 && self.exhausted() {
-                return false;
+                complete = false;
+                break;
             }
-            let best = ways
-                .iter()
-                .map(|way| way.minutes)
-                .fold(f64::INFINITY, f64::min);
-            if depth > 1 && self.model.lower_after(&acts[i]) > above(best) {
+            if depth > 1 && root.lower[i] > above(root.best()) {
                 continue;
             }
-            let (mut minutes, mut exact) = (acts[i].minutes, true);
-            for branch in &acts[i].branches {
+            let (mut minutes, mut exact) = (root.acts[i].minutes, true);
+            for branch in &root.acts[i].branches {
                 if let Some(next) = &branch.state {
-                    let found = self.value(next, depth - 1);
+                    let found = self.value(next, depth - 1, width);
                     minutes += branch.probability * found.minutes;
                     exact &= found.exact;
                 }
             }
-            ways[i].minutes = ways[i].minutes.min(minutes);
-            ways[i].exact = exact;
+            root.ways[i].minutes = root.ways[i].minutes.min(minutes);
+            root.ways[i].exact = exact;
         }
-        depth == 1 || !self.exhausted()
+        root.sort();
+        complete && (depth == 1 || !self.exhausted())
     }
 
     fn exhausted(&mut self) -> bool {
@@ -180,45 +302,64 @@ impl<'m, 'a> Search<'m, 'a> {
     }
 
     /// Minutes of the best plan found from here, looking so many steps ahead.
-    fn value(&mut self, state: &State, depth: u8) -> Known {
-        let key = self.model.key(state);
+    fn value(&mut self, state: &State, depth: u8, width: Width) -> Known {
+        let model = self.model;
+        let key = model.key(state);
         let known = match self.known.get(&key) {
             Some(&known) => known,
             None => self.estimate(key, state),
         };
-        if known.exact || known.depth >= depth || self.exhausted() {
+        let enough = known.wide >= depth || (width == Width::Narrow && known.narrow >= depth);
+        if known.exact || enough || self.exhausted() {
             return known;
         }
         let mut best = Known {
-            depth,
             exact: true,
             ..known
         };
-        let lower = self.model.lower(&state.belief);
-        let model = self.model;
-        for step in model.moves(state) {
-            if self.exhausted() {
-                break;
+        match width {
+            Width::Wide => {
+                best.wide = depth;
+                self.try_steps(state, model.moves(state), (depth, width), &mut best);
             }
-            // An observation leaves the bound as it is in the mean; only a remedy needs its branches for it.
-            let cost = self.model.cost(state.power, step);
-            if !self.model.steps[step].remedy && cost + lower >= best.minutes {
-                continue;
+            Width::Narrow => {
+                best.narrow = depth;
+                let promising = model.promising(state, &mut self.spent);
+                self.try_steps(state, promising.into_iter(), (depth, width), &mut best);
             }
-            self.try_step(state, step, depth, &mut best);
         }
         if self.exhausted() {
-            best.exact = false;
-            best.depth = known.depth;
+            (best.wide, best.narrow) = (known.wide, known.narrow);
         }
+        best.exact &= width == Width::Wide && !self.exhausted();
         self.known.insert(key, best);
         best
     }
 
+    fn try_steps(
+        &mut self,
+        state: &State,
+        steps: impl Iterator<Item = StepId>,
+        look: (u8, Width),
+        best: &mut Known,
+    ) {
+        let lower = self.model.lower(&state.belief);
+        for step in steps {
+            if self.exhausted() {
+                return;
+            }
+            // An observation leaves the bound as it is in the mean; only a remedy needs its branches for it.
+            let cost = self.model.cost(state.power, step);
+            if self.model.steps[step].remedy || cost + lower < best.minutes {
+                self.try_step(state, step, look, best);
+            }
+        }
+    }
+
     /// Follows one step; improves `best` if it turns out better.
-    fn try_step(&mut self, state: &State, step: StepId, depth: u8, best: &mut Known) {
+    fn try_step(&mut self, state: &State, step: StepId, look: (u8, Width), best: &mut Known) {
         let act = self.model.act(state, step);
-        self.spent += (act.branches.len() * state.belief.len()) as u64 + 4;
+        self.spent += (act.branches.len() * state.belief.len()) as u64 + ACT;
         let mut bound = self.model.lower_after(&act);
         if bound >= best.minutes {
             return;
@@ -230,7 +371,7 @@ impl<'m, 'a> Search<'m, 'a> {
                 best.exact = false;
                 return;
             }
-            let found = self.value(next, depth - 1);
+            let found = self.value(next, look.0 - 1, look.1);
             bound += branch.probability * (found.minutes - self.model.lower(&next.belief));
             exact &= found.exact;
             if bound >= best.minutes {
@@ -245,14 +386,15 @@ impl<'m, 'a> Search<'m, 'a> {
     /// First knowledge of a state: its simple policies, and whether they meet the lower bound.
     fn estimate(&mut self, key: u128, state: &State) -> Known {
         self.states += 1;
-        let mut effort = 0;
+        let mut effort = ESTIMATE;
         let minutes = self.model.simple(state, &mut effort);
         self.spent += effort;
         let lower = self.model.lower(&state.belief);
         let exact = minutes <= above(lower) || state.open == 0 || self.model.identified(state);
         let known = Known {
             minutes,
-            depth: 0,
+            wide: 0,
+            narrow: 0,
             exact,
         };
         self.known.insert(key, known);
