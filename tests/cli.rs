@@ -34,16 +34,35 @@ fn nonsense_lines_do_not_stop_the_ranking() {
     assert!(!v["suspects"].as_array().unwrap().is_empty());
     let out = run(&["rank", THREE_NONSENSE], b"");
     let shown = text(&out.stdout);
-    for line in ["the cat has been on the keyboard again", "wibble 7 of 9", "x x x x"] {
+    for line in [
+        "the cat has been on the keyboard again",
+        "wibble 7 of 9",
+        "x x x x",
+    ] {
         assert!(shown.contains(line), "{line} not in:\n{shown}");
     }
 }
 
 #[test]
 fn strict_exits_with_one() {
-    assert_eq!(run(&["rank", "--strict", THREE_NONSENSE], b"").status.code(), Some(1));
-    assert_eq!(run(&["rank", "--strict", "samples/all-good.run"], b"").status.code(), Some(0));
-    assert_eq!(run(&["read", "--strict", THREE_NONSENSE], b"").status.code(), Some(1));
+    assert_eq!(
+        run(&["rank", "--strict", THREE_NONSENSE], b"")
+            .status
+            .code(),
+        Some(1)
+    );
+    assert_eq!(
+        run(&["rank", "--strict", "samples/all-good.run"], b"")
+            .status
+            .code(),
+        Some(0)
+    );
+    assert_eq!(
+        run(&["read", "--strict", THREE_NONSENSE], b"")
+            .status
+            .code(),
+        Some(1)
+    );
 }
 
 #[test]
@@ -54,7 +73,11 @@ fn bad_input_gets_one_clear_message() {
         ("binary", b"board dunlin-64\0\x01\x02", "text"),
         ("empty", b"  \n# only a comment\n", "empty"),
         ("large", &large, "8"),
-        ("unknown board", b"board dunlin-46\nrest fine", "did you mean 'dunlin-64'"),
+        (
+            "unknown board",
+            b"board dunlin-46\nrest fine",
+            "did you mean 'dunlin-64'",
+        ),
         ("no board", b"memory bit 3 bad", "--board"),
     ];
     for (what, input, said) in cases {
@@ -73,14 +96,41 @@ fn bad_input_gets_one_clear_message() {
 
 #[test]
 fn several_sheets_are_several_machines_unless_they_share_a_ticket() {
-    let out = run(&["rank", "--json", "--no-next", "samples/all-good.run", "samples/one-memory-bit.run"], b"");
+    let out = run(
+        &[
+            "rank",
+            "--json",
+            "--no-next",
+            "samples/all-good.run",
+            "samples/one-memory-bit.run",
+        ],
+        b"",
+    );
     assert_eq!(text(&out.stdout).lines().count(), 2);
-    let out = run(&["rank", "--json", "--no-next", "samples/one-memory-bit.run", "samples/one-memory-bit.run"], b"");
+    let out = run(
+        &[
+            "rank",
+            "--json",
+            "--no-next",
+            "samples/one-memory-bit.run",
+            "samples/one-memory-bit.run",
+        ],
+        b"",
+    );
     let lines: Vec<String> = text(&out.stdout).lines().map(String::from).collect();
     assert_eq!(lines.len(), 1);
     let v: serde_json::Value = serde_json::from_str(&lines[0]).unwrap();
     assert_eq!(v["run"], 2);
-    let out = run(&["rank", "--json", "--no-next", "samples/all-good.run", "no/such.run"], b"");
+    let out = run(
+        &[
+            "rank",
+            "--json",
+            "--no-next",
+            "samples/all-good.run",
+            "no/such.run",
+        ],
+        b"",
+    );
     assert_eq!(out.status.code(), Some(0), "one of two could be read");
     assert!(text(&out.stdout).lines().any(|l| l.contains("\"error\"")));
 }
@@ -98,9 +148,19 @@ fn schema_and_boards_can_be_printed() {
 fn colour_only_when_asked_for() {
     let plain = text(&run(&["rank", "samples/over-voltage.run"], b"").stdout);
     assert!(!plain.contains('\x1b'));
-    let coloured = text(&run(&["rank", "--color", "always", "samples/over-voltage.run"], b"").stdout);
+    let coloured = text(
+        &run(
+            &["rank", "--color", "always", "samples/over-voltage.run"],
+            b"",
+        )
+        .stdout,
+    );
     assert!(coloured.contains('\x1b'));
-    assert_eq!(plain, anstream::adapter::strip_str(&coloured).to_string(), "colour says nothing that words do not");
+    assert_eq!(
+        plain,
+        anstream::adapter::strip_str(&coloured).to_string(),
+        "colour says nothing that words do not"
+    );
 }
 
 #[test]

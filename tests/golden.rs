@@ -10,7 +10,9 @@ use whichsocket::shipped::Library;
 fn ranked(path: &Path) -> RankingView {
     let name = format!("samples/{}", path.file_name().unwrap().to_string_lossy());
     let sheet = parse(&name, &std::fs::read(path).unwrap()).unwrap();
-    let board = whichsocket::commands::input::board_of(&sheet).expect("every sample names its board").to_string();
+    let board = whichsocket::commands::input::board_of(&sheet)
+        .expect("every sample names its board")
+        .to_string();
     let model = Library::default().board(&board).unwrap();
     let sheets = [sheet];
     let ranking = whichsocket::rank::rank(&model, &sheets).unwrap();
@@ -39,13 +41,20 @@ fn samples_in_the_terminal_and_as_json() {
     let validator = jsonschema::validator_for(&schema).unwrap();
     insta::glob!("../samples", "*.run", |path| {
         let v = ranked(path);
-        let text = anstream::adapter::strip_str(&whichsocket::report::term::ranking(&v, false)).to_string();
+        let text = anstream::adapter::strip_str(&whichsocket::report::term::ranking(&v, false))
+            .to_string();
         for line in text.lines() {
-            assert!(textwrap::core::display_width(line) <= 80, "wider than 80 columns: {line}");
+            assert!(
+                textwrap::core::display_width(line) <= 80,
+                "wider than 80 columns: {line}"
+            );
         }
         insta::assert_snapshot!("terminal", text);
         let mut json = serde_json::to_value(&v).unwrap();
-        let wrong: Vec<String> = validator.iter_errors(&json).map(|e| e.to_string()).collect();
+        let wrong: Vec<String> = validator
+            .iter_errors(&json)
+            .map(|e| e.to_string())
+            .collect();
         assert!(wrong.is_empty(), "not as the schema says: {wrong:?}");
         rounded(&mut json);
         insta::assert_json_snapshot!("json", json);

@@ -26,6 +26,9 @@ const PARTS: usize = 60;
 const CAUSES: usize = 24;
 const LEAST: f64 = 0.004;
 
+/// With nothing at fault any more as probably as this, the machine is to be proved rather than repaired.
+const NOTHING_LEFT: f64 = 0.75;
+
 /// Search effort: about 20 ms.
 const EFFORT: u64 = 400_000;
 
@@ -51,7 +54,7 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
         return Vec::new();
     };
     let Some(hypotheses) = faulty_ones(ranking, &leading) else {
-        return Vec::new();
+        return vec![steps::nothing_left()];
     };
     let candidates = steps::candidates(model, ranking, &hypotheses);
     let problem = Problem {
@@ -105,11 +108,9 @@ fn faulty_ones(ranking: &Ranking, leading: &Hypotheses) -> Option<Vec<Supposed>>
     let mut out: Vec<Supposed> = Vec::new();
     let mut nothing = 0.0;
     for h in &leading.list {
-        let faults: Vec<(usize, usize)> = h
-            .active
-            .iter()
-            .copied()
-            .filter(|&(c, m)| !optional(c, m))
+        // What was replaced since is out of the machine.
+        let faults: Vec<(usize, usize)> = (h.active.iter().copied())
+            .filter(|&(c, m)| !optional(c, m) && ranking.assembled.is_current(c))
             .collect();
         if faults.is_empty() {
             nothing += h.probability;
@@ -128,6 +129,9 @@ fn faulty_ones(ranking: &Ranking, leading: &Hypotheses) -> Option<Vec<Supposed>>
         }
     }
     if out.is_empty() {
+        return None;
+    }
+    if nothing > NOTHING_LEFT {
         return None;
     }
     let total = 1.0 - nothing;

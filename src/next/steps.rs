@@ -88,6 +88,15 @@ pub fn nothing_accused() -> NextView {
     }
 }
 
+/// When the fault that was there has been put right.
+pub fn nothing_left() -> NextView {
+    NextView {
+        step: "Most probably nothing is at fault any more. Let the test run in a loop, cold and warm, before calling it cured."
+            .into(),
+        ..nothing_accused()
+    }
+}
+
 fn capital(s: &str) -> String {
     let mut chars = s.chars();
     chars

@@ -32,6 +32,12 @@ pub enum Aspect {
 }
 
 impl Aspect {
+    /// Whether a thing that is not there can be described so.
+    pub fn fits_absence(self) -> bool {
+        use Aspect::{Dead, Trouble, TroubleOrSpeed, Wrong};
+        matches!(self, Trouble | TroubleOrSpeed | Dead | Wrong)
+    }
+
     /// P(described as this aspect | trouble of this kind shows).
     pub fn describes(self, kind: Kind) -> f64 {
         use Aspect::*;

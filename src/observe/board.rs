@@ -30,18 +30,20 @@ pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Pos
     })
 }
 
+/// A sheet may leave the sign of a rail out: `5V_VIDEO` is `+5V_VIDEO`.
+fn same(a: &str, b: &str) -> bool {
+    a.trim_start_matches('+')
+        .eq_ignore_ascii_case(b.trim_start_matches('+'))
+}
+
 /// The line that a place means: that of a pin, or one by its name.
 pub fn line<'m>(model: &'m BoardModel, place: &Place) -> Option<&'m str> {
     if let Some(pin) = &place.pin {
         return position(model, &place.name)?.1.line_at(pin);
     }
-    let is = |name: &str| name.eq_ignore_ascii_case(&place.name);
-    let by_name = |name: &str| {
-        model
-            .nodes
-            .iter()
-            .find(|n| n.line && n.name.eq_ignore_ascii_case(name))
-    };
+    // A sheet may leave the sign of a rail out: 5V_VIDEO is +5V_VIDEO.
+    let is = |name: &str| same(name, &place.name);
+    let by_name = |name: &str| model.nodes.iter().find(|n| n.line && same(&n.name, name));
     let found = by_name(&place.name).or_else(|| {
         let (_, meant) = model.words.iter().find(|(w, _)| is(w))?;
         by_name(meant)

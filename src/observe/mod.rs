@@ -226,6 +226,9 @@ impl Observer<'_> {
                 .map(|c| (c.id.clone(), c.reads.clone()))
                 .collect();
             for (id, reads) in rest {
+                if self.ruled_out(&reads) {
+                    continue;
+                }
                 let aspect = whole(&id);
                 self.check(&id, &reads, aspect, Outcome::Pass, "rest fine".into());
             }
@@ -234,6 +237,21 @@ impl Observer<'_> {
         (self.sheet, self.line) = keep;
         self.not_reached.clear();
         self.run += 1;
+    }
+
+    /// Whether an empty position makes a check fail for certain: 'rest fine' cannot mean it.
+    fn ruled_out(&mut self, reads: &[Read]) -> bool {
+        let empty = &self.out.facts.empty;
+        let touches = reads.iter().flat_map(|r| {
+            let node = &self.model.nodes[r.node as usize];
+            node.touches.iter().map(move |t| (t, r.weight))
+        });
+        touches
+            .filter(|(t, w)| t.strength * w >= 0.99)
+            .any(|(t, _)| {
+                let mode = &self.model.modes[t.mode as usize];
+                mode.missing && empty.contains_key(&self.model.units[mode.unit as usize].position)
+            })
     }
 
     /// A result of the test run means that the machine ran it and showed it.
@@ -265,7 +283,13 @@ impl Observer<'_> {
         text: String,
     ) {
         self.mark(id);
-        let effects = self.effects(reads, aspect);
+        let mut effects = self.effects(reads, aspect);
+        if outcome == Outcome::Pass {
+            // Even 'sound fine' over an empty socket is only a slip of the pen, not an impossibility.
+            effects
+                .iter_mut()
+                .for_each(|(_, s)| *s = s.min(1.0 - self.trust.missed));
+        }
         let leak = self.trust.false_fail;
         let run = self.run;
         let reading = CheckReading {
@@ -328,8 +352,14 @@ pub fn effects(
     let mut touched = Vec::new();
     for read in reads {
         for touch in &model.nodes[read.node as usize].touches {
-            let s =
-                f64::from(touch.strength) * f64::from(read.weight) * aspect.describes(touch.kind);
+            // Of an empty position there is nothing to describe badly: whatever hangs on it is not there.
+            let gone = model.modes[touch.mode as usize].missing && aspect.fits_absence();
+            let described = if gone {
+                1.0
+            } else {
+                aspect.describes(touch.kind)
+            };
+            let s = f64::from(touch.strength) * f64::from(read.weight) * described;
             let slot = &mut scratch[touch.mode as usize];
             if s > *slot {
                 if *slot == 0.0 {
@@ -353,10 +383,14 @@ pub fn effects(
     touched.into_iter().map(take).collect()
 }
 
-/// A strength to the nearest 32nd, at least one: no map knows it better, and modes that differ by less than that then count
+/// A strength to the nearest 32nd, or below that the nearest power of two: no map knows it better, and modes that differ by less than that then count
 /// as alike, which keeps the sums of the ranking small.
 fn stepped(strength: f64) -> f64 {
-    ((strength * 32.0).round() / 32.0).max(1.0 / 32.0)
+    if strength >= 1.0 / 32.0 {
+        (strength * 32.0).round() / 32.0
+    } else {
+        2f64.powi(strength.log2().round() as i32)
+    }
 }
 
 /// The aspect under which a passing check counts: everything it could show.

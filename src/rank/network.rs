@@ -39,6 +39,16 @@ pub struct Assembled {
     pub checks: Vec<Vec<CheckId>>,
 }
 
+impl Assembled {
+    /// Whether what a cause stands for is still in the machine: no later part took its place.
+    pub fn is_current(&self, cause: usize) -> bool {
+        let this = self.instances[cause];
+        self.instances
+            .iter()
+            .all(|i| i.unit != this.unit || i.fitted <= this.fitted)
+    }
+}
+
 /// Prior of each mode under each setting of the common causes, `[mode][setting]`, exclusive within a unit.
 ///
 /// p(unit) = 1 − exp(−x Σ r f), shared by the modes as their rates.
@@ -239,10 +249,11 @@ impl Builder<'_> {
             }
             let m = &self.model.modes[mode as usize];
             let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
-            let part = if m.flaky.is_some() {
-                FLAKY_INTERMITTENT
-            } else {
-                STEADY_INTERMITTENT
+            let part = match m.flaky {
+                // What is not there is not there in every loop.
+                _ if m.missing => 0.0,
+                Some(_) => FLAKY_INTERMITTENT,
+                None => STEADY_INTERMITTENT,
             };
             let (intermittent, fail) = (strength * part, strength * (1.0 - part));
             self.a.net.causes[cause].modes[k].effects.push(Effect {
