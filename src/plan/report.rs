@@ -185,7 +185,7 @@ impl<'a> Planner<'a> {
                     .sequence(state, Order::Rank, (stop, None), &mut effort)
                     .to_the_end
             }
-            Goal::Identify { .. } => self.model.simple(state, &mut effort),
+            Goal::Identify { .. } => self.model.simple(state, false, &mut effort).minutes,
         }
     }
 
