@@ -50,7 +50,7 @@ pub struct Plan {
     pub minutes: f64,
     /// Whether no plan is better; else the search was cut off.
     pub exact: bool,
-    /// How many steps were looked ahead throughout.
+    /// How many steps were looked ahead along every way (along promising ones it may be more).
     pub depth: u8,
     /// What any plan costs at least.
     pub at_least: f64,
