@@ -8,7 +8,7 @@ use plan_support::{Oracle, Random, Shape, random_identification, random_repair};
 use whichsocket::plan::{Options, Planner, Problem, plan};
 
 /// The whole campaign; without optimisation a sample of it, since the exhaustive search takes its time.
-const MODELS: u64 = if cfg!(debug_assertions) { 60 } else { 500 };
+const MODELS: u64 = if cfg!(debug_assertions) { 40 } else { 500 };
 const SEED: u64 = 0x0005_0c4e_7001;
 
 /// Up to 8 suspects and 10 steps, every other model involved, every third sharp.

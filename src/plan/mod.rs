@@ -18,11 +18,15 @@
 //!
 //! # How it is found
 //!
-//! To a growing depth, every step and outcome is followed, with states met before looked up; where the
-//! depth ends, the better of two simple policies closes the sum: remedies by probability per minute, and
-//! remedies by probability, each stopped at the best moment. Since a better plan is never given up for a
-//! worse one, the expected minutes are those of a plan that exists, never more than either simple policy, and
-//! they can only come down with more effort. When no cut-off is left, the plan is optimal ([`Plan::exact`]).
+//! First a glance one step ahead along every way; then turns of growing effort, alternately far ahead along
+//! the few promising steps and less far along every step, with states met before looked up. Where the look
+//! ahead ends, simple policies close the sum: remedies by probability per minute, stopped at the best moment,
+//! perhaps after the observations that something waits for and those that separate most per minute. States
+//! that cannot beat the best plan so far, by a bound that takes the fault as known, are left out.
+//!
+//! The expected minutes are always those of a plan that exists, never more than swapping in order of rank,
+//! and more effort or time can only lower them. When nothing is cut off any more, the plan is optimal
+//! ([`Plan::exact`]). Without a time limit the result depends on the problem and the effort alone.
 //!
 //! Ties (within a part in 10^9) go to the earlier step in [`Problem::steps`]; stopping comes last.
 //!

@@ -50,7 +50,7 @@ pub struct Plan {
     pub minutes: f64,
     /// Whether no plan is better; else the search was cut off.
     pub exact: bool,
-    /// How many steps were looked ahead throughout.
+    /// How many steps were looked ahead along every way (along promising ones it may be more).
     pub depth: u8,
     /// What any plan costs at least.
     pub at_least: f64,
@@ -185,7 +185,7 @@ impl<'a> Planner<'a> {
                     .sequence(state, Order::Rank, (stop, None), &mut effort)
                     .to_the_end
             }
-            Goal::Identify { .. } => self.model.simple(state, &mut effort),
+            Goal::Identify { .. } => self.model.simple(state, false, &mut effort).minutes,
         }
     }
 

@@ -25,6 +25,29 @@ pub(super) struct Sequence {
     pub first: Option<StepId>,
 }
 
+/// What a simple policy costs and begins with (`None`: with stopping, or it was not asked).
+#[derive(Clone, Copy)]
+pub(super) struct Policy {
+    pub minutes: f64,
+    pub first: Option<StepId>,
+}
+
+impl Policy {
+    fn or(&mut self, other: Policy) {
+        if other.minutes < self.minutes {
+            *self = other;
+        }
+    }
+}
+
+/// How far a policy may still observe: along how many steps that something waits for, and how likely it is
+/// to come here.
+#[derive(Clone, Copy)]
+struct Left {
+    waits: u8,
+    likely: f64,
+}
+
 /// A remedy with those it has to wait for: the first to do, and the sums of all.
 struct Lead {
     first: StepId,
@@ -122,42 +145,58 @@ impl Trial {
 
 /// How many steps deep a policy goes through observations that something else waits for.
 const LONGEST_WAIT: u8 = 8;
-/// A policy goes on observing along outcomes that are at least so probable, each observation counting as
-/// a tenth less. More accurate and slower when smaller; of 0.3, 0.15, 0.08 and 0.04 those about 0.1 gave the best plans
-/// for the time (`tests/bench/plan.rs`).
+/// A policy goes on observing along outcomes that are at least so probable, each observation counting as a
+/// tenth less. Smaller is more accurate and slower; of 0.3, 0.15, 0.08 and 0.04 those about 0.1 gave the best
+/// plans for the time on the problems of `tests/bench/plan.rs`.
 const LIKELY: f64 = 0.1;
 const LOOK: f64 = 0.9;
 /// The most states that one estimate of an identification looks at.
 const IDENTIFY_STATES: usize = 200;
 
 impl Model<'_> {
-    /// Minutes of the best simple policy from here; adds the work done to `effort`.
-    pub fn simple(&self, state: &State, effort: &mut u64) -> f64 {
+    /// The best simple policy from here, with or without observations that nothing waits for; adds the work
+    /// done to `effort`.
+    pub fn simple(&self, state: &State, observing: bool, effort: &mut u64) -> Policy {
         match self.problem.goal {
-            Goal::Repair { stop } => self.repair(state, stop, (LONGEST_WAIT, 1.0), effort),
+            Goal::Repair { stop } => {
+                let left = Left {
+                    waits: LONGEST_WAIT,
+                    likely: if observing { 1.0 } else { 0.0 },
+                };
+                self.repair(state, stop, left, effort)
+            }
             Goal::Identify { .. } => {
                 let mut left = IDENTIFY_STATES;
-                self.identify(state, &mut left, effort)
+                let minutes = self.identify(state, &mut left, effort);
+                Policy {
+                    minutes,
+                    first: None,
+                }
             }
         }
     }
 
-    /// Remedies by probability per minute, perhaps after some observations: first those that a remedy has to
-    /// wait for, then up to `looks` of those that separate most per minute.
-    fn repair(&self, state: &State, stop: f64, (depth, looks): (u8, f64), effort: &mut u64) -> f64 {
-        let ends = (stop, Some(stop));
-        let mut best = self.sequence(state, Order::Ratio, ends, effort).best;
+    /// Remedies by probability per minute; perhaps first the observations that a remedy has to wait for, and
+    /// those that separate most per minute.
+    fn repair(&self, state: &State, stop: f64, left: Left, effort: &mut u64) -> Policy {
+        let found = self.sequence(state, Order::Ratio, (stop, Some(stop)), effort);
+        let mut best = Policy {
+            minutes: found.best,
+            first: found.first.filter(|_| found.best < stop),
+        };
         if self.waits
-            && depth > 0
+            && left.waits > 0
             && let Some(first) = self.awaited_by_remedy(state)
         {
-            best = best.min(self.look_first(state, first, stop, (depth - 1, looks), effort));
+            let waits = left.waits - 1;
+            best.or(self.look_first(state, first, stop, Left { waits, ..left }, effort));
         }
-        if looks > LIKELY
+        if left.likely > LIKELY
             && let Some(&first) = self.separating(state, 1, effort).first()
-            && self.cost(state.power, first) + self.lower(&state.belief) < best
+            && self.cost(state.power, first) + self.lower(&state.belief) < best.minutes
         {
-            best = best.min(self.look_first(state, first, stop, (depth, looks * LOOK), effort));
+            let likely = left.likely * LOOK;
+            best.or(self.look_first(state, first, stop, Left { likely, ..left }, effort));
         }
         best
     }
@@ -167,19 +206,23 @@ impl Model<'_> {
         state: &State,
         step: StepId,
         stop: f64,
-        left: (u8, f64),
+        left: Left,
         effort: &mut u64,
-    ) -> f64 {
+    ) -> Policy {
         let act = self.act(state, step);
         *effort += 2 * (act.branches.len() * state.belief.len()) as u64 + 40;
         let rest = act.branches.iter().map(|branch| match &branch.state {
             Some(next) => {
-                let left = (left.0, left.1 * branch.probability);
-                branch.probability * self.repair(next, stop, left, effort)
+                let likely = left.likely * branch.probability;
+                let left = Left { likely, ..left };
+                branch.probability * self.repair(next, stop, left, effort).minutes
             }
             None => 0.0,
         });
-        act.minutes + rest.sum::<f64>()
+        Policy {
+            minutes: act.minutes + rest.sum::<f64>(),
+            first: Some(step),
+        }
     }
 
     /// Tries remedies in this order; with a limit, gives up once it cannot come below it.

@@ -20,6 +20,8 @@ struct Known {
     wide: u8,
     /// Looked ahead so far along the promising steps.
     narrow: u8,
+    /// Whether the simple policies that observe have been tried.
+    observed: bool,
     /// Nothing can be better.
     exact: bool,
 }
@@ -116,15 +118,19 @@ impl Root {
         }
     }
 
-    /// The policy that every plan is compared with: a way that begins like it is at least as good.
-    fn in_order_of_rank(&mut self, model: &Model, state: &State) {
+    /// Takes over the simple policies: a way that begins like one of them is at least as good. So no plan is
+    /// worse than them, and following a plan never costs more than it promised.
+    fn simple(&mut self, model: &Model, state: &State, effort: &mut u64) {
         let Some(stop) = model.stop() else { return };
-        let found = model.sequence(state, Order::Rank, (stop, Some(stop)), &mut 0);
-        let same = |way: &&mut Way| way.step.is_some() && way.step == found.first;
-        if found.best < stop
-            && let Some(way) = self.ways.iter_mut().find(same)
-        {
-            way.minutes = found.best;
+        let rank = model.sequence(state, Order::Rank, (stop, Some(stop)), effort);
+        let simple = model.simple(state, true, effort);
+        for (minutes, first) in [(rank.best, rank.first), (simple.minutes, simple.first)] {
+            let same = |way: &&mut Way| way.step.is_some() && way.step == first;
+            if minutes < stop
+                && let Some(way) = self.ways.iter_mut().find(same)
+            {
+                way.minutes = way.minutes.min(minutes);
+            }
         }
     }
 
@@ -196,12 +202,10 @@ impl<'m, 'a> Search<'m, 'a> {
         self.deadline = options.time.map(|time| Instant::now() + time);
         self.late = false;
         let mut root = Root::new(self.model, self.ways(state), state);
-        root.in_order_of_rank(self.model, state);
+        root.simple(self.model, state, &mut self.spent);
         let deepest = options.depth.max(1);
-        // One step along every way, whatever it takes: every outcome of the search is at least that good.
-        self.limit = end;
-        self.deepen(&mut root, 1, Width::Wide);
-        let mut reached = Reached { wide: 1, narrow: 1 };
+        self.glance(&mut root);
+        let mut reached = Reached { wide: 1, narrow: 0 };
         let mut turn = FIRST_TURN;
         while !root.exact {
             for width in [Width::Narrow, Width::Wide] {
@@ -257,40 +261,48 @@ impl<'m, 'a> Search<'m, 'a> {
         ways
     }
 
+    /// Looks one step ahead along every way, closed by remedies alone, whatever it takes.
+    fn glance(&mut self, root: &mut Root) {
+        self.limit = 0;
+        (0..root.ways.len()).for_each(|i| self.follow(root, i, 1, Width::Wide));
+        root.sort();
+    }
+
     /// Looks so deep along every way that can still be best (narrow: along the best few); returns whether the
     /// effort sufficed.
     fn deepen(&mut self, root: &mut Root, depth: u8, width: Width) -> bool {
-        let few = if width == Width::Narrow {
-            NARROW_WAYS
-        } else {
-            usize::MAX
+        let few = match width {
+            Width::Narrow if depth > 1 => NARROW_WAYS,
+            _ => usize::MAX,
         };
         let order: Vec<usize> = root.order.iter().copied().take(few).collect();
-        let mut complete = true;
         for i in order {
-            if root.ways[i].exact {
-                continue;
-            }
-            if depth > 1 && self.exhausted() {
-                complete = false;
+            if self.exhausted() {
                 break;
             }
-            if depth > 1 && root.lower[i] > above(root.best()) {
-                continue;
+            if root.lower[i] <= above(root.best()) {
+                self.follow(root, i, depth, width);
             }
-            let (mut minutes, mut exact) = (root.acts[i].minutes, true);
-            for branch in &root.acts[i].branches {
-                if let Some(next) = &branch.state {
-                    let found = self.value(next, depth - 1, width);
-                    minutes += branch.probability * found.minutes;
-                    exact &= found.exact;
-                }
-            }
-            root.ways[i].minutes = root.ways[i].minutes.min(minutes);
-            root.ways[i].exact = exact;
         }
         root.sort();
-        complete && (depth == 1 || !self.exhausted())
+        !self.exhausted()
+    }
+
+    fn follow(&mut self, root: &mut Root, way: usize, depth: u8, width: Width) {
+        if root.ways[way].exact {
+            return;
+        }
+        let (mut minutes, mut exact) = (root.acts[way].minutes, true);
+        for branch in &root.acts[way].branches {
+            if let Some(next) = &branch.state {
+                let found = self.value(next, depth - 1, width);
+                minutes += branch.probability * found.minutes;
+                exact &= found.exact;
+            }
+        }
+        let Way { minutes: best, .. } = root.ways[way];
+        root.ways[way].minutes = best.min(minutes);
+        root.ways[way].exact = exact;
     }
 
     fn exhausted(&mut self) -> bool {
@@ -310,6 +322,10 @@ impl<'m, 'a> Search<'m, 'a> {
             None => self.estimate(key, state),
         };
         let enough = known.wide >= depth || (width == Width::Narrow && known.narrow >= depth);
+        if known.exact || self.exhausted() {
+            return known;
+        }
+        let known = self.observe(key, state, known);
         if known.exact || enough || self.exhausted() {
             return known;
         }
@@ -383,21 +399,33 @@ impl<'m, 'a> Search<'m, 'a> {
         best.minutes = best.minutes.min(bound);
     }
 
-    /// First knowledge of a state: its simple policies, and whether they meet the lower bound.
+    /// First knowledge of a state: the simple policy of remedies, and whether it meets the lower bound.
     fn estimate(&mut self, key: u128, state: &State) -> Known {
         self.states += 1;
-        let mut effort = ESTIMATE;
-        let minutes = self.model.simple(state, &mut effort);
-        self.spent += effort;
+        self.spent += ESTIMATE;
+        let minutes = self.model.simple(state, false, &mut self.spent).minutes;
         let lower = self.model.lower(&state.belief);
         let exact = minutes <= above(lower) || state.open == 0 || self.model.identified(state);
         let known = Known {
             minutes,
             wide: 0,
             narrow: 0,
+            observed: self.model.stop().is_none(),
             exact,
         };
         self.known.insert(key, known);
+        known
+    }
+
+    /// Tries the simple policies that observe, once.
+    fn observe(&mut self, key: u128, state: &State, mut known: Known) -> Known {
+        if !known.observed {
+            let found = self.model.simple(state, true, &mut self.spent);
+            known.minutes = known.minutes.min(found.minutes);
+            known.exact = known.minutes <= above(self.model.lower(&state.belief));
+            known.observed = true;
+            self.known.insert(key, known);
+        }
         known
     }
 }
