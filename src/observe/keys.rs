@@ -36,6 +36,7 @@ impl Observer<'_> {
             });
             let effects = self.least_effects(&keys);
             let reading = CheckReading {
+                looped: false,
                 check: format!("keys {what}"),
                 outcome: Outcome::Fail,
                 run: self.run,

@@ -67,6 +67,8 @@ pub struct CheckReading {
     pub outcome: Outcome,
     /// The run it belongs to.
     pub run: usize,
+    /// It tells how many loops failed; a single result is good or bad.
+    pub looped: bool,
     /// Probability that it reads as a failure though nothing acts on it.
     pub leak: f64,
     /// How surely each mode shows in it.
@@ -139,6 +141,8 @@ pub(crate) struct Observer<'m> {
     rest_fine: Vec<(usize, usize, usize)>,
     not_reached: HashSet<String>,
     pub(crate) cells: Vec<memory::Cell>,
+    /// The finding being read tells how many loops failed.
+    pub(crate) looped: bool,
     /// Dead keys of this run: check and place.
     pub(crate) dead_keys: Vec<(String, (usize, usize))>,
     scratch: Vec<f64>,
@@ -165,6 +169,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         rest_fine: Vec::new(),
         not_reached: HashSet::new(),
         cells: Vec::new(),
+        looped: false,
         dead_keys: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
     };
@@ -293,6 +298,7 @@ impl Observer<'_> {
         let leak = self.trust.false_fail;
         let run = self.run;
         let reading = CheckReading {
+            looped: self.looped,
             check: id.to_string(),
             outcome,
             run,

@@ -177,6 +177,7 @@ impl Observer<'_> {
         if f.subject == Subject::Memory && is_bad(&f.state) {
             return self.memory_bad(&known);
         }
+        self.looped = f.loops.is_some();
         for (id, reads, what) in known {
             if id.starts_with("key.") && matches!(f.state, State::Bad | State::Dead) {
                 self.dead_keys.push((id, (self.sheet, self.line)));
@@ -192,6 +193,7 @@ impl Observer<'_> {
             };
             self.check(&id, &reads, aspect, outcome, format!("{what} {word}"));
         }
+        self.looped = false;
     }
 
     /// 'memory bad' without saying which bit is one reading of the whole array, not eight.
@@ -351,6 +353,7 @@ impl Observer<'_> {
             .collect();
         let (check, leak, run) = ("complaint".to_string(), COMPLAINT_LEAK, self.run);
         let reading = super::CheckReading {
+            looped: false,
             check,
             outcome,
             run,

@@ -129,9 +129,12 @@ fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
     m.missing && !model.positions[model.units[m.unit as usize].position].required
 }
 
+/// What a mode does to the checks that were read: check, and strength in ten-thousandths.
+type Column = Vec<(usize, i64)>;
+
 /// Suspects (above 2 %) whose leading modes act alike on every reading: only their priors tell them apart.
 fn groups(a: &Assembled, suspects: &[Suspect]) -> Vec<Vec<String>> {
-    let mut found: Vec<(Vec<(usize, i64)>, Vec<String>)> = Vec::new();
+    let mut found: Vec<(Column, Vec<String>)> = Vec::new();
     for s in suspects.iter().filter(|s| s.probability > 0.02) {
         let cause = a
             .instances

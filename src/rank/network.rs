@@ -14,6 +14,9 @@ use std::collections::BTreeMap;
 /// P(a part put in by hand is itself bad, or not what it says) (guess; donors and sellers vary).
 pub const NEW_PART_BAD: f64 = 0.03;
 
+/// The check that a complaint is.
+const COMPLAINT: &str = "complaint";
+
 /// Of a mode that shows, how often it shows in some loops only: a steady fault hardly ever, a flaky one half the time.
 const STEADY_INTERMITTENT: f64 = 0.05;
 const FLAKY_INTERMITTENT: f64 = 0.5;
@@ -238,8 +241,8 @@ impl Builder<'_> {
         self.of_memory.push(c.check.starts_with("memory.bit."));
         self.a.net.checks.push(Check {
             run: c.run,
-            leak_intermittent: 0.2 * c.leak,
-            leak_fail: 0.8 * c.leak,
+            leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },
+            leak_fail: if c.looped { 0.8 * c.leak } else { c.leak },
             seen: Some(outcome),
         });
         for &(mode, strength) in &c.effects {
@@ -250,17 +253,24 @@ impl Builder<'_> {
             let m = &self.model.modes[mode as usize];
             let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
             let part = match m.flaky {
-                // What is not there is not there in every loop.
-                _ if m.missing => 0.0,
+                // A single result is good or bad; and what is not there is not there in every loop.
+                _ if m.missing || !c.looped => 0.0,
                 Some(_) => FLAKY_INTERMITTENT,
                 None => STEADY_INTERMITTENT,
             };
             let (intermittent, fail) = (strength * part, strength * (1.0 - part));
-            self.a.net.causes[cause].modes[k].effects.push(Effect {
+            let effect = Effect {
                 check,
                 intermittent,
                 fail,
-            });
+            };
+            let modes = &mut self.a.net.causes[cause].modes;
+            modes[k].effects.push(effect);
+            // An owner complains of what comes and goes whether or not it acts today.
+            let idle = self.one_run && m.flaky.is_some() && c.check == COMPLAINT;
+            if let Some(idle) = modes.get_mut(k + 1).filter(|_| idle) {
+                idle.effects.push(effect);
+            }
         }
         check
     }
