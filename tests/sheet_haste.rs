@@ -85,6 +85,10 @@ const LINES: &[(&str, &str)] = &[
         "4000 wrote 55 read 5D; 17 more",
         "$4000 wrote 55 read 5D | 17 more addresses",
     ),
+    (
+        "4000 wrote 55 read 5D, 17 more",
+        "$4000 wrote 55 read 5D | 17 more addresses",
+    ),
     ("memory bad 3/20 loops", "memory bad in 3 of 20 loops"),
     (
         "ram fails in 3 of 20 loops when warm",

@@ -384,8 +384,21 @@ fn content_lines(text: &str) -> usize {
         .count()
 }
 
+/// 512 cases, or `PROPTEST_CASES` for a longer campaign; nothing is written beside the sources.
+fn config() -> ProptestConfig {
+    let cases = std::env::var("PROPTEST_CASES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(512);
+    ProptestConfig {
+        cases,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    }
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(config())]
 
     #[test]
     fn every_statement_is_printed_and_read_the_same(all in vec(statement(), 1..6)) {

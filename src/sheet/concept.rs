@@ -44,7 +44,7 @@ concepts! {
     WhenWarm = "when-warm", Loop = "loop", Of = "of", NoPicture = "no-picture", NoSignal = "no-signal",
     Black = "black", ColourWord = "colour-word", Blue = "blue", OneColour = "one-colour", Garbage = "garbage",
     WrongCharacters = "wrong-characters", Unstable = "unstable", NoColour = "no-colour", NoText = "no-text",
-    Shows = "shows", InsteadOf = "instead-of", SpaceWord = "space-word", Swap = "swap", Replace = "replace",
+    Shows = "shows", InsteadOf = "instead-of", SpaceWord = "space-word", QuoteWord = "quote-word", Swap = "swap", Replace = "replace",
     Piggyback = "piggyback", Pull = "pull", Press = "press", Reseat = "reseat", Cool = "cool", HeatUp = "heat-up",
     Clean = "clean", Resolder = "resolder", Tester = "tester", Tested = "tested", KnownGood = "known-good",
     WithNew = "with-new", AllSocketed = "all-socketed", Cured = "cured", NoChange = "no-change", Changed = "changed",

@@ -90,10 +90,11 @@ pub fn may_be_misspelt(word: &str) -> bool {
         return false;
     }
     let digits = word.chars().filter(char::is_ascii_digit).count();
-    if digits == 0 {
-        return word.chars().all(|c| c.is_alphabetic() || c == '\'');
-    }
     let hex = word.chars().all(|c| c.is_ascii_hexdigit());
+    if digits == 0 {
+        // `CE` and `FADE` may be hex; words of two letters are too short to tell.
+        return count >= 3 && !hex && word.chars().all(|c| c.is_alphabetic() || c == '\'');
+    }
     let only_look_alike = word
         .chars()
         .all(|c| c.is_alphabetic() || "012586".contains(c));
@@ -272,8 +273,8 @@ mod tests {
     #[test]
     fn what_must_never_be_corrected() {
         for typed in [
-            "u12", "u21", "5d", "5v", "12", "4000", "7f0", "q", "a0", "ic15", "reset_n", "74ls257",
-            "50hz",
+            "u12", "u21", "5d", "5v", "12", "4000", "7f0", "q", "ce", "fade", "a0", "ic15",
+            "reset_n", "74ls257", "50hz",
         ] {
             assert!(!may_be_misspelt(typed), "{typed}");
         }

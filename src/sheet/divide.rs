@@ -111,7 +111,25 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Read(all);
         }
     }
-    pieces
+    merged(pieces)
+}
+
+/// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
+fn merged(pieces: Vec<Piece>) -> Vec<Piece> {
+    let mut all: Vec<Piece> = Vec::new();
+    for piece in pieces {
+        let read = |part: &Part| matches!(part, Part::Read(_));
+        match all.last_mut() {
+            Some(last) if !read(&last.part) && !read(&piece.part) => {
+                last.to = last.to.max(piece.to);
+                if matches!(last.part, Part::Empty) || matches!(piece.part, Part::Unread) {
+                    last.part = piece.part;
+                }
+            }
+            _ => all.push(piece),
+        }
+    }
+    all
 }
 
 /// Reads a segment as one statement or not at all.

@@ -12,7 +12,7 @@ use std::collections::HashMap;
 use super::concept::Concept;
 use super::correct::{Memo, Reading};
 use super::divide::{Part, Piece, read, read_whole, toks, turned_at};
-use super::grammar::explain;
+use super::grammar::{explain, statement};
 use super::hint;
 use super::statement::{Statement, Subject};
 use super::token::Lexed;
@@ -238,6 +238,10 @@ impl<'t> Reader<'t> {
         read: &[Statement],
         number: usize,
     ) {
+        let corrected = |i: &usize| matches!(lexed.atoms[*i].reading, Reading::As(_));
+        if !(from..to).any(|i| corrected(&i)) || self.reads_as_typed(lexed.span(from, to), read) {
+            return;
+        }
         // Names are taken as typed, whatever they look like.
         let named = matches!(
             read.first(),
@@ -262,6 +266,12 @@ impl<'t> Reader<'t> {
                 read_as: word.clone(),
             });
         }
+    }
+
+    /// Whether a part says the same without corrections: what was corrected is a name there, taken as typed.
+    fn reads_as_typed(&self, part: Span, read: &[Statement]) -> bool {
+        let plain = Lexed::new(self.text, part, self.words, None);
+        statement(toks(&plain, 0, plain.atoms.len())).is_some_and(|all| all == read)
     }
 
     fn turned_around(&mut self, lexed: &Lexed, at: usize, line: &mut Line) {

@@ -227,7 +227,7 @@ fn key_text(name: &str) -> String {
 fn character_text(code: u8) -> String {
     match code {
         b' ' => "space".into(),
-        b'"' => "\"".into(),
+        b'"' => "quote".into(),
         c => format!("\"{}\"", char::from(c)),
     }
 }

@@ -107,6 +107,10 @@ fn seam(word: &str, words: &Vocabulary) -> Option<usize> {
         let s = s.to_ascii_lowercase();
         words.knows(&s) && !words.is(&s, Concept::PartLetters)
     };
+    // `4BED` and `BAD3` may be hex.
+    if word.bytes().all(|b| b.is_ascii_hexdigit()) {
+        return None;
+    }
     let digit = |c: char| c.is_ascii_digit();
     if word.starts_with(digit) {
         let at = word.find(|c| !digit(c))?;
@@ -309,8 +313,8 @@ mod tests {
             ["key", "\"left shift\"", "dead"]
         );
         assert_eq!(
-            atoms("timer1a U17 R5 LED1 5v"),
-            ["timer", "1a", "U17", "R5", "LED1", "5v"]
+            atoms("timer1a U17 R5 LED1 5v 4BED"),
+            ["timer", "1a", "U17", "R5", "LED1", "5v", "4BED"]
         );
         assert_eq!(atoms("\"open"), ["\"", "open"]);
     }

@@ -28,7 +28,7 @@ fn gap_length(input: Toks) -> Option<usize> {
             | "\"" | "`" | "~" => true,
             // A minus sign belongs to its number; a point before a digit to a number or a pin.
             "-" => !glued_digit || (atom.stuck && !input.nth(1).is_some_and(|n| n.stuck)),
-            "." => !(glued_digit || atom.stuck && input.nth(1).is_some_and(|n| n.stuck)),
+            "." => !input.nth(1).is_some_and(|n| n.stuck),
             _ => false,
         };
         return passes.then_some(1);

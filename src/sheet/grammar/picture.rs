@@ -143,6 +143,9 @@ fn character(input: Toks<'_>) -> P<'_, u8> {
     if let Some(length) = input.concept(SpaceWord) {
         return Ok((input.skip(length), b' '));
     }
+    if let Some(length) = input.concept(QuoteWord) {
+        return Ok((input.skip(length), b'"'));
+    }
     let Some(atom) = input.first() else {
         return Err(nom::Err::Error(E::silent(input)));
     };
@@ -178,17 +181,18 @@ fn cell(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     }
     let (rest, read) = byte(rest)?;
     let state = if wrote == read { State::Ok } else { State::Bad };
-    Ok((
-        rest,
-        vec![found(
-            Subject::MemoryCell {
-                address,
-                wrote,
-                read,
-            },
-            state,
-        )],
-    ))
+    let mut all = vec![found(
+        Subject::MemoryCell {
+            address,
+            wrote,
+            read,
+        },
+        state,
+    )];
+    // `4000 wrote 55 read 5D, 17 more`
+    let (rest, more) = opt(terminated(preceded(list_sep, uint), word(More))).parse(rest)?;
+    all.extend(more.map(|n| found(Subject::Memory, State::More(n))));
+    Ok((rest, all))
 }
 
 fn arrow(input: Toks<'_>) -> P<'_, ()> {

@@ -21,7 +21,7 @@ pub fn rail(input: Toks<'_>) -> P<'_, String> {
         let (rest, before) = opt(preceded(word(Rail), opt(word(Of)))).parse(i)?;
         let (rest, q) = quantity(rest)?;
         let (rest, raw) = opt(word(Unregulated)).parse(rest)?;
-        let (rest, behind) = opt(word(Rail)).parse(rest)?;
+        let (rest, behind) = opt(|i| direct(i, Rail)).parse(rest)?;
         let told = before.is_some() || behind.is_some() || raw.is_some();
         match rail_name(&q, told) {
             Some(name) => Ok((rest, name)),

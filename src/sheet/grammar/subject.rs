@@ -8,6 +8,7 @@ use nom::sequence::{preceded, terminated};
 use super::base::*;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Place, Subject};
+use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
 
 const BIT_NUMBERS: &str = "bit numbers 0 to 7";
@@ -158,12 +159,18 @@ pub fn rom<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
         (RomLanguage, "language"),
         (RomCharacter, "character"),
     ];
-    let named = map(terminated(one_of(WORDS), opt(word(Rom))), |w| {
+    let named = map(terminated(one_of(WORDS), opt(|i| direct(i, Rom))), |w| {
         vec![Subject::Rom(w.to_string())]
     });
-    let turned = map(preceded(word(Rom), one_of(WORDS)), |w| {
-        vec![Subject::Rom(w.to_string())]
-    });
+    // `rom os`, without a mark between: `roms, os` is a list.
+    let turned = |i| {
+        let (rest, ()) = word(Rom)(i)?;
+        let stop = rest.first().is_some_and(|a| a.kind == Kind::Mark);
+        if stop {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
+        map(one_of(WORDS), |w| vec![Subject::Rom(w.to_string())]).parse(rest)
+    };
     let placed = map(preceded(word(Rom), positions), |all: Vec<Place>| {
         all.into_iter().map(|p| Subject::Rom(p.name)).collect()
     });
@@ -343,7 +350,7 @@ fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let named = |text: &str| vec![Subject::Port(text.to_string())];
     let control = |i| {
         let (rest, ()) = preceded(opt(word(Both)), word(ControlPort)).parse(i)?;
-        let (rest, _) = opt(word(Port)).parse(rest)?;
+        let (rest, _) = opt(|i| direct(i, Port)).parse(rest)?;
         match numbers(1, 2, "control port 1 or 2")(rest) {
             Ok((rest, all)) => Ok((
                 rest,
@@ -374,7 +381,7 @@ fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     alt((
         map(word(AllPorts), move |()| named("all")),
         control,
-        map(terminated(one_of(WORDS), opt(word(Port))), named),
+        map(terminated(one_of(WORDS), opt(|i| direct(i, Port))), named),
         cartridge,
         numbered,
     ))
