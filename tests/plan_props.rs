@@ -5,7 +5,8 @@ mod plan_support;
 
 use std::time::Duration;
 
-use plan_support::{Oracle, Position, Random, Shape, bench_sized, random_repair};
+use plan_support::oracle::{Oracle, Position};
+use plan_support::{Random, Shape, bench_sized, random_repair};
 use proptest::prelude::*;
 use whichsocket::plan::{
     Goal, Hypothesis, Options, Planner, Power, Problem, ProblemError, Step, StepId, Tree, plan,

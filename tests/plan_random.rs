@@ -4,7 +4,8 @@
 #[allow(dead_code)]
 mod plan_support;
 
-use plan_support::{Oracle, Random, Shape, random_identification, random_repair};
+use plan_support::oracle::Oracle;
+use plan_support::{Random, Shape, random_identification, random_repair};
 use whichsocket::plan::{Options, Planner, Problem, plan};
 
 /// The whole campaign; without optimisation a sample of it, since the exhaustive search takes its time.
