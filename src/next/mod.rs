@@ -9,6 +9,7 @@ pub mod costs;
 mod steps;
 
 use crate::faultmap::model::BoardModel;
+use crate::infer::network::Outcome;
 use crate::infer::{Hypotheses, Limits, leading_hypotheses_of};
 use crate::plan::{self, Goal, Hypothesis, Options, Planner, Power, Problem, StepId, UnitId};
 use crate::rank::Ranking;
@@ -19,8 +20,11 @@ use steps::Candidate;
 const COVERED: f64 = 0.95;
 const HYPOTHESES: usize = 40;
 
-/// Parts of the hypotheses that are opened at most: what bounds the time on sheets with many failing readings.
+/// Parts of the hypotheses that are opened at most. Each costs a sum over the board, and the sums grow with the failing
+/// readings: with many of them fewer are looked at, so that a step is proposed at once.
 const PARTS: usize = 60;
+const MANY_FAILING: usize = 5;
+const PARTS_OF_MANY: usize = 12;
 
 /// Causes that the hypotheses are made of: the likeliest, down to this probability.
 const CAUSES: usize = 24;
@@ -44,10 +48,11 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
     if !accused {
         return vec![steps::nothing_accused()];
     }
-    let causes = leading_causes(ranking);
+    let many = failing(ranking) > MANY_FAILING;
+    let causes = leading_causes(ranking, if many { CAUSES / 2 } else { CAUSES });
     let net = &ranking.assembled.net;
     let limits = Limits {
-        max_steps: PARTS,
+        max_steps: if many { PARTS_OF_MANY } else { PARTS },
         ..Limits::default()
     };
     let Ok(leading) = leading_hypotheses_of(net, &limits, &causes, COVERED, HYPOTHESES) else {
@@ -85,15 +90,24 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
 }
 
 /// The causes that hypotheses for the planner are made of, likeliest first; the others are summed out.
-fn leading_causes(ranking: &Ranking) -> Vec<usize> {
+fn leading_causes(ranking: &Ranking, most: usize) -> Vec<usize> {
     let p = |c: usize| ranking.posterior.cause(c);
     let mut causes: Vec<usize> = (0..ranking.assembled.instances.len())
         .filter(|&c| p(c) >= LEAST)
         .collect();
     causes.sort_by(|&a, &b| p(b).total_cmp(&p(a)).then(a.cmp(&b)));
-    causes.truncate(CAUSES);
+    causes.truncate(most);
     causes.sort_unstable();
     causes
+}
+
+/// Number of failing readings.
+fn failing(ranking: &Ranking) -> usize {
+    let checks = &ranking.assembled.net.checks;
+    checks
+        .iter()
+        .filter(|c| c.seen.is_some_and(|o| o != Outcome::Pass))
+        .count()
 }
 
 /// A hypothesis for the planner, with the modes (cause, mode of the network) behind it.

@@ -169,14 +169,14 @@ pub fn next_only(v: &RankingView) -> String {
                 .iter()
                 .map(|t| format!("{} {}", t.unit, chance(t.probability)))
                 .collect();
+            let then = if then.is_empty() {
+                String::new()
+            } else {
+                format!(": {}", then.join(", "))
+            };
             p.hang(
                 "    ",
-                &format!(
-                    "{} ({}): {}",
-                    o.outcome,
-                    chance(o.probability),
-                    then.join(", ")
-                ),
+                &format!("{} ({}){then}", o.outcome, chance(o.probability)),
             );
         }
     }
