@@ -384,12 +384,12 @@ fn content_lines(text: &str) -> usize {
         .count()
 }
 
-/// 512 cases, or `PROPTEST_CASES` for a longer campaign; nothing is written beside the sources.
+/// 256 cases, or `PROPTEST_CASES` for a longer campaign; nothing is written beside the sources.
 fn config() -> ProptestConfig {
     let cases = std::env::var("PROPTEST_CASES")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(512);
+        .unwrap_or(256);
     ProptestConfig {
         cases,
         failure_persistence: None,

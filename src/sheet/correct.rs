@@ -125,12 +125,27 @@ pub fn is_position(word: &str) -> bool {
     (1..=3).contains(&letters) && (1..=4).contains(&digits) && tail_fits
 }
 
-/// How far a word of `length` letters may be from the word it is read as, in tenths.
+/// How far a word of `length` letters may be from the word it is read as, in tenths: short words only by characters that
+/// look alike, long ones by one edit, very long ones by two.
 fn reach(length: usize) -> u32 {
     match length {
         0..=3 => 2 * LOOKS_ALIKE,
-        4..=6 => EDIT,
+        4..=8 => EDIT,
         _ => 2 * EDIT,
+    }
+}
+
+/// A slip at the very first letter is rare, and most words that differ there are other words (`effective`,
+/// `defective`): it must look like the right one, or be exchanged with the second.
+fn starts_alike(typed: &[char], word: &str) -> bool {
+    let mut letters = word.chars();
+    match (letters.next(), letters.next(), typed) {
+        (Some(first), second, [t, rest @ ..]) => {
+            *t == first
+                || looks_alike(*t, first)
+                || (second == Some(*t) && rest.first() == Some(&first))
+        }
+        _ => false,
     }
 }
 
@@ -186,12 +201,8 @@ fn read(word: &str, words: &Vocabulary) -> Reading {
     {
         rivals.truncate(1);
     }
-    let first_letter_kept = near[0].1.starts_with(letters[0]) || best < EDIT || letters.len() >= 5;
-    if rivals.len() == 1
-        && first_letter_kept
-        && letters.len() + 1 >= near[0].1.chars().count().min(4)
-    {
-        return Reading::As(rivals.into_iter().next().expect("one"));
+    if rivals.len() == 1 && starts_alike(&letters, &rivals[0]) {
+        return Reading::As(rivals.swap_remove(0));
     }
     Reading::OneOf(rivals.into_iter().take(3).collect())
 }

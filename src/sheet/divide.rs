@@ -318,14 +318,28 @@ fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
     })
 }
 
-/// The first atom that would turn a meaning around.
+/// The first atom that would turn a meaning around. Inside a longer phrase of the bench (`no change`) it does not.
 fn turning(lexed: &Lexed, from: usize, to: usize) -> Option<usize> {
-    (from..to).find(|&i| {
+    let mut i = from;
+    while i < to {
         let atom = &lexed.atoms[i];
-        atom.lower == "?"
-            || matches!(atom.reading, Reading::NearChanger(_))
-            || lexed.longest(i, Concept::Changer).is_some()
-    })
+        let changer = lexed.longest(i, Concept::Changer);
+        let told = lexed
+            .found(i)
+            .iter()
+            .filter(|m| m.concept != Some(Concept::Changer))
+            .map(|m| m.len)
+            .max();
+        match (changer, told) {
+            (Some(own), Some(phrase)) if phrase > own => i += phrase,
+            (Some(_), _) => return Some(i),
+            _ if atom.lower == "?" || matches!(atom.reading, Reading::NearChanger(_)) => {
+                return Some(i);
+            }
+            _ => i += 1,
+        }
+    }
+    None
 }
 
 /// Statements one after the other without marks, when there is only one way to divide them.

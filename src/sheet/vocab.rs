@@ -57,7 +57,7 @@ enum Meaning {
 pub struct Match {
     /// What it stands for; `None` for another name of a place.
     pub concept: Option<Concept>,
-    /// Index into [`Vocabulary::names`] for another name of a place.
+    /// For another name of a place: what [`Vocabulary::name`] takes.
     pub name: u32,
     /// How many atoms it covers.
     pub len: usize,

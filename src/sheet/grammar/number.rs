@@ -141,7 +141,7 @@ pub fn quantity(input: Toks<'_>) -> P<'_, Quantity> {
     after_gap(direct_quantity)(input)
 }
 
-/// [`quantity`], exactly here.
+/// [`quantity()`], exactly here.
 pub fn direct_quantity(input: Toks<'_>) -> P<'_, Quantity> {
     let signed = input
         .first()
