@@ -172,3 +172,51 @@ fn read_says_what_it_understood() {
     let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(v["not_understood"].as_array().unwrap().len(), 3);
 }
+
+/// A folder with the shipped maps, to be changed.
+fn own_maps() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    for kind in ["parts", "boards"] {
+        let to = dir.path().join(kind);
+        std::fs::create_dir(&to).unwrap();
+        let from = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("faultmaps")
+            .join(kind);
+        for file in std::fs::read_dir(from).unwrap() {
+            let file = file.unwrap().path();
+            std::fs::copy(&file, to.join(file.file_name().unwrap())).unwrap();
+        }
+    }
+    dir
+}
+
+#[test]
+fn maps_of_ones_own_add_to_the_shipped_ones() {
+    let dir = own_maps();
+    let board = dir.path().join("boards/dunlin-64.yaml");
+    let map = std::fs::read_to_string(&board).unwrap();
+    let own = map.replacen("board: dunlin-64", "board: dunlin-65", 1);
+    std::fs::write(dir.path().join("boards/own.yaml"), &own).unwrap();
+    let maps = dir.path().to_str().unwrap();
+    let sheet = b"board dunlin-65; memory bit 3 bad; rest fine";
+    let out = run(&["rank", "--no-next", "--maps", maps, "-"], sheet);
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    assert!(text(&out.stdout).contains("M3"));
+    assert_eq!(
+        run(&["rank", "--no-next", "-"], sheet).status.code(),
+        Some(2),
+        "not a shipped board"
+    );
+    // Every mistake is told, with the file.
+    let broken = own.replace("family: keyboard-unit", "family: keybord-unit");
+    std::fs::write(dir.path().join("boards/own.yaml"), broken).unwrap();
+    let out = run(&["rank", "--maps", maps, "-"], sheet);
+    assert_eq!(out.status.code(), Some(2));
+    let told = text(&out.stderr);
+    assert!(
+        told.contains("own.yaml") && told.contains("did you mean"),
+        "{told}"
+    );
+    let out = run(&["board", "list", "--maps", "/no/such/folder"], b"");
+    assert_eq!(out.status.code(), Some(2));
+}
