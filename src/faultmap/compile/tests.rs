@@ -1,0 +1,186 @@
+//! The compiler on a map of two chips.
+
+use super::super::load::parse;
+use super::*;
+
+struct Flat;
+impl Rates for Flat {
+    fn part(&self, _: &RateRaw, _: usize) -> Result<f64, String> {
+        Ok(1.0)
+    }
+    fn socket(&self, _: usize) -> f64 {
+        0.1
+    }
+    fn joints(&self, _: usize) -> f64 {
+        0.01
+    }
+    fn contact(&self) -> f64 {
+        0.02
+    }
+    fn key(&self) -> f64 {
+        0.03
+    }
+    fn exposures(&self, _: &[(Class, Vec<(f64, f64)>)]) -> Result<[f64; 3], String> {
+        Ok([1.0, 0.5, 0.1])
+    }
+}
+
+const CHIP: &str = r#"
+family: chip
+what: two gates
+class: logic
+pins: vcc in0..1 out0..1
+rate: {fixed: {per_million_hours: 1.0, source: test}}
+functions:
+  gate.0..1: {needs: in#, power: vcc, drives: out#}
+modes:
+  dead: {what: dead, share: 2, loses: gate.0..1}
+  gate.0..1: {what: "gate # dead", share: 1, loses: gate.#}
+  short: {what: input 0 shorted, share: 1, low: in0}
+"#;
+const BOARD: &str = "
+board: tiny
+what: two chips in a row
+sources: [test]
+parts:
+  U1: {family: chip, role: first, socket: true, pins: +5V A - B -}
+  U2: {family: chip, role: second, pins: +5V B - C -}
+rails:
+  +5V: {line: +5V, nominal: 5, low: 4.75, high: 5.25, stop: 5.5, measure: U1.1, order: 1, source: test}
+functions:
+  report: {needs: C}
+checks:
+  out: {reads: C, test: true, what: output}
+";
+
+const PLUG: &str = "
+family: plug
+what: two contacts side by side
+class: connector
+pins: from to0..1
+rate: {fixed: {per_million_hours: 1.0, source: test}}
+functions:
+  pass: {carries: from, needs: to0..1@0.3, drives: to0..1}
+modes:
+  dead: {what: dead, share: 1, loses: pass}
+";
+
+fn tiny(board: &str) -> Result<BoardModel, Vec<MapError>> {
+    let family: FamilyRaw = parse("chip.yaml", CHIP).unwrap();
+    let plug: FamilyRaw = parse("plug.yaml", PLUG).unwrap();
+    let families = BTreeMap::from([("chip".to_string(), family), ("plug".into(), plug)]);
+    compile(
+        "tiny.yaml",
+        &parse("tiny.yaml", board).unwrap(),
+        &families,
+        &Flat,
+    )
+}
+
+fn strength(m: &BoardModel, node: &str, unit: &str, what: &str, kind: Kind) -> Option<f32> {
+    let node = &m.nodes[m.node(node)? as usize];
+    node.touches.iter().find_map(|t| {
+        let mode = &m.modes[t.mode as usize];
+        let fits = m.units[mode.unit as usize].name == unit && mode.what == what && t.kind == kind;
+        fits.then_some(t.strength)
+    })
+}
+
+#[test]
+fn trouble_runs_down_the_line() {
+    let m = tiny(BOARD).unwrap();
+    assert_eq!(
+        strength(&m, "C", "U1", "gate 0 dead", Kind::Lost),
+        Some(1.0)
+    );
+    assert_eq!(strength(&m, "C", "U1", "gate 1 dead", Kind::Lost), None);
+    // U2's shorted input pulls B low, so C is lost; A is not touched.
+    assert_eq!(
+        strength(&m, "B", "U2", "input 0 shorted", Kind::Low),
+        Some(1.0)
+    );
+    assert_eq!(
+        strength(&m, "C", "U2", "input 0 shorted", Kind::Lost),
+        Some(1.0)
+    );
+    assert_eq!(strength(&m, "A", "U2", "input 0 shorted", Kind::Low), None);
+    // An open output pin takes its line with it; the supply pin takes everything.
+    let joints = m.units.iter().find(|u| u.name == "U2 joints").unwrap();
+    let modes = &m.modes[joints.modes.start as usize..joints.modes.end as usize];
+    assert_eq!(
+        modes.len(),
+        1,
+        "all three pins of U2 show alike at C: {modes:?}"
+    );
+    assert!((modes[0].rate - 0.01).abs() < 1e-12);
+    assert!(m.units.iter().any(|u| u.name == "U1 contacts"));
+}
+
+#[test]
+fn an_input_tied_to_a_rail_minds_the_rail_as_a_supply_pin_does() {
+    let board = BOARD
+        .replace("pins: +5V A - B -", "pins: +5V +5V - B -")
+        .replace(
+            "rails:",
+            "  U3: {family: chip, role: third, pins: \"- +5V - - -\"}\nrails:",
+        );
+    let m = tiny(&board).unwrap();
+    let lost = strength(&m, "C", "U3", "input 0 shorted", Kind::Lost);
+    assert_eq!(lost, Some(0.7));
+}
+
+#[test]
+fn two_contacts_of_one_driver_stand_in_for_each_other() {
+    let board = BOARD.replace(
+        "rails:",
+        "  J1: {family: plug, role: plug, pins: IN A A}\nrails:",
+    );
+    let m = tiny(&board).unwrap();
+    assert_eq!(strength(&m, "A", "J1", "dead", Kind::Lost), Some(1.0));
+    assert_eq!(
+        strength(&m, "A", "J1 joints", "pin 2 or 3 open", Kind::Lost),
+        Some(0.3)
+    );
+    assert_eq!(
+        strength(&m, "A", "J1 joints", "pin 1 open", Kind::Lost),
+        Some(1.0)
+    );
+}
+
+#[test]
+fn shares_are_split_over_ranges() {
+    let m = tiny(BOARD).unwrap();
+    let rate = |what: &str| {
+        m.modes
+            .iter()
+            .find(|f| f.unit == 0 && f.what == what)
+            .unwrap()
+            .rate
+    };
+    assert!((rate("dead") - 0.5).abs() < 1e-12);
+    assert!((rate("gate 1 dead") - 0.125).abs() < 1e-12);
+    assert_eq!(rate("not fitted"), 0.0);
+}
+
+#[test]
+fn every_mistake_is_told() {
+    let bad = BOARD
+        .replace("family: chip, role: second", "family: chop, role: second")
+        .replace("needs: C", "needs: CC")
+        .replace("pins: +5V A - B -", "pins: +5V A - B")
+        .replace("line: +5V", "line: +6V");
+    let errors = tiny(&bad).unwrap_err();
+    let told = errors
+        .iter()
+        .map(|e| e.to_string())
+        .collect::<Vec<_>>()
+        .join("\n");
+    for part in [
+        "did you mean 'chip'?",
+        "'CC' is no function",
+        "4 lines for the 5 pins",
+        "no pin is on line '+6V'",
+    ] {
+        assert!(told.contains(part), "{part} not in:\n{told}");
+    }
+}
