@@ -342,6 +342,14 @@ const LINES: &[(&str, &str)] = &[
     ),
     ("voice 1: ok, voice 2: ok", "voice 1 ok | voice 2 ok"),
     ("voice 1, ok, voice 2, ok,", "voice 1 ok | voice 2 ok"),
+    ("all interrupts ok", "interrupts ok"),
+    ("all clocks stopped", "clocks stopped"),
+    (
+        "U14 replaced by new 74LS258, no change",
+        "replaced U14: no change | fitted U14 74LS258",
+    ),
+    ("reseated keyboard plug: cured", "reseated KEYBOARD: cured"),
+    ("freeze U19: changed", "cooled U19: changed"),
     ("U3/U4 hot", "U3 hot | U4 hot"),
     ("sound: n/a", "not reached: sound"),
     ("D800-DBFF bad", "memory $D800-$DBFF bad"),
@@ -451,6 +459,12 @@ const REFUSED: &[&str] = &[
     "38,911 bytes free",
     "keys qwe dead",
     "20/20 ok",
+    "timer 3 bad",
+    "clock 3 ok",
+    "test memory ok",
+    "replaced U12 by U21: cured",
+    "U17 effective",
+    "supply current ok",
 ];
 
 fn read(line: &str) -> RunSheet {

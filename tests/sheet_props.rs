@@ -338,6 +338,7 @@ fn statement() -> impl Strategy<Value = Statement> {
             1..4
         )
         .prop_map(Statement::NotReached),
+        Just(Statement::NotReached(vec![Subject::Test])),
         Just(Statement::RestFine),
         Just(Statement::NewRun),
         hands_on(),
@@ -348,10 +349,11 @@ fn statement() -> impl Strategy<Value = Statement> {
     ]
 }
 
+/// What may stand in a list of things not reached; the whole test stands alone.
 fn is_test(subject: &Subject) -> bool {
     !matches!(
         subject,
-        Subject::MemoryCell { .. } | Subject::Key(_) | Subject::MemoryRange(..)
+        Subject::Test | Subject::MemoryCell { .. } | Subject::Key(_) | Subject::MemoryRange(..)
     )
 }
 

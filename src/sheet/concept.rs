@@ -56,7 +56,7 @@ concepts! {
     Both = "both", Each = "each", First = "first", Second = "second", Third = "third", OneWord = "one-word",
     TwoWord = "two-word", ThreeWord = "three-word", Wrote = "wrote", ReadBack = "read-back", To = "to", And = "and",
     InTime = "in-time", SecondsShown = "seconds-shown", No = "no", Filler = "filler", Changer = "changer",
-    Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow",
+    Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow", Plug = "plug",
 }
 
 /// A set of concepts.

@@ -174,7 +174,8 @@ fn divides(lexed: &Lexed, i: usize) -> bool {
             "," => !(atom.stuck && next_stuck && i > 0 && digit(i - 1) && digit(i + 1)),
             // A hyphen stuck to a word is a range that breaks off.
             "-" => !atom.stuck && !next_stuck,
-            "." | "\u{2013}" | "\u{2014}" | "+" | "&" | ":" => !next_stuck,
+            "." | "\u{2013}" | "\u{2014}" | ":" => !next_stuck,
+            "+" | "&" => !next_stuck && i + 1 < lexed.atoms.len(),
             "(" | ")" | "/" => true,
             _ => false,
         }

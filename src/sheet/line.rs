@@ -486,3 +486,95 @@ pub fn short(text: &str) -> String {
     let head: String = text.chars().take(37).collect();
     format!("{head}...")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::print_statement;
+
+    fn line(text: &str) -> Option<(Vec<String>, Vec<String>)> {
+        let mut reader = Reader::new(text, Vocabulary::english());
+        let line = reader.line(1, Span::new(0, text.len()))?;
+        let kept = line
+            .not_understood
+            .iter()
+            .flat_map(|n| &n.pieces)
+            .map(|s| text[s.start..s.end].to_string());
+        Some((
+            line.statements
+                .iter()
+                .map(|s| print_statement(&s.value))
+                .collect(),
+            kept.collect(),
+        ))
+    }
+
+    fn strings(all: &[&str]) -> Vec<String> {
+        all.iter().map(|s| s.to_string()).collect()
+    }
+
+    #[test]
+    fn blank_lines_and_comments_are_no_lines() {
+        assert_eq!(line("   "), None);
+        assert_eq!(line("\t# memory bad"), None);
+        assert_eq!(
+            line("memory ok # bad"),
+            Some((strings(&["memory ok"]), vec![]))
+        );
+        assert_eq!(
+            line("key \"a # b\" dead"),
+            Some((strings(&["key \"A # B\" dead"]), vec![]))
+        );
+    }
+
+    #[test]
+    fn what_is_not_read_is_kept_in_its_place_and_stops_nothing() {
+        let read = line("memory ok; blorp fnord; sound dead").unwrap();
+        assert_eq!(
+            read,
+            (
+                strings(&["memory ok", "sound dead"]),
+                strings(&["blorp fnord"])
+            )
+        );
+        let read = line("memory ok; U17 hot?; sound dead").unwrap();
+        assert_eq!(
+            read,
+            (
+                strings(&["memory ok", "sound dead"]),
+                strings(&["U17 hot?"])
+            )
+        );
+    }
+
+    #[test]
+    fn notes_take_the_rest_of_the_line() {
+        let read = line("memory ok; note not sure; ask #2").unwrap();
+        assert_eq!(
+            read,
+            (strings(&["memory ok", "note not sure; ask #2"]), vec![])
+        );
+    }
+
+    #[test]
+    fn a_line_of_the_longest_kind_is_refused_whole() {
+        let text = "memory bit 3 bad, ".repeat(200);
+        let (read, kept) = line(&text).unwrap();
+        assert_eq!((read.len(), kept), (0, vec![text.trim().to_string()]));
+    }
+
+    #[test]
+    fn corrections_are_reported_only_where_they_were_used() {
+        let text = "memroy ok; rail BENA 5.1; ticket memroy";
+        let mut reader = Reader::new(text, Vocabulary::english());
+        reader.line(7, Span::new(0, text.len())).unwrap();
+        let (diags, corrections) = reader.finish();
+        let expected = Correction {
+            line: 7,
+            typed: "memroy".into(),
+            read_as: "memory".into(),
+        };
+        assert_eq!(corrections, [expected]);
+        assert_eq!(diags.len(), 1);
+    }
+}

@@ -4,9 +4,11 @@ use nom::Parser;
 use nom::branch::alt;
 use nom::combinator::{map, opt};
 use nom::multi::many0;
+use nom::sequence::terminated;
 
 use super::base::*;
 use crate::sheet::concept::Concept::{self, *};
+use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, Statement};
 use crate::sheet::toks::{E, P, Toks};
 
@@ -52,7 +54,7 @@ fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
         (Cartridge, "CARTRIDGE"),
         (Cable, "CABLE"),
     ];
-    let unit = map(one_of(UNITS), |name: &str| {
+    let unit = map(terminated(one_of(UNITS), opt(word(Plug))), |name: &str| {
         vec![Place {
             name: name.into(),
             pin: None,
@@ -97,6 +99,18 @@ fn deed(input: Toks<'_>) -> P<'_, (Action, Vec<Place>)> {
     alt((action_first, places_first, donor_first)).parse(input)
 }
 
+/// What was put in: `by a 74LS258`. A position is none: `replaced U12 by U21` says something else.
+fn new_part(input: Toks<'_>) -> P<'_, String> {
+    let (rest, _) = opt(word(By)).parse(input)?;
+    let (rest, part) = super::header::part_number(rest)?;
+    let digits = part.bytes().filter(u8::is_ascii_digit).count();
+    if digits >= 3 && !is_position(&part.to_lowercase()) {
+        Ok((rest, part))
+    } else {
+        Err(nom::Err::Error(E::silent(input)))
+    }
+}
+
 /// A known good part makes a replacement a swap, an untested one makes a swap a replacement.
 fn settle(action: Action, donor: Option<Donor>) -> Action {
     match (action, donor) {
@@ -110,23 +124,44 @@ fn settle(action: Action, donor: Option<Donor>) -> Action {
 fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let deed_first = |i| {
         let (rest, done) = deed(i)?;
+        let (rest, part) = if done.0 == Action::Replace {
+            opt(new_part).parse(rest)?
+        } else {
+            (rest, None)
+        };
         let (after, result) = want(EFFECT_WORDS, opt_effect)(rest)?;
-        Ok((after, (done, result)))
+        Ok((after, (done, result, part)))
     };
     let effect_first = |i| {
         let (rest, result) = one_of(EFFECTS)(i)?;
         let (rest, ()) = by_words(rest)?;
         let (rest, done) = deed(rest)?;
-        Ok((rest, (done, result)))
+        let (rest, part) = if done.0 == Action::Replace {
+            opt(new_part).parse(rest)?
+        } else {
+            (rest, None)
+        };
+        Ok((rest, (done, result, part)))
     };
     map(
         alt((deed_first, effect_first)),
-        |((action, places), result)| {
-            vec![Statement::HandsOn(HandsOn {
+        |((action, places), result, part)| {
+            let fitted = part.map(|part| {
+                places
+                    .iter()
+                    .map(|place| (place.clone(), part.clone()))
+                    .collect()
+            });
+            let fitted: Vec<(Place, String)> = fitted.unwrap_or_default();
+            let done = Statement::HandsOn(HandsOn {
                 action,
                 places,
                 result,
-            })]
+            });
+            let now = fitted
+                .into_iter()
+                .map(|(place, part)| Statement::Fitted { place, part });
+            std::iter::once(done).chain(now).collect()
         },
     )
     .parse(input)

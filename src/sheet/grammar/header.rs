@@ -114,7 +114,7 @@ fn obtained(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 /// A type number: a run without spaces that holds a digit, three characters or more.
-fn part_number(input: Toks<'_>) -> P<'_, String> {
+pub fn part_number(input: Toks<'_>) -> P<'_, String> {
     const WHAT: &str = "the type number of the part, as in fitted U18 8580";
     let (rest, text) = after_gap(identifier)(input).map_err(|e| {
         e.map(|e: E| E {

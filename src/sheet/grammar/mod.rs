@@ -128,3 +128,129 @@ pub fn continued(input: Toks<'_>, before: &Subject) -> Option<Vec<Statement>> {
     let (rest, found) = result::continued(input, before).ok()?;
     base::end(rest).is_ok().then_some(found)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::token::Lexed;
+    use crate::sheet::{Vocabulary, print_statement};
+    use crate::source::Span;
+
+    fn with<T>(text: &str, act: impl FnOnce(Toks) -> T) -> T {
+        let lexed = Lexed::new(text, Span::new(0, text.len()), Vocabulary::english(), None);
+        act(Toks {
+            lexed: &lexed,
+            from: 0,
+            to: lexed.atoms.len(),
+            explain: false,
+        })
+    }
+
+    #[test]
+    fn every_kind_reads_its_own_example() {
+        for kind in KINDS {
+            assert!(with(kind.example, statement).is_some(), "{}", kind.example);
+        }
+    }
+
+    /// What stops the reading, what was expected there, and the line that is offered.
+    fn fault(text: &str) -> (String, String, Option<&'static str>) {
+        with(text, |input| {
+            assert_eq!(statement(input), None, "{text}");
+            let error = explain(input);
+            (
+                input.lexed.typed(error.at).to_string(),
+                error.wants.join("; "),
+                error.example,
+            )
+        })
+    }
+
+    #[test]
+    fn errors_stand_where_reading_stopped_and_say_what_was_expected() {
+        for (text, stops_at, expected, example) in [
+            (
+                "U7.40 wobbly",
+                "wobbly",
+                "low, high, pulsing, floating, dead, ok, a voltage or a frequency",
+                "U7.40 low",
+            ),
+            (
+                "memory bit 9 bad",
+                "9",
+                "bit numbers 0 to 7",
+                "memory bit 3 bad",
+            ),
+            (
+                "4000 wrote 155 read 5D",
+                "155",
+                "a byte in hex, two digits such as 5D",
+                "4000 wrote 55 read 5D",
+            ),
+            (
+                "clock 1 10.0 s in",
+                "",
+                "seconds, as in 10.0 s",
+                "clock 1 10.0 s in 12.0 s",
+            ),
+            (
+                "ghost T",
+                "",
+                "`when` and the keys that are pressed, as in ghost T when R Y",
+                "ghost T when R Y",
+            ),
+            (
+                "keys dead F-A",
+                "-",
+                "a range of letters or of digits, as in A-F",
+                "keys dead Q W E",
+            ),
+            (
+                "mains 500 Hz",
+                "500",
+                "the mains frequency, as in mains 50 Hz",
+                "mains 50 Hz",
+            ),
+            (
+                "fuse F1 glows",
+                "glows",
+                "ok, blown or missing",
+                "fuse F1 blown",
+            ),
+            (
+                "not reached: nonsense",
+                "nonsense",
+                "what was not reached: sound, ports ...",
+                "not reached: sound, ports",
+            ),
+        ] {
+            let (at, wants, line) = fault(text);
+            assert_eq!(
+                (&*at, &*wants, line),
+                (stops_at, expected, Some(example)),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn every_example_in_a_message_can_be_typed() {
+        for text in [
+            "os bad",
+            "supply 5.1 off the board",
+            "ripple +5V 80 mV",
+            "resistance +5V 120 ohm",
+            "17 more addresses",
+            "fitted U18 8580",
+            "empty U18",
+            "control port 1 bad",
+            "colour bit 2 bad",
+            "os checksum E1A3",
+            "row 3 dead",
+        ] {
+            let read = with(text, statement).unwrap_or_default();
+            let printed: Vec<String> = read.iter().map(print_statement).collect();
+            assert_eq!(printed.len(), 1, "{text}: {printed:?}");
+        }
+    }
+}

@@ -6,7 +6,7 @@ use nom::combinator::{map, opt};
 use nom::sequence::{preceded, terminated};
 
 use super::base::*;
-use super::subject::{memory_detail, rom, subjects, timer_names};
+use super::subject::{ADAPTERS, memory_detail, rom, subjects, timer_names};
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, PictureState, State, Statement, Subject, Warmth};
 use crate::sheet::toks::{E, P, Toks};
@@ -188,7 +188,14 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (after, all) = memory_detail(rest)?;
         fit(rest, after, all, &state)
     };
-    alt((memory, subject_first, state_first, absent)).parse(input)
+    // Never in a list: `all interrupts ok` says nothing about the rest, `test memory ok` neither.
+    let whole = |i| {
+        let state_first = map((one_of(TEST_STATES), word(Test)), |(state, ())| state);
+        let (rest, state) =
+            alt((preceded(word(Test), one_of(TEST_STATES)), state_first)).parse(i)?;
+        fit(i, rest, vec![Subject::Test], &state)
+    };
+    alt((memory, subject_first, whole, state_first, absent)).parse(input)
 }
 
 /// `sound alone = "silent" | "hum" | ...`: a noise needs no word for the subject.
@@ -266,7 +273,7 @@ fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     )(rest)?;
     let (rest, (real, _)) = seconds()(rest)?;
     let (rest, _) = opt(word(InTime)).parse(rest)?;
-    if !(1..=4).contains(&n) || shown < 0.0 || real <= 0.0 {
+    if !(1..=ADAPTERS).contains(&n) || shown < 0.0 || real <= 0.0 {
         return fail(input, "a clock 1 or 2 and seconds above 0");
     }
     Ok((
@@ -285,7 +292,15 @@ pub fn not_reached(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         want("what was not reached: sound, ports ...", subjects),
     );
     let last = terminated(subjects, word(NotReached));
-    map(alt((first, last)), |all| vec![Statement::NotReached(all)]).parse(input)
+    let whole = alt((
+        terminated(word(Test), word(NotReached)),
+        preceded(word(NotReached), word(Test)),
+    ));
+    let whole = map(whole, |()| vec![Subject::Test]);
+    map(alt((whole, first, last)), |all| {
+        vec![Statement::NotReached(all)]
+    })
+    .parse(input)
 }
 
 /// `rest = "rest" "fine"`
@@ -327,8 +342,8 @@ pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>>
         Subject::Voice(_) => (3, Subject::Voice),
         Subject::MemoryBit(_) => (7, Subject::MemoryBit),
         Subject::ColourBit(_) => (3, Subject::ColourBit),
-        Subject::Clock(Some(_)) => (4, |n| Subject::Clock(Some(n))),
-        Subject::Interrupt(Some(_)) => (4, |n| Subject::Interrupt(Some(n))),
+        Subject::Clock(Some(_)) => (ADAPTERS, |n| Subject::Clock(Some(n))),
+        Subject::Interrupt(Some(_)) => (ADAPTERS, |n| Subject::Interrupt(Some(n))),
         Subject::KeyRow(_) => (15, Subject::KeyRow),
         Subject::KeyColumn(_) => (15, Subject::KeyColumn),
         Subject::Timer(Some(_), _) => {

@@ -11,6 +11,9 @@ use crate::sheet::statement::{Place, Subject};
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
 
+/// Adapters, and with them timers and clocks, are numbered up to this.
+pub const ADAPTERS: u32 = 2;
+
 const BIT_NUMBERS: &str = "bit numbers 0 to 7";
 
 /// A list of subjects: `memory, os and sound`.
@@ -37,7 +40,6 @@ fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         map(word(Picture), |()| vec![Subject::Picture]),
         map(word(StartText), |()| vec![Subject::StartText]),
         map(word(BlindTyping), |()| vec![Subject::BlindTyping]),
-        map(word(Test), |()| vec![Subject::Test]),
     ))
     .parse(input)
 }
@@ -227,7 +229,7 @@ pub fn timer_names(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 
 fn adapter_number(input: Toks<'_>) -> P<'_, u32> {
     let (rest, n) = want("the number of the adapter, 1 or 2", ordinal)(input)?;
-    if (1..=4).contains(&n) {
+    if (1..=ADAPTERS).contains(&n) {
         Ok((rest, n))
     } else {
         fail(input, "the number of the adapter, 1 or 2")
@@ -260,7 +262,7 @@ fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
     } else {
         (direct_uint, opt(timer_letter)).parse(input)?
     };
-    if (1..=4).contains(&found.0) {
+    if (1..=ADAPTERS).contains(&found.0) {
         Ok((rest, found))
     } else {
         fail(input, "adapter 1 or 2 and timer a or b, as in timer 1a")
@@ -270,7 +272,7 @@ fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
 /// `clock 1`, `clocks 1 and 2`, `both clocks`, `clocks`. A bare `clock` may be the processor's, and is not taken.
 fn clock<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
     let which = "which clock, as in clock 1, or clocks for both";
-    let numbered = map(preceded(word(Clock), numbers(1, 4, which)), |all| {
+    let numbered = map(preceded(word(Clock), numbers(1, ADAPTERS, which)), |all| {
         all.into_iter()
             .map(|n| Subject::Clock(Some(n as u8)))
             .collect()
@@ -307,7 +309,7 @@ fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let adapter_first = terminated(preceded(word(Adapter), adapter_number), word(Interrupt));
     let numbered = preceded(
         (word(Interrupt), opt(word(Of)), opt(word(Adapter))),
-        numbers(1, 4, "adapter 1 or 2"),
+        numbers(1, ADAPTERS, "adapter 1 or 2"),
     );
     alt((
         map(adapter_first, |n| vec![Subject::Interrupt(Some(n as u8))]),
@@ -316,7 +318,9 @@ fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
                 .map(|n| Subject::Interrupt(Some(n as u8)))
                 .collect()
         }),
-        map(word(Interrupt), |()| vec![Subject::Interrupt(None)]),
+        map(preceded(opt(word(Each)), word(Interrupt)), |()| {
+            vec![Subject::Interrupt(None)]
+        }),
     ))
     .parse(input)
 }
