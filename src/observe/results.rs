@@ -39,6 +39,12 @@ impl Observer<'_> {
                 address,
                 wrote,
                 read,
+                // A cell that read back right says nothing that the others do not.
+            } if wrote == read => self.test_ran(self.run),
+            Subject::MemoryCell {
+                address,
+                wrote,
+                read,
             } => self.cells.push(Cell {
                 address: *address,
                 wrote: *wrote,
