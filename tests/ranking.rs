@@ -244,3 +244,10 @@ fn an_unplugged_keyboard_is_one_fault() {
         assert!(plug.contains(&leader(&r)), "{board}: {}", leader(&r));
     }
 }
+
+/// Codes 33 for 32 differ in bit 0; on the wide board that is U21 (a documented repair ended there).
+#[test]
+fn a_wrong_character_names_the_bit_and_its_chip() {
+    let r = ranked(WIDE, "came in faulty\nshows ! for space");
+    assert_eq!(leader(&r), "U21");
+}

@@ -315,8 +315,12 @@ impl Observer<'_> {
                 }
             },
             State::WrongCharacter(expected, seen) => {
-                for bit in (0..8).filter(|b| (expected ^ seen) >> b & 1 == 1) {
-                    self.character_bit(bit, seen >> bit & 1 == 1);
+                for bit in 0..8 {
+                    if (expected ^ seen) >> bit & 1 == 1 {
+                        self.character_bit(bit, seen >> bit & 1 == 1);
+                    } else {
+                        self.character_bit_right(bit);
+                    }
                 }
                 (
                     Outcome::Fail,
@@ -325,7 +329,42 @@ impl Observer<'_> {
             }
             _ => (Outcome::Fail, "start text wrong".to_string()),
         };
+        if matches!(
+            state,
+            State::Ok | State::BytesFree(_) | State::WrongCharacter(..)
+        ) {
+            self.text_shown();
+        }
         self.check("start-text", &reads, Aspect::Trouble, outcome, text);
+    }
+
+    /// The character agrees in this bit: what shows the text carries it, though a chip may still be bad elsewhere.
+    fn character_bit_right(&mut self, bit: u8) {
+        let Some(check) = self.model.check(&format!("memory.bit.{bit}")) else {
+            return;
+        };
+        let (id, mut reads) = (check.id.clone(), check.reads.clone());
+        reads.iter_mut().for_each(|r| r.weight *= 0.7);
+        let text = format!("characters agree in data bit {bit}");
+        self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, text);
+    }
+
+    /// A text on the screen, right or wrong: the machine ran far enough to write it, and a picture shows it.
+    fn text_shown(&mut self) {
+        for word in ["no-signal", "black", "one-colour", "no-text"] {
+            let id = format!("picture.{word}");
+            let Some(reads) = self.model.check(&id).map(|c| c.reads.clone()) else {
+                continue;
+            };
+            let text = "a text is on the screen".to_string();
+            self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, text);
+        }
+        // Not the whole of it: a machine with one bad bit runs badly, and still writes its text.
+        if let Some(node) = self.model.node("run") {
+            let reads = [Read { node, weight: 0.7 }];
+            let text = "the machine wrote its text".to_string();
+            self.check("run", &reads, Aspect::Trouble, Outcome::Pass, text);
+        }
     }
 
     /// A wrong character on the screen: its code differs in this bit, which is the data bit of a memory chip.
