@@ -231,6 +231,10 @@ fn a_swap_that_changes_nothing_clears_and_one_that_cures_convicts() {
         p(&cleared, "U17"),
         p(&before, "U17")
     );
+    assert!(
+        p(&cleared, "U17 (new part)") < 0.05,
+        "a known good part is not the next to be accused"
+    );
     let cured = ranked(WIDE, &text("cured"));
     assert_eq!(leader(&cured), "U17");
     assert!(p(&cured, "U17") > 0.7, "{}", p(&cured, "U17"));

@@ -4,8 +4,10 @@ use super::{Evidence, Observer};
 use crate::faultmap::model::UnitKind;
 use crate::sheet::{Action, Effect, HandsOn};
 
-/// P(a fault of the part is still there after it was renewed): donors can be bad too (guess).
-const DONOR_BAD: f64 = 0.03;
+/// P(a part known to be good, from a machine that works, is bad all the same) (guess).
+const DONOR_BAD: f64 = 0.002;
+/// P(a part out of the drawer or from a seller is bad, or not what it says) (guess).
+const NEW_PART_BAD: f64 = 0.03;
 /// P(a bad contact is still bad after the part was taken out and put back) (guess).
 const RESEAT_FAILS: f64 = 0.2;
 /// P(a bad contact is still bad after cleaning) (guess).
@@ -92,11 +94,12 @@ impl Observer<'_> {
     }
 }
 
-/// P(the fault of such a unit is still there afterwards), for actions that renew or refit; a swap always reseats too.
+/// P(the unit is bad afterwards, a new part for reasons of its own), for actions that renew or refit; a swap always reseats too.
 fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
     use Action::*;
     match (action, kind) {
-        (Swap | Replace, UnitKind::Part) => Some(DONOR_BAD),
+        (Swap, UnitKind::Part) => Some(DONOR_BAD),
+        (Replace, UnitKind::Part) => Some(NEW_PART_BAD),
         (Swap | Replace | Reseat | Press, UnitKind::Contacts) => Some(RESEAT_FAILS),
         (Replace | Resolder, UnitKind::Joints) => Some(RESOLDER_FAILS),
         (Reseat | Clean | Press, UnitKind::Contact { .. })

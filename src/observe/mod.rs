@@ -51,7 +51,8 @@ pub enum Evidence {
     },
     /// After these units were renewed or refitted, all that had failed before failed still, or no longer.
     Remedy {
-        /// Unit and the probability that its fault, if it had one, is still there.
+        /// Unit and the probability that it is bad afterwards: a refitted contact that its fault, if it had one, is still
+        /// there; a new part that it is bad itself.
         units: Vec<(usize, f64)>,
         /// Whether the failing checks pass now.
         cured: bool,

@@ -11,9 +11,6 @@ use crate::prior::common::CommonTable;
 use crate::sheet::Intake;
 use std::collections::BTreeMap;
 
-/// P(a part put in by hand is itself bad, or not what it says) (guess; donors and sellers vary).
-pub const NEW_PART_BAD: f64 = 0.03;
-
 /// The check that a complaint is.
 const COMPLAINT: &str = "complaint";
 
@@ -292,7 +289,7 @@ impl Builder<'_> {
     fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: bool) {
         for &(unit, left) in units {
             if self.model.units[unit].kind == UnitKind::Part {
-                self.renew(unit);
+                self.renew(unit, left);
             } else {
                 *self.left.entry(unit).or_insert(1.0) *= left;
             }
@@ -312,8 +309,8 @@ impl Builder<'_> {
         }
     }
 
-    /// A new part in the place of the old one, with its own small risk.
-    fn renew(&mut self, unit: usize) {
+    /// A new part in the place of the old one, with its own small risk of being bad.
+    fn renew(&mut self, unit: usize, bad: f64) {
         let fitted = self.a.instances.iter().filter(|i| i.unit == unit).count();
         let modes: Vec<ModeId> = self.model.units[unit]
             .modes
@@ -325,7 +322,7 @@ impl Builder<'_> {
             .map(|&m| self.model.modes[m as usize].rate)
             .sum();
         let settings = self.a.net.settings();
-        let share = |m: &ModeId| NEW_PART_BAD * self.model.modes[*m as usize].rate / total;
+        let share = |m: &ModeId| bad * self.model.modes[*m as usize].rate / total;
         let prior = modes.iter().map(|m| vec![share(m); settings]).collect();
         self.add(Instance { unit, fitted }, modes, prior);
     }
