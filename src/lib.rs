@@ -7,6 +7,7 @@
 pub mod cli;
 pub mod commands;
 pub mod diag;
+pub mod export;
 pub mod faultmap;
 pub mod infer;
 pub mod next;
