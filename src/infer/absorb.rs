@@ -31,6 +31,7 @@ pub(crate) struct Absorb {
 
 impl Absorb {
     /// (distance, u, e) of each reading that a state touches.
+    #[inline(always)]
     fn maps<'f, N: Num>(
         &'f self,
         cause: &'f FoldedCause,
@@ -46,6 +47,7 @@ impl Absorb {
     }
 
     /// `out = Σ w·T(acc)`.
+    #[inline(always)]
     pub(crate) fn forward<N: Num, const L: usize>(
         &self,
         cause: &FoldedCause,
@@ -79,6 +81,7 @@ impl Absorb {
     }
 
     /// What the weights and the table are worth, from what `out` is worth.
+    #[inline(always)]
     pub(crate) fn backward<N: Num, const L: usize>(
         &self,
         cause: &FoldedCause,

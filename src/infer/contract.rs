@@ -55,6 +55,7 @@ pub(crate) struct Buffers<N> {
 
 impl<N: Num> Buffers<N> {
     /// Adds the sums `b[0] + b[1]` of the shared bits to the entries of `b`; `width` numbers for each entry.
+    #[inline(always)]
     pub(crate) fn widen<'c>(&'c mut self, op: &Contract, b: &'c [N], width: usize) -> &'c [N] {
         if op.widen.is_empty() {
             return b;
@@ -81,6 +82,7 @@ impl<N: Num> Buffers<N> {
     }
 
     /// The transpose of [`Self::widen`]: from what each coefficient is worth to what each entry of `b` is worth.
+    #[inline(always)]
     pub(crate) fn narrow(&mut self, op: &Contract, width: usize) -> &[N] {
         for &(_, after) in op.widen.iter().rev() {
             let after = after * width;

@@ -91,6 +91,7 @@ impl Problem<'_> {
     }
 
     /// Adds up the weights of the states of a cause.
+    #[inline(always)]
     pub(crate) fn weights<N: Num, const L: usize>(&self, cause: usize, to: &mut [Lane<N, L>]) {
         for (member, priors) in self.members(cause) {
             let left = N::from_wide(member.left);
@@ -101,6 +102,7 @@ impl Problem<'_> {
     }
 
     /// Posterior of each mode of a cause: its weight times what its state is worth, over all settings.
+    #[inline(always)]
     pub(crate) fn collect<N: Num, const L: usize>(
         &self,
         cause: usize,
@@ -119,6 +121,7 @@ impl Problem<'_> {
     }
 
     /// Forward: all tables of the plan.
+    #[inline(always)]
     pub(crate) fn forward<N: Num, const L: usize>(&self, space: &mut Space<N>) {
         make_room(&mut space.plain, self.plan.plain);
         make_room(&mut space.lanes, self.plan.lanes * L);
@@ -240,6 +243,7 @@ fn two<T>(all: &mut [T], low: Slot, high: Slot) -> (&mut [T], &mut [T]) {
 }
 
 impl<N: Num> Space<N> {
+    #[inline(always)]
     fn contract<const L: usize>(&mut self, op: &Contract) {
         let Space {
             plain,
@@ -294,6 +298,7 @@ impl<N: Num> Space<N> {
     }
 
     /// Probability of the part of the readings that a root stands for, for each setting.
+    #[inline(always)]
     pub(crate) fn root<const L: usize>(&self, root: Slot) -> Lane<N, L> {
         if root.lanes {
             entries(&self.lanes)[root.start]
@@ -303,6 +308,7 @@ impl<N: Num> Space<N> {
     }
 
     /// Backward: what an entry of each table with lanes is worth, `∂ Σ_root seed·value / ∂ entry`.
+    #[inline(always)]
     pub(crate) fn backward<const L: usize>(
         &mut self,
         problem: Problem<'_>,
@@ -327,6 +333,7 @@ impl<N: Num> Space<N> {
         entries(&self.worth)
     }
 
+    #[inline(always)]
     fn absorb<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
         let (below, out) = entries_mut::<N, L>(&mut self.lanes).split_at_mut(op.out.start);
         let (acc, weights) = (&below[range(op.acc)], &below[range(op.weights)]);
@@ -339,6 +346,7 @@ impl<N: Num> Space<N> {
         );
     }
 
+    #[inline(always)]
     fn absorb_back<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
         let lanes = entries::<N, L>(&self.lanes);
         let (below, out) = entries_mut::<N, L>(&mut self.worth).split_at_mut(op.out.start);
@@ -360,6 +368,7 @@ impl<N: Num> Space<N> {
         );
     }
 
+    #[inline(always)]
     fn contract_back<const L: usize>(&mut self, op: &Contract) {
         let Space {
             plain,
