@@ -128,3 +128,29 @@ fn the_wide_board_expects_logic_array_and_memory_before_the_processor() {
         "the logic array before any single memory chip"
     );
 }
+
+/// Readings that nothing gives, with the slip that was made: the line as it was meant must be the one proposed.
+#[test]
+fn the_likeliest_slip_is_the_one_that_was_made() {
+    let library = whichsocket::shipped::Library::open(None).expect("shipped maps");
+    let model = library.board("dunlin-64").expect("shipped");
+    for (typed, meant) in [
+        ("rail 5V 3.98", "rail 5V 4.98"),
+        ("rail 5V 0.501", "rail 5V 05.01"),
+    ] {
+        let text =
+            format!("board dunlin-64\ncame in faulty\n{typed}\nmemory bit 3 bad\nrest fine\n");
+        let sheet = whichsocket::sheet::parse("slip", text.as_bytes()).expect("a sheet");
+        let sheets = [sheet];
+        let ranking = whichsocket::rank::rank(&model, &sheets).expect("possible");
+        let found =
+            whichsocket::rank::slip::likeliest(&model, &sheets, &ranking, (0, 3)).expect("a slip");
+        assert_eq!(found.instead, meant, "{typed}");
+        assert!(found.times > 10.0);
+        // A line that fits is no slip.
+        assert_eq!(
+            whichsocket::rank::slip::likeliest(&model, &sheets, &ranking, (0, 4)),
+            None
+        );
+    }
+}

@@ -11,6 +11,7 @@ use crate::infer::network::Outcome;
 use crate::infer::{Limits, posterior};
 use crate::observe::Evidence;
 use crate::rank::network::Instance;
+use crate::rank::slip::{Slip, likeliest};
 use crate::sheet::{RunSheet, Statement};
 
 /// A line of a sheet.
@@ -38,8 +39,19 @@ pub struct Weight {
 pub struct Explanation {
     /// For each suspect asked about: probability before any line, and the weights in order.
     pub suspects: Vec<(f64, Vec<Weight>)>,
-    /// Failing readings (by index) that are more probably false than explained: P(some fault gives it | all readings).
-    pub odd: Vec<(usize, f64)>,
+    /// Failing readings that are more probably false than explained.
+    pub odd: Vec<Odd>,
+}
+
+/// A failing reading that most probably nothing on the board gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Odd {
+    /// Index of the reading.
+    pub reading: usize,
+    /// P(some fault gives it | all readings).
+    pub explained: f64,
+    /// The slip that would explain it best, if one does.
+    pub slip: Option<Slip>,
 }
 
 /// Odds beyond this many decibans are given as this: they are certainties either way.
@@ -139,14 +151,14 @@ pub fn explain(
     });
     Explanation {
         suspects: suspects.collect(),
-        odd: odd(full),
+        odd: odd(model, sheets, full),
     }
 }
 
 /// Failing readings that most probably nothing on the board gives.
 ///
 /// P(some fault gives it | all) = P(readings with the leak of this check shut) / P(readings).
-fn odd(full: &Ranking) -> Vec<(usize, f64)> {
+fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> {
     let mut out = Vec::new();
     let mut net = full.assembled.net.clone();
     for (i, reading) in full.observed.readings.iter().enumerate() {
@@ -170,7 +182,11 @@ fn odd(full: &Ranking) -> Vec<(usize, f64)> {
         };
         net.checks[check] = open;
         if explained < ODD {
-            out.push((i, explained));
+            out.push(Odd {
+                reading: i,
+                explained,
+                slip: likeliest(model, sheets, full, (reading.sheet, reading.line)),
+            });
         }
     }
     out

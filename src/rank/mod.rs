@@ -2,6 +2,7 @@
 
 pub mod explain;
 pub mod network;
+pub mod slip;
 
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Outcome, Posterior};

@@ -3,7 +3,7 @@
 use super::view::*;
 use crate::diag::Severity;
 use crate::faultmap::model::BoardModel;
-use crate::rank::explain::{Explanation, explain, robustness};
+use crate::rank::explain::{Explanation, Odd, explain, robustness};
 use crate::rank::{Ranking, Suspect};
 use crate::sheet::{Intake, RunSheet};
 
@@ -147,12 +147,16 @@ fn explained(ranking: &Ranking) -> Vec<ExplainedView> {
 }
 
 fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
-    let of = |&(i, explained): &(usize, f64)| {
-        let reading = &ranking.observed.readings[i];
+    let of = |odd: &Odd| {
+        let reading = &ranking.observed.readings[odd.reading];
         DoubtfulView {
             line: reading.line,
             reading: reading.text.clone(),
-            explained,
+            explained: odd.explained,
+            slip: odd.slip.as_ref().map(|s| SlipView {
+                instead: s.instead.clone(),
+                times: s.times,
+            }),
         }
     };
     why.odd.iter().map(of).collect()

@@ -262,10 +262,13 @@ fn remarks(p: &mut Page, v: &RankingView) {
     if !v.doubtful.is_empty() {
         p.head("Check these lines");
         for d in &v.doubtful {
-            let text = format!(
+            let mut text = format!(
                 "{}: nothing on this board would give it, as far as the other lines go",
                 d.reading
             );
+            if let Some(slip) = &d.slip {
+                text += &format!(". Was it '{}'? That would fit.", slip.instead);
+            }
             p.hang(&format!("  line {:>3}  ", d.line), &text);
         }
     }

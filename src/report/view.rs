@@ -202,6 +202,17 @@ pub struct DoubtfulView {
     pub reading: String,
     /// P(some fault of the model gives it | all other readings and this one).
     pub explained: f64,
+    /// The slip of typing or copying that would explain it best, if one does.
+    pub slip: Option<SlipView>,
+}
+
+/// A slip.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct SlipView {
+    /// What the line would say without it.
+    pub instead: String,
+    /// How many times as probable the sheet would be.
+    pub times: f64,
 }
 
 /// What `rank --json` prints for a sheet that could not be ranked.
