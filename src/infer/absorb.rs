@@ -58,6 +58,9 @@ impl Absorb {
     ) {
         out.fill([N::ZERO; L]);
         for (state, w) in weights.iter().enumerate() {
+            if is_nothing(w) {
+                continue;
+            }
             if cause.states[state].pairs.is_empty() {
                 add_weighted(out, acc, w);
                 continue;
@@ -95,6 +98,10 @@ impl Absorb {
         weights_worth.fill([N::ZERO; L]);
         acc_worth.fill([N::ZERO; L]);
         for (state, w) in weights.iter().enumerate() {
+            // What a state without weight is worth is asked by nobody: none of its modes has any.
+            if is_nothing(w) {
+                continue;
+            }
             let worth = &mut weights_worth[state];
             if cause.states[state].pairs.is_empty() {
                 weigh_back(w, worth, acc, out_worth, acc_worth);
@@ -116,6 +123,12 @@ impl Absorb {
             weigh_back(w, worth, acc, image, acc_worth);
         }
     }
+}
+
+/// Whether a state has no weight in any lane: its modes were taken out, or ruled out by what passed.
+#[inline(always)]
+fn is_nothing<N: Num, const L: usize>(w: &Lane<N, L>) -> bool {
+    w.iter().all(|w| *w == N::ZERO)
 }
 
 /// `out += w · image`.

@@ -22,7 +22,7 @@ use super::order::{Rule, Vars, order};
 use super::plan::{Allowance, Plan};
 use super::posterior::{Limits, Strategy};
 use super::relax::{Side, UNEXPLAINED, relax};
-use super::run::{Keep, Problem};
+use super::run::{Keep, Problem, Which};
 use super::solve::{Solved, solve};
 use super::wide::{Num, Wide};
 
@@ -105,7 +105,7 @@ pub(crate) fn enumerate(net: &Network, folded: &Folded, limits: &Limits) -> Opti
             let mut keep = cell.keep.clone();
             keep.push(Keep {
                 cause,
-                mode: member.mode,
+                which: Which::Mode(member.mode),
                 only: true,
             });
             steps += 1;
@@ -211,6 +211,7 @@ fn bound_within(
             vars: &vars,
             plan: &plan,
             keep,
+            again: None,
         })
     };
     let lower = run(&below);
@@ -244,15 +245,13 @@ fn bound_within(
 fn fix(folded: &Folded, keep: &[Keep]) -> Folded {
     let mut cell = folded.clone();
     for (id, cause) in cell.causes.iter_mut().enumerate() {
-        let kept = |mode: Option<usize>| {
-            keep.iter()
-                .filter(|k| k.cause == id)
-                .all(|k| (k.mode == mode) == k.only)
-        };
+        let of_cause = keep.iter().filter(|k| k.cause == id);
         if keep.iter().all(|k| k.cause != id) {
             continue;
         }
-        cause.members.retain(|m| kept(m.mode));
+        cause
+            .members
+            .retain(|m| of_cause.clone().all(|k| k.which.holds(m) == k.only));
         rebuild(cause);
         if let [shape] = &mut cause.states[..] {
             for pair in std::mem::take(&mut shape.pairs) {

@@ -82,6 +82,8 @@ pub(crate) struct Member {
     pub(crate) state: usize,
     /// What the folded readings leave of it, relative to the scale of the cause.
     pub(crate) left: Wide,
+    /// Whether it may explain a reading.
+    pub(crate) explains: bool,
 }
 
 /// A cause after folding.
@@ -225,6 +227,7 @@ fn fold_cause(
         mode: None,
         state: 0,
         left: Wide::new(cause.likelihood_fine),
+        explains: false,
     });
     let mut touched = Vec::new();
     let mut runs = Vec::new();
@@ -243,6 +246,7 @@ fn fold_cause(
             mode: Some(m),
             state,
             left: left.times(Wide::new(mode.likelihood)),
+            explains: state != 0,
         });
     }
     touched.sort_unstable();

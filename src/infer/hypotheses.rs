@@ -8,6 +8,7 @@
 //! its parent times the probability that this cause differs. A hypothesis that reaches the head of the queue is
 //! therefore at least as probable as everything not listed yet.
 
+use std::cell::RefCell;
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 use std::rc::Rc;
@@ -16,10 +17,10 @@ use super::enumerate::bound;
 use super::fold::{Folded, Seen, fold};
 use super::network::{CauseId, Network};
 use super::order::Vars;
-use super::plan::Plan;
+use super::plan::{Depends, Plan};
 use super::posterior::{InferError, Limits, make_plan, posterior};
-use super::run::{Keep, Problem};
-use super::solve::{Solved, solve};
+use super::run::{Keep, Problem, Which};
+use super::solve::{Solved, Spaces, run_in};
 use super::validate::validate;
 use super::wide::{Num, Wide};
 
@@ -41,6 +42,48 @@ pub struct Hypotheses {
     pub covered: f64,
     /// As [`super::network::Posterior::unexplored_mass`], of the total that the probabilities are relative to.
     pub unexplored_mass: f64,
+}
+
+/// The most probable sets of causes that explain the failing readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Explanations {
+    /// In falling order of probability: the causes in a mode that may explain a failing reading, ascending, and
+    /// P(exactly these of the causes asked about | readings). In whatever mode they are is summed out, and so is
+    /// every fault that explains nothing.
+    pub list: Vec<(Vec<CauseId>, f64)>,
+    /// Sum of their probabilities.
+    pub covered: f64,
+}
+
+/// The most probable sets of causes that explain the failing readings, of those in `causes`; all others are summed out.
+///
+/// # Errors
+/// As [`leading_hypotheses_of`].
+pub fn leading_explanations(
+    net: &Network,
+    limits: &Limits,
+    causes: &[CauseId],
+    mass: f64,
+    most: usize,
+) -> Result<Explanations, InferError> {
+    let found = search(net, limits, causes, Grain::Explains, (mass, most))?;
+    let causes_of = |h: Hypothesis| {
+        let causes = h.active.into_iter().map(|(cause, _)| cause);
+        (causes.collect(), h.probability)
+    };
+    Ok(Explanations {
+        list: found.list.into_iter().map(causes_of).collect(),
+        covered: found.covered,
+    })
+}
+
+/// What states are told apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Grain {
+    /// Every mode.
+    Mode,
+    /// Modes that may explain a failing reading from all others.
+    Explains,
 }
 
 /// The most probable joint states of all causes, until `mass` is covered or `most` are listed (or
@@ -70,6 +113,17 @@ pub fn leading_hypotheses_of(
     mass: f64,
     most: usize,
 ) -> Result<Hypotheses, InferError> {
+    search(net, limits, causes, Grain::Mode, (mass, most))
+}
+
+/// The search for either grain, until `mass` is covered or `most` are listed.
+fn search(
+    net: &Network,
+    limits: &Limits,
+    causes: &[CauseId],
+    grain: Grain,
+    (mass, most): (f64, usize),
+) -> Result<Hypotheses, InferError> {
     validate(net)?;
     if let Some(cause) = causes.iter().find(|&&c| c >= net.causes.len()) {
         return Err(InferError::Invalid(vec![format!(
@@ -80,19 +134,24 @@ pub fn leading_hypotheses_of(
     let folded = fold(net, &seen);
     let vars = Vars::new(&folded);
     let plan = make_plan(&vars, limits, net.settings()).ok();
-    let search = Search {
+    let mut search = Search {
         net,
         limits,
         folded: &folded,
         vars: &vars,
         plan: plan.as_ref(),
         causes,
+        grain,
+        again: None,
+        spaces: RefCell::default(),
     };
     let (total, unexplored_mass) = match &plan {
-        Some(_) => (
-            search.open(&[]).ok_or(InferError::Impossible)?.evidence,
-            0.0,
-        ),
+        Some(plan) => {
+            let total = search.evidence(&[]).ok_or(InferError::Impossible)?;
+            // From here on only the weights of these causes change.
+            search.again = Some(plan.depends_on(causes));
+            (total, 0.0)
+        }
         None => {
             let all = posterior(net, limits)?;
             (Wide::exp(all.log_evidence), all.unexplored_mass)
@@ -109,13 +168,18 @@ struct Search<'p> {
     vars: &'p Vars,
     plan: Option<&'p Plan>,
     causes: &'p [CauseId],
+    grain: Grain,
+    /// What depends on the causes: `None` before the first run, which computes everything.
+    again: Option<Depends>,
+    /// Tables of the last run.
+    spaces: RefCell<Spaces>,
 }
 
 /// A part that was opened: its restrictions, then the causes in the order they are split by, each with the mode of
 /// the hypothesis.
 struct Opened {
     keep: Vec<Keep>,
-    split: Vec<(CauseId, Option<usize>)>,
+    split: Vec<(CauseId, Which)>,
 }
 
 /// What the queue holds.
@@ -190,7 +254,7 @@ impl Search<'_> {
                 Item::Part(Some((opened, at))) => restrictions(&opened, at),
             };
             opened += 1;
-            let Some(part) = self.open(&keep) else {
+            let Some(part) = self.open(&keep, true) else {
                 continue;
             };
             for (bound, item) in self.split(keep, &part) {
@@ -201,62 +265,97 @@ impl Search<'_> {
         found
     }
 
-    /// The probability of a part (an upper bound beyond the reach of an exact sum) and the marginals in it.
-    fn open(&self, keep: &[Keep]) -> Option<Solved> {
+    /// The probability of a part (an upper bound beyond the reach of an exact sum) and, if wanted, the marginals of the
+    /// causes in it.
+    fn open(&self, keep: &[Keep], marginals: bool) -> Option<Solved> {
         let (net, folded, vars) = (self.net, self.folded, self.vars);
-        match self.plan {
-            Some(plan) => solve(Problem {
-                net,
-                folded,
-                vars,
-                plan,
-                keep,
-            }),
-            None => bound(net, folded, self.limits, keep).map(|cell| cell.upper),
-        }
+        let Some(plan) = self.plan else {
+            return bound(net, folded, self.limits, keep).map(|cell| cell.upper);
+        };
+        let problem = Problem {
+            net,
+            folded,
+            vars,
+            plan,
+            keep,
+            again: self.again.as_ref(),
+        };
+        run_in(problem, marginals, &mut self.spaces.borrow_mut())
+    }
+
+    fn evidence(&self, keep: &[Keep]) -> Option<Wide> {
+        self.open(keep, false).map(|part| part.evidence)
     }
 
     /// The hypothesis of a part and the parts that are left of it.
     fn split(&self, keep: Vec<Keep>, part: &Solved) -> Vec<(Wide, Item)> {
-        let mut causes: Vec<(f64, CauseId, Option<usize>)> = self
-            .causes
-            .iter()
-            .map(|&cause| leading_mode(part, cause))
+        let mut causes: Vec<Leading> = (self.causes.iter())
+            .map(|&cause| match self.grain {
+                Grain::Mode => leading_mode(part, cause),
+                Grain::Explains => self.explaining(part, cause),
+            })
             .collect();
-        causes.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        causes.sort_by(|a, b| b.others.total_cmp(&a.others).then(a.cause.cmp(&b.cause)));
+        let split: Vec<(CauseId, Which)> = causes.iter().map(|l| (l.cause, l.which)).collect();
         let mut exactly = keep.clone();
-        exactly.extend(causes.iter().map(|&(_, cause, mode)| Keep {
+        exactly.extend(split.iter().map(|&(cause, which)| Keep {
             cause,
-            mode,
+            which,
             only: true,
         }));
         let mut items = Vec::new();
         let mut active: Vec<(CauseId, usize)> = causes
             .iter()
-            .filter_map(|&(_, cause, mode)| mode.map(|m| (cause, m)))
+            .filter_map(|l| l.mode.map(|m| (l.cause, m)))
             .collect();
         active.sort_unstable();
-        if let Some(state) = self.open(&exactly) {
-            items.push((state.evidence, Item::State(active)));
+        if let Some(evidence) = self.evidence(&exactly) {
+            items.push((evidence, Item::State(active)));
         }
-        let split = causes
-            .iter()
-            .map(|&(_, cause, mode)| (cause, mode))
-            .collect();
         let opened = Rc::new(Opened { keep, split });
-        for (at, &(differs, _, _)) in causes.iter().enumerate().filter(|(_, c)| c.0 > 0.0) {
+        for (at, leading) in causes.iter().enumerate().filter(|(_, l)| l.others > 0.0) {
             // A little more for rounding, so that the bound stays one.
             let bound = part
                 .evidence
-                .times(Wide::new((differs * (1.0 + 1e-9)).min(1.0)));
+                .times(Wide::new((leading.others * (1.0 + 1e-9)).min(1.0)));
             items.push((bound, Item::Part(Some((Rc::clone(&opened), at)))));
         }
         items
     }
+
+    /// Whether a cause rather explains something or nothing.
+    fn explaining(&self, part: &Solved, cause: CauseId) -> Leading {
+        let modes = &part.modes[cause];
+        let members = self.folded.causes[cause].members.iter();
+        let explaining = members.filter(|m| m.explains).filter_map(|m| m.mode);
+        let at_fault: f64 = explaining.clone().map(|m| modes[m]).sum::<f64>().min(1.0);
+        let yes = at_fault > 0.5;
+        let leading = explaining.max_by(|&a, &b| modes[a].total_cmp(&modes[b]));
+        Leading {
+            cause,
+            which: Which::Explains(yes),
+            mode: leading.filter(|_| yes),
+            // Where one is all but impossible its probability is rounding; it is kept, so the part is looked at.
+            others: match yes {
+                true => (1.0 - at_fault).max(1e-15),
+                false => at_fault,
+            },
+        }
+    }
+}
+
+/// What a cause most probably is in a part.
+struct Leading {
+    cause: CauseId,
+    which: Which,
+    /// The mode, the most probable of several; `None` for fine or for what explains nothing.
+    mode: Option<usize>,
+    /// Probability of its other states.
+    others: f64,
 }
 
 /// The most probable mode (or fine) of a cause, and the probability of the others.
-fn leading_mode(part: &Solved, cause: CauseId) -> (f64, CauseId, Option<usize>) {
+fn leading_mode(part: &Solved, cause: CauseId) -> Leading {
     let modes = &part.modes[cause];
     let at_fault: f64 = modes.iter().sum();
     let mut best = (1.0 - at_fault, None);
@@ -278,21 +377,26 @@ fn leading_mode(part: &Solved, cause: CauseId) -> (f64, CauseId, Option<usize>) 
             other_modes + (1.0 - at_fault).max(1e-15)
         }
     };
-    (others, cause, best.1)
+    Leading {
+        cause,
+        which: Which::Mode(best.1),
+        mode: best.1,
+        others,
+    }
 }
 
 /// The states that agree in the first `at` causes and differ in the next.
 fn restrictions(opened: &Opened, at: usize) -> Vec<Keep> {
     let mut keep = opened.keep.clone();
-    keep.extend(opened.split[..at].iter().map(|&(cause, mode)| Keep {
+    keep.extend(opened.split[..at].iter().map(|&(cause, which)| Keep {
         cause,
-        mode,
+        which,
         only: true,
     }));
-    let (cause, mode) = opened.split[at];
+    let (cause, which) = opened.split[at];
     keep.push(Keep {
         cause,
-        mode,
+        which,
         only: false,
     });
     keep

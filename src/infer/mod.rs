@@ -29,6 +29,9 @@ mod solve;
 mod validate;
 mod wide;
 
-pub use hypotheses::{Hypotheses, Hypothesis, leading_hypotheses, leading_hypotheses_of};
+pub use hypotheses::{
+    Explanations, Hypotheses, Hypothesis, leading_explanations, leading_hypotheses,
+    leading_hypotheses_of,
+};
 pub use posterior::{InferError, Limits, Strategy, expected_faults, posterior};
 pub use predict::{Prediction, predict};

@@ -123,12 +123,52 @@ impl Plan {
         Ok(planner.plan)
     }
 
-    /// Where the weights of each cause are.
-    pub(crate) fn weights(&self) -> impl Iterator<Item = (usize, Slot)> + '_ {
-        self.bases.iter().filter_map(|(base, slot)| match *base {
-            Base::Weights { cause } => Some((cause, *slot)),
+    /// Where the weights of each cause are: index of the initial table, cause, place.
+    pub(crate) fn weights(&self) -> impl Iterator<Item = (usize, usize, Slot)> + '_ {
+        let all = self.bases.iter().enumerate();
+        all.filter_map(|(at, (base, slot))| match *base {
+            Base::Weights { cause } => Some((at, cause, *slot)),
             _ => None,
         })
+    }
+}
+
+/// Which parts of a plan depend on the weights of some causes.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Depends {
+    /// For each initial table.
+    pub(crate) bases: Vec<bool>,
+    /// For each step.
+    pub(crate) steps: Vec<bool>,
+}
+
+impl Plan {
+    /// What has to be computed again when only the weights of these causes changed.
+    pub(crate) fn depends_on(&self, causes: &[usize]) -> Depends {
+        let mut changed = std::collections::HashSet::new();
+        let bases = (self.bases.iter())
+            .map(|(base, slot)| {
+                let is = matches!(base, Base::Weights { cause } if causes.contains(cause));
+                if is {
+                    changed.insert(slot.start);
+                }
+                is
+            })
+            .collect();
+        let steps = (self.steps.iter())
+            .map(|step| {
+                let (inputs, out) = match step {
+                    Step::Contract(step) => ([step.a, step.b], step.out),
+                    Step::Absorb(step) => ([step.acc, step.weights], step.out),
+                };
+                let is = inputs.iter().any(|i| i.lanes && changed.contains(&i.start));
+                if is {
+                    changed.insert(out.start);
+                }
+                is
+            })
+            .collect();
+        Depends { bases, steps }
     }
 }
 

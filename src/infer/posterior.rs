@@ -82,6 +82,7 @@ pub fn posterior(net: &Network, limits: &Limits) -> Result<Posterior, InferError
                 vars,
                 plan,
                 keep: &[],
+                again: None,
             });
             solved
                 .map(Solved::into_posterior)

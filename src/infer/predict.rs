@@ -80,6 +80,7 @@ pub fn predict(
         vars: &vars,
         plan: &plan,
         keep: &[],
+        again: None,
     });
     let now = now.ok_or(InferError::Impossible)?;
     let touching = touching(net);
@@ -245,6 +246,7 @@ impl Common<'_> {
             vars: self.vars,
             plan: self.plan,
             keep: &[],
+            again: None,
         };
         let solved = solve(problem);
         for (&cause, old) in causes.iter().zip(old) {

@@ -5,7 +5,7 @@ use super::contract::{self, Buffers, Contract, Slot};
 use super::fold::{Folded, FoldedCause, Member};
 use super::network::Network;
 use super::order::{Var, Vars, group};
-use super::plan::{Base, Plan, Step};
+use super::plan::{Base, Depends, Plan, Step};
 use super::wide::Num;
 
 /// A number for each of `L` settings.
@@ -24,6 +24,9 @@ pub(crate) struct Problem<'p> {
     pub(crate) plan: &'p Plan,
     /// What is kept of the causes; everything when empty.
     pub(crate) keep: &'p [Keep],
+    /// What to compute again, everything else being in the space from an earlier run of the same plan; `None` for all.
+    /// Backward, only what it names gets a worth.
+    pub(crate) again: Option<&'p Depends>,
 }
 
 /// A restriction of one cause; several of the same cause must all hold.
@@ -31,10 +34,28 @@ pub(crate) struct Problem<'p> {
 pub(crate) struct Keep {
     /// The cause.
     pub(crate) cause: usize,
-    /// A mode, or being fine.
-    pub(crate) mode: Option<usize>,
-    /// Only this one, or all but this one.
+    /// Which of its states.
+    pub(crate) which: Which,
+    /// Only these, or all but these.
     pub(crate) only: bool,
+}
+
+/// Some of the states of a cause.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Which {
+    /// A mode, or being fine.
+    Mode(Option<usize>),
+    /// All that may explain a reading, or all that explain none.
+    Explains(bool),
+}
+
+impl Which {
+    pub(crate) fn holds(self, member: &Member) -> bool {
+        match self {
+            Which::Mode(mode) => member.mode == mode,
+            Which::Explains(yes) => member.explains == yes,
+        }
+    }
 }
 
 /// Room for the numbers of a run, to be used again by the next.
@@ -86,26 +107,33 @@ impl Problem<'_> {
         let keep = self.keep.iter().filter(move |k| k.cause == cause);
         let members = self.folded.causes[cause].members.iter();
         members
-            .filter(move |m| keep.clone().all(|k| (k.mode == m.mode) == k.only))
+            .filter(move |m| keep.clone().all(|k| k.which.holds(m) == k.only))
             .map(move |m| (m, self.folded.priors(self.net, cause, m.mode)))
     }
 
-    /// Adds up the weights of the states of a cause.
+    /// Adds up the weights of the states of a cause, for the settings from `first` on.
     #[inline(always)]
-    pub(crate) fn weights<N: Num, const L: usize>(&self, cause: usize, to: &mut [Lane<N, L>]) {
+    pub(crate) fn weights<N: Num, const L: usize>(
+        &self,
+        cause: usize,
+        first: usize,
+        to: &mut [Lane<N, L>],
+    ) {
         for (member, priors) in self.members(cause) {
             let left = N::from_wide(member.left);
-            for (w, &prior) in to[member.state].iter_mut().zip(priors) {
+            for (w, &prior) in to[member.state].iter_mut().zip(&priors[first..]) {
                 *w = w.plus(N::from_f64(prior).times(left));
             }
         }
     }
 
-    /// Posterior of each mode of a cause: its weight times what its state is worth, over all settings.
+    /// Adds to the posterior of each mode of a cause: its weight times what its state is worth, over the settings from
+    /// `first` on.
     #[inline(always)]
     pub(crate) fn collect<N: Num, const L: usize>(
         &self,
         cause: usize,
+        first: usize,
         worth: &[Lane<N, L>],
         to: &mut [f64],
     ) {
@@ -113,23 +141,27 @@ impl Problem<'_> {
             let Some(mode) = member.mode else { continue };
             let left = N::from_wide(member.left);
             let mut sum = N::ZERO;
-            for (&worth, &prior) in worth[member.state].iter().zip(priors) {
+            for (&worth, &prior) in worth[member.state].iter().zip(&priors[first..]) {
                 sum = sum.plus(N::from_f64(prior).times(left).times(worth));
             }
-            to[mode] = sum.wide().to_f64().min(1.0);
+            to[mode] += sum.wide().to_f64();
         }
     }
 
-    /// Forward: all tables of the plan.
+    /// Forward: all tables of the plan, for the settings from `first` on.
     #[inline(always)]
-    pub(crate) fn forward<N: Num, const L: usize>(&self, space: &mut Space<N>) {
+    pub(crate) fn forward<N: Num, const L: usize>(&self, first: usize, space: &mut Space<N>) {
         make_room(&mut space.plain, self.plan.plain);
         make_room(&mut space.lanes, self.plan.lanes * L);
-        for (base, slot) in &self.plan.bases {
+        for (at, (base, slot)) in self.plan.bases.iter().enumerate() {
+            if self.again.is_some_and(|a| !a.bases[at]) {
+                continue;
+            }
             match *base {
                 Base::Weights { cause } => {
                     entries_mut::<N, L>(&mut space.lanes)[range(*slot)].fill([N::ZERO; L]);
-                    self.weights::<N, L>(cause, &mut entries_mut(&mut space.lanes)[range(*slot)]);
+                    let to = &mut entries_mut(&mut space.lanes)[range(*slot)];
+                    self.weights::<N, L>(cause, first, to);
                 }
                 Base::Start => {
                     let start = &mut entries_mut::<N, L>(&mut space.lanes)[range(*slot)];
@@ -143,7 +175,10 @@ impl Problem<'_> {
                 }
             }
         }
-        for step in &self.plan.steps {
+        for (at, step) in self.plan.steps.iter().enumerate() {
+            if self.again.is_some_and(|a| !a.steps[at]) {
+                continue;
+            }
             match step {
                 Step::Contract(step) => space.contract::<L>(step),
                 Step::Absorb(step) => space.absorb::<L>(step, &self.folded.causes[step.cause]),
@@ -321,7 +356,10 @@ impl<N: Num> Space<N> {
                 worth[root.start] = *seed;
             }
         }
-        for step in problem.plan.steps.iter().rev() {
+        for (at, step) in problem.plan.steps.iter().enumerate().rev() {
+            if problem.again.is_some_and(|a| !a.steps[at]) {
+                continue;
+            }
             match step {
                 Step::Contract(step) if step.out.lanes => self.contract_back::<L>(step),
                 Step::Contract(_) => {}

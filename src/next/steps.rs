@@ -118,13 +118,31 @@ pub fn candidates(model: &BoardModel, ranking: &Ranking, supposed: &[Supposed]) 
     let mut open = c.lines(&gate);
     open.extend(c.checks(&gate));
     open.sort_by(|a, b| b.0.total_cmp(&a.0));
-    c.out.extend(
-        open.into_iter()
-            .take(MOST_OBSERVATIONS)
-            .map(|(_, candidate)| candidate),
-    );
+    c.out
+        .extend(one_of_each(open).into_iter().take(MOST_OBSERVATIONS));
     c.remedies(&gate);
     c.out
+}
+
+/// Of observations that would tell the same, the cheapest, the first among equals: the others are no alternatives.
+fn one_of_each(open: Vec<(f64, Candidate)>) -> Vec<Candidate> {
+    let mut kept: Vec<(Vec<i64>, Candidate)> = Vec::new();
+    for (_, candidate) in open {
+        let StepKind::Observe { rows, .. } = &candidate.step.kind else {
+            continue;
+        };
+        let tells: Vec<i64> = (rows.iter().flatten())
+            .map(|p| (p * 200.0).round() as i64)
+            .collect();
+        match kept.iter_mut().find(|k| k.0 == tells) {
+            Some((_, other)) if candidate.step.cost.minutes < other.step.cost.minutes => {
+                *other = candidate;
+            }
+            Some(_) => {}
+            None => kept.push((tells, candidate)),
+        }
+    }
+    kept.into_iter().map(|k| k.1).collect()
 }
 
 struct Collector<'a> {
@@ -154,24 +172,24 @@ impl Collector<'_> {
         let of = |(_, faults): &Supposed| {
             let (mut fine, mut shown) =
                 (1.0 - leak, vec![leak / aspects.len() as f64; aspects.len()]);
-            for &(cause, mode) in faults {
-                let m = a.modes[cause][mode];
-                let s: Vec<f64> = by_aspect
-                    .iter()
-                    .map(|list| {
-                        list.binary_search_by_key(&m, |e| e.0)
-                            .map_or(0.0, |i| list[i].1)
-                    })
-                    .collect();
-                let most = s.iter().fold(0.0_f64, |x, &y| x.max(y));
-                let sum: f64 = s.iter().sum();
-                if sum > 0.0 {
-                    fine *= 1.0 - most;
-                    shown
-                        .iter_mut()
-                        .zip(&s)
-                        .for_each(|(w, s)| *w += s * most / sum);
+            for (cause, modes) in faults {
+                let mut shows = vec![0.0; aspects.len()];
+                for &(mode, share) in modes {
+                    let m = a.modes[*cause][mode];
+                    let s: Vec<f64> = (by_aspect.iter())
+                        .map(|list| {
+                            let at = list.binary_search_by_key(&m, |e| e.0);
+                            at.map_or(0.0, |i| list[i].1)
+                        })
+                        .collect();
+                    let most = s.iter().fold(0.0_f64, |x, &y| x.max(y));
+                    let sum: f64 = s.iter().sum();
+                    if sum > 0.0 {
+                        (shows.iter_mut().zip(&s)).for_each(|(w, s)| *w += share * s * most / sum);
+                    }
                 }
+                fine *= (1.0 - shows.iter().sum::<f64>()).max(0.0);
+                shown.iter_mut().zip(&shows).for_each(|(w, s)| *w += s);
             }
             let total: f64 = shown.iter().sum();
             let mut row = vec![fine];
