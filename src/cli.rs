@@ -1,5 +1,6 @@
 //! The command line.
 
+use crate::next::{Bench, Tool};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -92,12 +93,52 @@ pub struct RankArgs {
     /// Do not work out the next step.
     #[arg(long)]
     pub no_next: bool,
+    /// What the bench has, for the next step.
+    #[command(flatten)]
+    pub bench: BenchArgs,
     /// Exit with 1 when something was not understood.
     #[arg(long)]
     pub strict: bool,
     /// Print JSON: one object a machine.
     #[arg(long)]
     pub json: bool,
+}
+
+/// What the bench has.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Next step")]
+pub struct BenchArgs {
+    /// Tools at hand: multimeter, probe, scope, spray, donor (all, when not said). Steps that need another are not proposed.
+    #[arg(long, value_name = "LIST", value_delimiter = ',')]
+    pub tools: Option<Vec<Tool>>,
+    /// Types of the parts at hand, such as 4164,74LS257 (any, when not said). Others are not proposed for a swap.
+    #[arg(long, value_name = "LIST", value_delimiter = ',')]
+    pub parts: Option<Vec<String>>,
+    /// Think so long about the plan.
+    #[arg(long, value_name = "S")]
+    pub seconds: Option<f64>,
+    /// Show the decision tree so many steps deep.
+    #[arg(long, value_name = "DEPTH", num_args = 0..=1, default_missing_value = "6", default_value_t = 0, hide_default_value = true)]
+    pub tree: u8,
+    /// Draw the decision tree into this file (SVG).
+    #[arg(long, value_name = "FILE")]
+    pub tree_svg: Option<PathBuf>,
+}
+
+impl BenchArgs {
+    /// As the planner takes it.
+    pub fn bench(&self) -> Bench {
+        let all = Bench::default();
+        Bench {
+            tools: self.tools.clone().unwrap_or(all.tools),
+            parts: self.parts.clone(),
+            seconds: self.seconds.filter(|s| s.is_finite() && *s > 0.0),
+            tree: match (&self.tree_svg, self.tree) {
+                (Some(_), 0) => 6,
+                (_, depth) => depth,
+            },
+        }
+    }
 }
 
 /// Options of `read`.

@@ -118,7 +118,13 @@ fn one(
     };
     let mut v = view(&model, sheets, &ranking, wanted);
     if show == Show::Next || !args.no_next {
-        v.next = crate::next::steps(&model, &ranking);
+        let advice = crate::next::advise(&model, &ranking, &args.bench.bench());
+        v.next = advice.steps;
+        v.tree = advice.tree;
+        if let (Some(file), Some(tree)) = (&args.bench.tree_svg, &v.tree) {
+            std::fs::write(file, crate::report::tree::svg(tree))
+                .map_err(|e| format!("{}: {e}", file.display()))?;
+        }
     }
     Ok(v)
 }

@@ -8,6 +8,10 @@ use crate::faultmap::raw::Class;
 pub const MEASURE_RAIL: f64 = 1.5;
 /// A logic probe on a named pin.
 pub const MEASURE_LINE: f64 = 2.0;
+/// A good chip pressed onto a suspect one, and the test run again.
+pub const PIGGYBACK: f64 = 5.0;
+/// A burst of cold spray, and a look.
+pub const COOL: f64 = 2.0;
 /// The supply measured by itself, unplugged from the board.
 pub const MEASURE_SUPPLY: f64 = 3.0;
 /// Booting the test and looking at the result after a remedy.

@@ -5,66 +5,67 @@
 //! cost: a rail past its stop limit ends every powered step; with rails unread and no test run, the rails come before any
 //! other powered step and before any part of another machine goes in.
 
+mod bench;
 pub mod costs;
 mod steps;
+mod suppose;
 
 use crate::faultmap::model::BoardModel;
-use crate::infer::network::{Network, Outcome};
-use crate::infer::{Explanations, Limits, leading_explanations, posterior};
-use crate::plan::{self, Goal, Hypothesis, Options, Planner, Power, Problem, StepId, UnitId};
+use crate::plan::{self, Goal, Options, Planner, Power, Problem, StepId, Tree, UnitId};
 use crate::rank::Ranking;
-use crate::report::view::{NextView, OutcomeView, ThenView};
-use std::collections::BTreeMap;
+use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView};
+pub use bench::{Bench, TOOLS, Tool};
 use steps::Candidate;
-
-/// Share of the probability that the hypotheses given to the planner cover, and how many they are at most.
-const COVERED: f64 = 0.95;
-const HYPOTHESES: usize = 40;
-
-/// Parts of the hypotheses that are opened at most. Each costs a sum over the board, and the sums grow with the failing
-/// readings: with many of them fewer are looked at, so that a step is proposed at once.
-const PARTS: usize = 60;
-const MANY_FAILING: usize = 5;
-const PARTS_OF_MANY: usize = 12;
-
-/// Causes that the hypotheses are made of: the likeliest, down to this probability.
-const CAUSES: usize = 24;
-const LEAST: f64 = 0.004;
-
-/// With nothing at fault any more as probably as this, the machine is to be proved rather than repaired.
-const NOTHING_LEFT: f64 = 0.75;
+use suppose::{Suppositions, suppositions};
 
 /// Search effort: about 20 ms.
 const EFFORT: u64 = 400_000;
 
+/// Search effort when seconds were given: as much as fits into them.
+const EFFORT_A_SECOND: u64 = 20_000_000;
+
 /// Runners-up that are described.
 const RUNNERS_UP: usize = 2;
 
-/// The next steps, best first.
+/// What to do next.
+#[derive(Debug, Clone, Default)]
+pub struct Advice {
+    /// The steps, best first.
+    pub steps: Vec<NextView>,
+    /// The decision tree, if asked for.
+    pub tree: Option<TreeView>,
+    /// Expected minutes to a working machine, or to giving it up; 0 when there is no plan.
+    pub minutes: f64,
+}
+
+impl Advice {
+    fn only(steps: Vec<NextView>) -> Self {
+        Advice {
+            steps,
+            ..Advice::default()
+        }
+    }
+}
+
+/// The next steps, best first, at a bench that has everything.
 pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
+    advise(model, ranking, &Bench::default()).steps
+}
+
+/// What to do next with what the bench has.
+pub fn advise(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Advice {
     if ranking.observed.stop.is_some() {
-        return steps::after_stop(model, ranking);
+        return Advice::only(steps::after_stop(model, ranking, bench));
     }
-    let accused = ranking.suspects.iter().any(|s| s.probability >= 0.01);
-    if !accused {
-        return vec![steps::nothing_accused()];
+    if ranking.suspects.iter().all(|s| s.probability < 0.01) {
+        return Advice::only(vec![steps::nothing_accused()]);
     }
-    let many = failing(ranking) > MANY_FAILING;
-    let accused = leading_causes(ranking, if many { CAUSES / 2 } else { CAUSES });
-    let causes: Vec<usize> = accused.keys().copied().collect();
-    let (net, left) = without_the_unlikely(ranking);
-    let limits = Limits {
-        max_steps: if many { PARTS_OF_MANY } else { PARTS },
-        ..Limits::default()
+    let hypotheses = match suppositions(ranking) {
+        Suppositions::Faults(faults) => faults,
+        Suppositions::NothingLeft => return Advice::only(vec![steps::nothing_left()]),
+        Suppositions::None => return Advice::default(),
     };
-    let Ok(mut leading) = leading_explanations(&net, &limits, &causes, COVERED, HYPOTHESES) else {
-        return Vec::new();
-    };
-    leading.list.iter_mut().for_each(|h| h.1 *= left);
-    let Some(hypotheses) = faulty_ones(ranking, &accused, &leading) else {
-        return vec![steps::nothing_left()];
-    };
-    let candidates = steps::candidates(model, ranking, &hypotheses);
+    let candidates = steps::candidates(model, ranking, &hypotheses, bench);
     let problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),
         unexplored: (1.0 - hypotheses.iter().map(|h| h.0.probability).sum::<f64>()).max(0.0),
@@ -75,131 +76,64 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
         power: Power::Either,
         power_change: costs::POWER_CHANGE,
     };
+    let more = bench
+        .seconds
+        .map(|s| (s.max(0.0) * EFFORT_A_SECOND as f64) as u64);
     let options = Options {
-        effort: EFFORT,
+        effort: more.map_or(EFFORT, |m| m.max(EFFORT)),
+        time: bench
+            .seconds
+            .map(|s| std::time::Duration::from_secs_f64(s.clamp(0.1, 600.0))),
         runners_up: RUNNERS_UP,
+        tree: bench.tree,
         ..Options::default()
     };
     let Ok(planner) = Planner::new(&problem, &options) else {
-        return Vec::new();
+        return Advice::default();
     };
     let plan = planner.plan(&planner.start());
     let stop_first = plan.choices.first().is_some_and(|c| c.step.is_none());
-    plan.choices
+    let steps = plan
+        .choices
         .iter()
         .filter(|c| c.step.is_some() || stop_first)
-        .map(|c| describe(model, ranking, &problem, &planner, &candidates, c))
-        .collect()
-}
-
-/// The causes that hypotheses for the planner are made of, those that most probably explain a failing reading, each with
-/// the modes that may (probabilities that add up to 1); the others are summed out.
-fn leading_causes(ranking: &Ranking, most: usize) -> BTreeMap<usize, Modes> {
-    let net = &ranking.assembled.net;
-    let failed = failed(net);
-    let mut causes: Vec<(f64, usize, Modes)> = Vec::new();
-    for (c, cause) in net.causes.iter().enumerate() {
-        let bears = |m: &usize| cause.modes[*m].effects.iter().any(|e| failed[e.check]);
-        let p = &ranking.posterior.modes[c];
-        let modes: Modes = (0..p.len()).filter(bears).map(|m| (m, p[m])).collect();
-        let sum: f64 = modes.iter().map(|m| m.1).sum();
-        if sum >= LEAST {
-            let shares = modes.iter().map(|&(m, p)| (m, p / sum));
-            causes.push((sum, c, shares.collect()));
-        }
-    }
-    causes.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    causes.truncate(most);
-    causes.into_iter().map(|(_, c, modes)| (c, modes)).collect()
-}
-
-/// Modes of a cause with how probable each is if the cause is behind a failing reading.
-pub(crate) type Modes = Vec<(usize, f64)>;
-
-/// Whether each check failed.
-fn failed(net: &Network) -> Vec<bool> {
-    (net.checks.iter())
-        .map(|c| c.seen.is_some_and(|o| o != Outcome::Pass))
-        .collect()
-}
-
-/// A mode below this that bears on a failing reading is left out of the hypotheses: each such mode makes every sum of the
-/// search dearer, and all of them together are a few percent.
-const UNLIKELY: f64 = 5e-4;
-
-/// The network without its unlikely explanations, and how much of the probability it still has.
-fn without_the_unlikely(ranking: &Ranking) -> (Network, f64) {
-    let mut net = ranking.assembled.net.clone();
-    let failed = failed(&net);
-    for (cause, p) in net.causes.iter_mut().zip(&ranking.posterior.modes) {
-        for (mode, &p) in cause.modes.iter_mut().zip(p) {
-            if p < UNLIKELY && mode.effects.iter().any(|e| failed[e.check]) {
-                // Ruled out rather than taken away: what is fine stays as probable as it was.
-                mode.likelihood = 0.0;
-                mode.effects.clear();
-            }
-        }
-    }
-    match posterior(&net, &Limits::default()) {
-        Ok(p) => {
-            let left = (p.log_evidence - ranking.posterior.log_evidence).exp();
-            (net, left.min(1.0))
-        }
-        Err(_) => (ranking.assembled.net.clone(), 1.0),
+        .map(|c| describe(model, ranking, &problem, &planner, &candidates, c));
+    Advice {
+        steps: steps.collect(),
+        tree: plan.tree.as_ref().map(|t| tree(&candidates, t)),
+        minutes: plan.minutes,
     }
 }
 
-/// Number of failing readings.
-fn failing(ranking: &Ranking) -> usize {
-    let failed = failed(&ranking.assembled.net);
-    failed.into_iter().filter(|f| *f).count()
-}
-
-/// A hypothesis for the planner, with what is at fault in it (cause of the network, and its modes).
-pub(crate) type Supposed = (Hypothesis, Vec<(usize, Modes)>);
-
-/// The leading explanations in which something is at fault, probabilities made to sum to what they cover of that.
-fn faulty_ones(
-    ranking: &Ranking,
-    accused: &BTreeMap<usize, Modes>,
-    leading: &Explanations,
-) -> Option<Vec<Supposed>> {
-    let optional = |cause: usize, modes: &Modes| {
-        let is = |m: &(usize, f64)| {
-            let mode = ranking.assembled.modes[cause][m.0];
-            ranking.optional_missing.contains(&mode)
-        };
-        modes.iter().filter(|m| is(m)).map(|m| m.1).sum::<f64>() > 0.5
+/// A decision tree in words.
+fn tree(candidates: &[Candidate], t: &Tree) -> TreeView {
+    let (step, r#where) = match t.step {
+        Some(step) => (candidates[step].say.clone(), candidates[step].place.clone()),
+        None => (
+            "Stop here and use the board for parts.".into(),
+            "the board".into(),
+        ),
     };
-    let mut out: Vec<Supposed> = Vec::new();
-    let mut nothing = 0.0;
-    for (causes, probability) in &leading.list {
-        // What was replaced since is out of the machine, and what need not be fitted is no fault.
-        let faults: Vec<(usize, Modes)> = (causes.iter())
-            .filter(|&&c| ranking.assembled.is_current(c) && !optional(c, &accused[&c]))
-            .map(|&c| (c, accused[&c].clone()))
-            .collect();
-        if faults.is_empty() {
-            nothing += probability;
-            continue;
-        }
-        let faulty: Vec<UnitId> = faults.iter().map(|f| f.0 as UnitId).collect();
-        if faulty.len() <= plan::MOST_UNITS_AT_FAULT {
-            out.push((
-                Hypothesis {
-                    probability: *probability,
-                    faulty,
-                },
-                faults,
-            ));
-        }
+    let branches = t
+        .branches
+        .iter()
+        .map(|(outcome, probability, then)| BranchView {
+            outcome: t
+                .step
+                .map_or(String::new(), |s| candidates[s].outcomes[*outcome].clone()),
+            probability: *probability,
+            then: then.as_ref().map(|t| tree(candidates, t)),
+        });
+    TreeView {
+        step,
+        r#where,
+        minutes: t.minutes,
+        power: t
+            .step
+            .is_some_and(|s| candidates[s].step.power == Power::On),
+        needs: t.step.and_then(|s| candidates[s].needs.clone()),
+        branches: branches.collect(),
     }
-    if out.is_empty() || nothing > NOTHING_LEFT {
-        return None;
-    }
-    let total = 1.0 - nothing;
-    out.iter_mut().for_each(|h| h.0.probability /= total);
-    Some(out)
 }
 
 fn describe(
@@ -220,6 +154,8 @@ fn describe(
             minutes: 0.0,
             hazard: None,
             saves_minutes: choice.saves,
+            power: false,
+            needs: None,
             outcomes: Vec::new(),
         };
     };
@@ -240,6 +176,8 @@ fn describe(
         minutes: minutes_of(problem, step),
         hazard: c.hazard.clone(),
         saves_minutes: choice.saves,
+        power: problem.steps[step].power == Power::On,
+        needs: c.needs.clone(),
         outcomes: outcomes.collect(),
     }
 }

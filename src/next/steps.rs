@@ -1,12 +1,16 @@
 //! Everything that could be done next, as steps for the planner.
 
-use super::{Supposed, costs};
-use crate::faultmap::model::{BoardModel, LineDef, Position, Read, UnitKind};
+use super::costs;
+use super::suppose::Supposed;
+use super::{Bench, Tool};
+use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect};
-use crate::observe::{Aspect, MEASURED, TYPED, board, effects};
+use crate::infer::network::Outcome;
+use crate::observe::{Aspect, Evidence, MEASURED, TYPED, board, effects};
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
 use crate::report::view::NextView;
+use std::collections::BTreeSet;
 
 /// Measurements and checks offered to the planner at most; those that could tell most come first.
 const MOST_OBSERVATIONS: usize = 24;
@@ -37,10 +41,32 @@ pub struct Candidate {
     pub hazard: Option<String>,
     /// The outcomes in words.
     pub outcomes: Vec<String>,
+    /// Tool or part that it needs.
+    pub needs: Option<String>,
+}
+
+/// A strength from which on a mode counts as able to make a rail low.
+const MAKES_LOW: f64 = 0.05;
+
+/// The modes that can make a rail as low as it was read; `None` when no rail was read low or missing.
+fn low_rails(ranking: &Ranking) -> Option<BTreeSet<ModeId>> {
+    let mut modes: Option<BTreeSet<ModeId>> = None;
+    for reading in &ranking.observed.readings {
+        if let Evidence::Check(c) = &reading.evidence
+            && c.check.starts_with("rail.")
+            && c.outcome != Outcome::Pass
+        {
+            let can = c.effects.iter().filter(|e| e.1 >= MAKES_LOW).map(|e| e.0);
+            modes.get_or_insert_default().extend(can);
+        }
+    }
+    modes
 }
 
 /// After a reading past a stop limit: what tests the supply by itself, nothing else.
-pub fn after_stop(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
+pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<NextView> {
+    // Without a multimeter the board stays off all the same; there is nothing to measure with.
+    let meter = bench.has_one_of(&[Tool::Multimeter]);
     let remedy = ranking
         .observed
         .stop
@@ -60,10 +86,17 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
         .iter()
         .find(|p| p.outside && p.class == Class::Supply);
     vec![NextView {
-        step: format!(
-            "Switch off and unplug the supply from the board, then measure the supply by itself at its plug. {}.",
-            capital(&remedy)
-        ),
+        step: if meter {
+            format!(
+                "Switch off and unplug the supply from the board, then measure the supply by itself at its plug. {}.",
+                capital(&remedy)
+            )
+        } else {
+            format!(
+                "Switch off and unplug the supply from the board. {}.",
+                capital(&remedy)
+            )
+        },
         r#where: supply.map_or("the supply".into(), |p| {
             format!("{} ({}), unplugged", p.name, p.role)
         }),
@@ -71,6 +104,9 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
         minutes: costs::MEASURE_SUPPLY,
         hazard: Some(MAINS.into()),
         saves_minutes: 0.0,
+        // The supply is live, the board is not.
+        power: false,
+        needs: meter.then(|| Tool::Multimeter.to_string()),
         outcomes: Vec::new(),
     }]
 }
@@ -84,6 +120,8 @@ pub fn nothing_accused() -> NextView {
         minutes: 30.0,
         hazard: None,
         saves_minutes: 0.0,
+        power: true,
+        needs: None,
         outcomes: Vec::new(),
     }
 }
@@ -105,18 +143,29 @@ fn capital(s: &str) -> String {
 }
 
 /// All candidates: rails first (others wait for them), then lines and checks, then remedies.
-pub fn candidates(model: &BoardModel, ranking: &Ranking, supposed: &[Supposed]) -> Vec<Candidate> {
+pub fn candidates(
+    model: &BoardModel,
+    ranking: &Ranking,
+    supposed: &[Supposed],
+    bench: &Bench,
+) -> Vec<Candidate> {
     let mut c = Collector {
         model,
         ranking,
         supposed,
+        bench,
+        low: low_rails(ranking),
         scratch: vec![0.0; model.modes.len()],
         out: Vec::new(),
     };
     c.rails();
     let gate = c.gate();
-    let mut open = c.lines(&gate);
-    open.extend(c.checks(&gate));
+    let mut open = Vec::new();
+    if c.low.is_none() {
+        open.extend(c.lines(&gate));
+        open.extend(c.checks(&gate));
+        open.extend(c.by_hand(&gate));
+    }
     open.sort_by(|a, b| b.0.total_cmp(&a.0));
     c.out
         .extend(one_of_each(open).into_iter().take(MOST_OBSERVATIONS));
@@ -149,6 +198,9 @@ struct Collector<'a> {
     model: &'a BoardModel,
     ranking: &'a Ranking,
     supposed: &'a [Supposed],
+    bench: &'a Bench,
+    /// Modes that can make a rail as low as it was read; `None` when none was read low.
+    low: Option<BTreeSet<ModeId>>,
     scratch: Vec<f64>,
     out: Vec<Candidate>,
 }
@@ -199,8 +251,95 @@ impl Collector<'_> {
         self.supposed.iter().map(of).collect()
     }
 
+    /// What can only be done by hand: a good chip held on top of a suspect one, cold spray.
+    fn by_hand(&self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
+        let mut out = Vec::new();
+        if !self.may_power() {
+            return out;
+        }
+        let causes: BTreeSet<usize> = (self.supposed.iter())
+            .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
+            .collect();
+        for cause in causes {
+            let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
+            let position = &self.model.positions[unit.position];
+            let chip = (position.class as u8) < Class::Fuse as u8;
+            if unit.kind != UnitKind::Part || position.outside || !chip {
+                continue;
+            }
+            let part = position.part_type.clone().unwrap_or_default();
+            if position.class == Class::Memory
+                && !position.socket
+                && self.ranking.observed.test_ran
+                && self.bench.has_part(&part)
+            {
+                let say = format!(
+                    "Switch off, press a good {part} onto the back of {}, pin on pin and the same way round, and run the test again.",
+                    position.name
+                );
+                out.push(self.trial(cause, (0.02, 0.4), costs::PIGGYBACK, say, Some(part), gate));
+            }
+            if self.comes_and_goes(cause) && self.bench.has_one_of(&[Tool::Spray]) {
+                let say = format!(
+                    "When the fault shows, cool {} with a short burst of cold spray and watch whether it goes away.",
+                    position.name
+                );
+                let needs = Some(Tool::Spray.to_string());
+                out.push(self.trial(cause, (0.05, 0.3), costs::COOL, say, needs, gate));
+            }
+        }
+        out
+    }
+
+    /// A test by hand of one unit, seen by whether the fault changes; P(it does) when the unit is fine, and when it is not.
+    fn trial(
+        &self,
+        cause: usize,
+        (fine, faulty): (f64, f64),
+        minutes: f64,
+        say: String,
+        needs: Option<String>,
+        gate: &[Condition],
+    ) -> (f64, Candidate) {
+        let rows: Vec<Row> = (self.supposed.iter())
+            .map(|(_, faults)| {
+                let at_fault = faults.iter().any(|f| f.0 == cause);
+                let changes = if at_fault { faulty } else { fine };
+                vec![1.0 - changes, changes]
+            })
+            .collect();
+        let worth = self.worth(&rows);
+        let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
+        let position = &self.model.positions[unit.position];
+        let mut step = Step::observe(minutes, rows);
+        step.power = Power::On;
+        step.rule = self.waits(gate);
+        let candidate = Candidate {
+            step,
+            say,
+            place: format!("{}, {}", position.name, position.role),
+            expect: "no change, if it is sound".into(),
+            hazard: Some(LIVE.into()),
+            outcomes: vec!["no change".into(), "the fault changes".into()],
+            needs,
+        };
+        (worth, candidate)
+    }
+
+    /// Whether a cause is most probably in a mode that comes and goes.
+    fn comes_and_goes(&self, cause: usize) -> bool {
+        let a = &self.ranking.assembled;
+        let p = &self.ranking.posterior.modes[cause];
+        let flaky = (a.modes[cause].iter().zip(p))
+            .filter(|(m, _)| self.model.modes[**m as usize].flaky.is_some());
+        2.0 * flaky.map(|(_, p)| p).sum::<f64>() > p.iter().sum::<f64>()
+    }
+
     /// Rails in their order, each waiting for the one before, unless a test evidently ran.
     fn rails(&mut self) {
+        if !self.bench.has_one_of(&[Tool::Multimeter]) {
+            return;
+        }
         let mut rails: Vec<_> = self.model.rails.iter().collect();
         rails.sort_by_key(|(_, r)| r.order);
         for (name, rail) in rails {
@@ -227,6 +366,7 @@ impl Collector<'_> {
                 outcomes: ["good", "missing", "low", "high"]
                     .map(|o| format!("{name} {o}"))
                     .into(),
+                needs: Some(Tool::Multimeter.to_string()),
             });
         }
     }
@@ -263,6 +403,15 @@ impl Collector<'_> {
     /// Lines with a stated expectation that were not measured yet, with how much each could tell.
     fn lines(&mut self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
         let mut out = Vec::new();
+        let Some(tool) = [Tool::Probe, Tool::Scope]
+            .into_iter()
+            .find(|t| self.bench.has_one_of(&[*t]))
+        else {
+            return out;
+        };
+        if !self.may_power() {
+            return out;
+        }
         for def in &self.model.lines {
             if self.read(&format!("line.{}", def.line)) {
                 continue;
@@ -288,11 +437,17 @@ impl Collector<'_> {
                 worth,
                 Candidate {
                     step,
-                    say: format!("Hold a logic probe on {place} ({}).", def.line),
+                    say: match tool {
+                        Tool::Scope => {
+                            format!("Look at {place} ({}) with the oscilloscope.", def.line)
+                        }
+                        _ => format!("Hold a logic probe on {place} ({}).", def.line),
+                    },
                     place: format!("{place}, line {}", def.line),
                     expect: format!("{}: {}", words[0], def.what),
                     hazard: Some(hazard),
                     outcomes: words.into_iter().map(String::from).collect(),
+                    needs: Some(tool.to_string()),
                 },
             ));
         }
@@ -321,6 +476,15 @@ impl Collector<'_> {
     /// Checks of the test, or by eye, without an outcome yet.
     fn checks(&mut self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
         let mut out = Vec::new();
+        if !self.may_power() {
+            return out;
+        }
+        let keys_read = self
+            .ranking
+            .observed
+            .read
+            .iter()
+            .any(|c| c.starts_with("key"));
         let open: Vec<_> = self
             .model
             .checks
@@ -331,6 +495,10 @@ impl Collector<'_> {
         for check in open {
             // Without a running test there is nothing to read off it, and a picture state is seen without asking.
             if check.id.starts_with("picture.") || (check.test && !self.ranking.observed.test_ran) {
+                continue;
+            }
+            // One key tells nothing that the keyboard as a whole does not, unless keys are the matter.
+            if check.id.starts_with("key.") && !keys_read {
                 continue;
             }
             let rows = self.rows(
@@ -355,6 +523,7 @@ impl Collector<'_> {
                         format!("{} fine", check.what),
                         format!("{} bad", check.what),
                     ],
+                    needs: None,
                 },
             ));
         }
@@ -388,7 +557,7 @@ impl Collector<'_> {
 
     /// Putting right each unit of the leading hypotheses.
     fn remedies(&mut self, gate: &[Condition]) {
-        let causes: std::collections::BTreeSet<usize> = self
+        let causes: BTreeSet<usize> = self
             .supposed
             .iter()
             .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
@@ -398,10 +567,49 @@ impl Collector<'_> {
             .map(|c| (self.ranking.posterior.cause(c), c))
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        for (_, cause) in ranked.into_iter().take(MOST_REMEDIES) {
+        let may: Vec<usize> = (ranked.into_iter().map(|r| r.1))
+            .filter(|&c| self.is_allowed(c))
+            .take(MOST_REMEDIES)
+            .collect();
+        for cause in may {
             let candidate = self.remedy(cause, gate);
             self.out.push(candidate);
         }
+    }
+
+    /// Whether powered steps other than the rails may be proposed: the rails were read, a test ran, or they can be read
+    /// first.
+    fn may_power(&self) -> bool {
+        let unread = self
+            .model
+            .rails
+            .keys()
+            .any(|r| !self.read(&format!("rail.{r}")));
+        self.ranking.observed.test_ran || !unread || self.bench.has_one_of(&[Tool::Multimeter])
+    }
+
+    /// Whether the bench has what a remedy needs, and the supply allows it: with a rail low only what can make it so.
+    fn is_allowed(&self, cause: usize) -> bool {
+        let a = &self.ranking.assembled;
+        let unit = &self.model.units[a.instances[cause].unit];
+        let position = &self.model.positions[unit.position];
+        let on_chain = self
+            .low
+            .as_ref()
+            .is_none_or(|low| a.modes[cause].iter().any(|m| low.contains(m)));
+        let fits = unit.kind != UnitKind::Part
+            || position.outside
+            || matches!(position.class, Class::Connector | Class::Setting);
+        let part = || {
+            position
+                .part_type
+                .as_ref()
+                .is_some_and(|t| self.bench.has_part(t))
+                || self.bench.parts.is_none()
+        };
+        // A new part goes into a board only when its rails are known to be good, so they must be readable.
+        let known = fits || self.may_power();
+        on_chain && known && (fits || part())
     }
 
     fn remedy(&self, cause: usize, gate: &[Condition]) -> Candidate {
@@ -448,6 +656,9 @@ impl Collector<'_> {
             power: Power::Off,
             rule,
         };
+        let new = unit.kind == UnitKind::Part
+            && !matches!(position.class, Class::Connector | Class::Setting);
+        let part = position.part_type.clone().filter(|_| new);
         let own = position.caution.clone();
         let hot = "switch off, and let hot parts and reservoir capacitors settle first; earth yourself against static";
         let hazard = Some(own.map_or(hot.to_string(), |c| format!("{c}; {hot}")));
@@ -458,6 +669,7 @@ impl Collector<'_> {
             expect: "the test passes afterwards".into(),
             hazard,
             outcomes: vec!["the machine works".into(), "still faulty".into()],
+            needs: part,
         }
     }
 }

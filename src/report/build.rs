@@ -72,6 +72,7 @@ pub fn view(
         robustness,
         unexplored_mass: ranking.posterior.unexplored_mass,
         next: Vec::new(),
+        tree: None,
         not_understood: not_understood(sheets),
         corrections: corrections(sheets),
         doubtful: why.map(|w| doubtful(ranking, &w)).unwrap_or_default(),

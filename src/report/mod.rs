@@ -2,5 +2,6 @@
 
 pub mod build;
 pub mod term;
+pub mod tree;
 pub mod view;
 pub mod words;

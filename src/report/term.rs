@@ -1,5 +1,6 @@
 //! The ranking for a terminal of 80 columns. Colour only supports what the words say.
 
+use super::tree;
 use super::view::*;
 use super::words::{chance, minutes};
 use owo_colors::{OwoColorize, Style};
@@ -42,6 +43,7 @@ pub fn ranking(v: &RankingView, why: bool) -> String {
     stop(&mut p, v);
     suspects(&mut p, v);
     next(&mut p, v);
+    decisions(&mut p, v);
     if why {
         reasons(&mut p, v);
     }
@@ -180,7 +182,16 @@ pub fn next_only(v: &RankingView) -> String {
             );
         }
     }
+    decisions(&mut p, v);
     p.out
+}
+
+/// The decision tree, when there is one.
+fn decisions(p: &mut Page, v: &RankingView) {
+    if let Some(t) = &v.tree {
+        p.head("What then");
+        p.out.push_str(&tree::text(t));
+    }
 }
 
 fn next(p: &mut Page, v: &RankingView) {

@@ -35,6 +35,9 @@ pub struct RankingView {
     pub unexplored_mass: f64,
     /// Next steps, best first; empty with `--no-next`.
     pub next: Vec<NextView>,
+    /// The decision tree, with `--tree`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tree: Option<TreeView>,
     /// Lines that were not understood.
     pub not_understood: Vec<NotUnderstoodView>,
     /// Words that were read as others.
@@ -145,6 +148,10 @@ pub struct NextView {
     pub hazard: Option<String>,
     /// Minutes saved on average against renewing parts in order of rank.
     pub saves_minutes: f64,
+    /// Whether the board is powered while it is done.
+    pub power: bool,
+    /// Tool or part that it needs.
+    pub needs: Option<String>,
     /// What each outcome would make of the ranking.
     pub outcomes: Vec<OutcomeView>,
 }
@@ -158,6 +165,34 @@ pub struct OutcomeView {
     pub probability: f64,
     /// Leading units then.
     pub then: Vec<ThenView>,
+}
+
+/// A decision tree: what to do, and what then.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct TreeView {
+    /// What to do, one sentence.
+    pub step: String,
+    /// Where.
+    pub r#where: String,
+    /// Expected minutes from here on.
+    pub minutes: f64,
+    /// Whether the board is powered while it is done.
+    pub power: bool,
+    /// Tool or part that it needs.
+    pub needs: Option<String>,
+    /// By outcome.
+    pub branches: Vec<BranchView>,
+}
+
+/// A branch of a decision tree.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct BranchView {
+    /// What is seen.
+    pub outcome: String,
+    /// P(this outcome) at this place of the tree.
+    pub probability: f64,
+    /// What then; `null`: the machine works, or the tree is cut off here.
+    pub then: Option<TreeView>,
 }
 
 /// A unit after an outcome.

@@ -1,0 +1,196 @@
+//! Whatever a sheet says and a bench has, no plan proposes what could hurt: properties over random sheets of all boards.
+
+use proptest::prelude::*;
+use std::collections::BTreeSet;
+use whichsocket::next::{Bench, TOOLS, advise};
+use whichsocket::rank::rank;
+use whichsocket::report::view::{NextView, TreeView};
+use whichsocket::sheet::parse;
+use whichsocket::shipped::Library;
+
+/// What a rail reads: nothing, or a share of the way through its limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Rail {
+    Unread,
+    Good,
+    Low,
+    Missing,
+    Over,
+}
+
+/// Results that only a running test gives.
+const RAN: [&str; 6] = [
+    "memory bit 3 bad",
+    "memory bits 0 1 2 3 4 5 6 7 bad",
+    "clock 1 stopped",
+    "key Q dead",
+    "voice 1 silent",
+    "rest fine",
+];
+
+/// What is seen without one.
+const SEEN: [&str; 3] = ["black screen", "picture garbage", "no sound"];
+
+fn rails() -> impl Strategy<Value = Vec<Rail>> {
+    let one = prop_oneof![
+        4 => Just(Rail::Unread),
+        4 => Just(Rail::Good),
+        1 => Just(Rail::Low),
+        1 => Just(Rail::Missing),
+        1 => Just(Rail::Over),
+    ];
+    proptest::collection::vec(one, 8)
+}
+
+/// The step and every step of the tree after it, each with the rails that were read (in the tree: and found good) when it
+/// is done.
+fn walk(
+    tree: &TreeView,
+    known: &BTreeSet<String>,
+    see: &mut impl FnMut(&TreeView, &BTreeSet<String>),
+) {
+    see(tree, known);
+    for branch in &tree.branches {
+        let mut known = known.clone();
+        if let Some(rail) = branch.outcome.strip_suffix(" good") {
+            known.insert(rail.to_string());
+        }
+        if let Some(then) = &branch.then {
+            walk(then, &known, see);
+        }
+    }
+}
+
+/// Whether a step reads a rail: its place says so.
+fn reads_rail(place: &str) -> bool {
+    place.contains(", rail ")
+}
+
+fn at_hand(needs: Option<&String>, bench: &Bench) -> bool {
+    needs.is_none_or(|n| {
+        TOOLS
+            .iter()
+            .any(|(tool, word)| word == n && bench.tools.contains(tool))
+            || bench.has_part(n)
+    })
+}
+
+fn check(
+    board: &str,
+    rails: &[Rail],
+    lines: &[String],
+    bench: &Bench,
+) -> Result<(), TestCaseError> {
+    let library = Library::open(None).expect("shipped maps");
+    let model = library.board(board).expect("shipped");
+    let mut text = format!("board {board}\ncame in faulty\n");
+    let (mut read, mut good) = (BTreeSet::new(), BTreeSet::new());
+    let (mut low, mut over) = (false, false);
+    for ((name, limits), state) in model.rails.iter().zip(rails) {
+        let volts = match state {
+            Rail::Unread => continue,
+            Rail::Good => (limits.low + limits.high) / 2.0,
+            // Of a negative rail the weak end is the high one.
+            Rail::Low if limits.high < 0.0 => limits.high * 0.6,
+            Rail::Low => limits.low * 0.6,
+            Rail::Missing => 0.0,
+            Rail::Over => limits.stop * 1.2,
+        };
+        read.insert(name.clone());
+        match state {
+            Rail::Good => {
+                good.insert(name.clone());
+            }
+            Rail::Over => over = true,
+            _ => low = true,
+        }
+        text += &format!("rail {} {volts:.3}\n", name.trim_start_matches('+'));
+    }
+    for line in lines {
+        text += line;
+        text.push('\n');
+    }
+    let sheets = [parse("random", text.as_bytes()).expect("a sheet")];
+    let Ok(ranking) = rank(&model, &sheets) else {
+        return Ok(());
+    };
+    let advice = advise(&model, &ranking, bench);
+    let ran = ranking.observed.test_ran;
+    let all_known = model.rails.keys().all(|r| good.contains(r));
+    for NextView {
+        step,
+        r#where,
+        power,
+        needs,
+        ..
+    } in &advice.steps
+    {
+        prop_assert!(
+            at_hand(needs.as_ref(), bench),
+            "{step} needs {needs:?}\n{text}"
+        );
+        if over {
+            prop_assert!(!power, "{step} on a board past its stop limit\n{text}");
+        }
+        if low && *power {
+            prop_assert!(reads_rail(r#where), "{step} with a rail low\n{text}");
+        }
+        prop_assert!(!step.contains("into a working machine"), "{step}");
+    }
+    if let Some(first) = advice.steps.iter().find(|s| s.power)
+        && !ran
+        && !all_known
+        && ranking.suspects.iter().any(|s| s.probability >= 0.01)
+        && !first.step.starts_with("Most probably nothing")
+    {
+        prop_assert!(
+            reads_rail(&first.r#where),
+            "{} before the rails\n{text}",
+            first.step
+        );
+    }
+    if let Some(tree) = &advice.tree {
+        let mut wrong = None;
+        walk(tree, &read, &mut |t, known| {
+            let unread = model.rails.keys().any(|r| !known.contains(r));
+            let early = t.power && !reads_rail(&t.r#where) && unread && !ran;
+            // A new part goes in by the same rule.
+            let part = t
+                .needs
+                .as_ref()
+                .is_some_and(|n| TOOLS.iter().all(|(_, word)| word != n));
+            let too_early = part && unread && !ran;
+            if early || too_early || !at_hand(t.needs.as_ref(), bench) {
+                wrong.get_or_insert_with(|| t.step.clone());
+            }
+        });
+        prop_assert_eq!(wrong, None, "{}", text);
+    }
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    #[test]
+    fn no_plan_proposes_what_could_hurt(
+        board in 0usize..64,
+        rails in rails(),
+        ran in proptest::collection::vec(0usize..RAN.len(), 0..3),
+        seen in proptest::collection::vec(0usize..SEEN.len(), 0..2),
+        tools in proptest::collection::vec(any::<bool>(), TOOLS.len()),
+        parts in proptest::option::of(Just(vec!["4164".to_string(), "6526".to_string()])),
+    ) {
+        let boards = Library::open(None).expect("shipped maps").list();
+        let board = boards[board % boards.len()].0.clone();
+        let mut lines: Vec<String> = ran.iter().map(|&i| RAN[i].to_string()).collect();
+        lines.extend(seen.iter().map(|&i| SEEN[i].to_string()));
+        let bench = Bench {
+            tools: TOOLS.iter().zip(&tools).filter(|(_, has)| **has).map(|(t, _)| t.0).collect(),
+            parts,
+            tree: 4,
+            ..Bench::default()
+        };
+        check(&board, &rails, &lines, &bench)?;
+    }
+}
