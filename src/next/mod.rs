@@ -6,7 +6,10 @@
 //! other powered step and before any part of another machine goes in.
 
 mod bench;
+mod by_hand;
 pub mod costs;
+mod fixed;
+mod remedies;
 mod steps;
 mod suppose;
 
@@ -55,14 +58,14 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
 /// What to do next with what the bench has.
 pub fn advise(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Advice {
     if ranking.observed.stop.is_some() {
-        return Advice::only(steps::after_stop(model, ranking, bench));
+        return Advice::only(fixed::after_stop(model, ranking, bench));
     }
     if ranking.suspects.iter().all(|s| s.probability < 0.01) {
-        return Advice::only(vec![steps::nothing_accused()]);
+        return Advice::only(vec![fixed::nothing_accused()]);
     }
     let hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
-        Suppositions::NothingLeft => return Advice::only(vec![steps::nothing_left()]),
+        Suppositions::NothingLeft => return Advice::only(vec![fixed::nothing_left()]),
         Suppositions::None => return Advice::default(),
     };
     let candidates = steps::candidates(model, ranking, &hypotheses, bench);
@@ -98,8 +101,12 @@ pub fn advise(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Advice {
         .iter()
         .filter(|c| c.step.is_some() || stop_first)
         .map(|c| describe(model, ranking, &problem, &planner, &candidates, c));
+    let mut steps: Vec<NextView> = steps.collect();
+    if let Some(get) = fixed::part_to_get(model, ranking, bench) {
+        steps.insert(0, get);
+    }
     Advice {
-        steps: steps.collect(),
+        steps,
         tree: plan.tree.as_ref().map(|t| tree(&candidates, t)),
         minutes: plan.minutes,
     }
@@ -122,6 +129,9 @@ fn tree(candidates: &[Candidate], t: &Tree) -> TreeView {
                 .step
                 .map_or(String::new(), |s| candidates[s].outcomes[*outcome].clone()),
             probability: *probability,
+            works: then.is_none()
+                && *outcome == plan::WORKS
+                && t.step.is_some_and(|s| candidates[s].step.is_remedy()),
             then: then.as_ref().map(|t| tree(candidates, t)),
         });
     TreeView {

@@ -3,27 +3,23 @@
 use super::costs;
 use super::suppose::Supposed;
 use super::{Bench, Tool};
-use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read, UnitKind};
-use crate::faultmap::raw::{Class, Expect};
+use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
+use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
 use crate::observe::{Aspect, Evidence, MEASURED, TYPED, board, effects};
-use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
+use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
-use crate::report::view::NextView;
 use std::collections::BTreeSet;
 
 /// Measurements and checks offered to the planner at most; those that could tell most come first.
 const MOST_OBSERVATIONS: usize = 24;
 
-/// Remedies offered to the planner at most.
-const MOST_REMEDIES: usize = 24;
-
 /// Probing a live board.
-const LIVE: &str =
+pub(super) const LIVE: &str =
     "the board is live: one hand, no jewellery, and do not bridge two pins with the tip";
 
 /// Around the supply; the rule of the place goes before any tool's.
-const MAINS: &str = "stay on the low-voltage side and leave mains adapters closed; mains work is for those licensed to do it, \
+pub(super) const MAINS: &str = "stay on the low-voltage side and leave mains adapters closed; mains work is for those licensed to do it, \
                      by the rules of the place";
 
 /// A step with what to say about it.
@@ -61,85 +57,6 @@ fn low_rails(ranking: &Ranking) -> Option<BTreeSet<ModeId>> {
         }
     }
     modes
-}
-
-/// After a reading past a stop limit: what tests the supply by itself, nothing else.
-pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<NextView> {
-    // Without a multimeter the board stays off all the same; there is nothing to measure with.
-    let meter = bench.has_one_of(&[Tool::Multimeter]);
-    let remedy = ranking
-        .observed
-        .stop
-        .as_ref()
-        .map(|s| s.remedy.clone())
-        .unwrap_or_default();
-    let rails: Vec<String> = {
-        let mut rails: Vec<_> = model.rails.iter().collect();
-        rails.sort_by_key(|(_, r)| r.order);
-        rails
-            .iter()
-            .map(|(n, r)| format!("{n}: {} to {} V", r.low, r.high))
-            .collect()
-    };
-    let supply = model
-        .positions
-        .iter()
-        .find(|p| p.outside && p.class == Class::Supply);
-    vec![NextView {
-        step: if meter {
-            format!(
-                "Switch off and unplug the supply from the board, then measure the supply by itself at its plug. {}.",
-                capital(&remedy)
-            )
-        } else {
-            format!(
-                "Switch off and unplug the supply from the board. {}.",
-                capital(&remedy)
-            )
-        },
-        r#where: supply.map_or("the supply".into(), |p| {
-            format!("{} ({}), unplugged", p.name, p.role)
-        }),
-        expect: rails.join(", "),
-        minutes: costs::MEASURE_SUPPLY,
-        hazard: Some(MAINS.into()),
-        saves_minutes: 0.0,
-        // The supply is live, the board is not.
-        power: false,
-        needs: meter.then(|| Tool::Multimeter.to_string()),
-        outcomes: Vec::new(),
-    }]
-}
-
-/// When nothing is accused.
-pub fn nothing_accused() -> NextView {
-    NextView {
-        step: "Nothing read so far accuses a part. Let the test run in a loop, cold and warm, before calling it good.".into(),
-        r#where: "the whole machine".into(),
-        expect: "no failing loop".into(),
-        minutes: 30.0,
-        hazard: None,
-        saves_minutes: 0.0,
-        power: true,
-        needs: None,
-        outcomes: Vec::new(),
-    }
-}
-
-/// When the fault that was there has been put right.
-pub fn nothing_left() -> NextView {
-    NextView {
-        step: "Most probably nothing is at fault any more. Let the test run in a loop, cold and warm, before calling it cured."
-            .into(),
-        ..nothing_accused()
-    }
-}
-
-fn capital(s: &str) -> String {
-    let mut chars = s.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// All candidates: rails first (others wait for them), then lines and checks, then remedies.
@@ -194,22 +111,22 @@ fn one_of_each(open: Vec<(f64, Candidate)>) -> Vec<Candidate> {
     kept.into_iter().map(|k| k.1).collect()
 }
 
-struct Collector<'a> {
-    model: &'a BoardModel,
-    ranking: &'a Ranking,
-    supposed: &'a [Supposed],
-    bench: &'a Bench,
+pub(super) struct Collector<'a> {
+    pub(super) model: &'a BoardModel,
+    pub(super) ranking: &'a Ranking,
+    pub(super) supposed: &'a [Supposed],
+    pub(super) bench: &'a Bench,
     /// Modes that can make a rail as low as it was read; `None` when none was read low.
-    low: Option<BTreeSet<ModeId>>,
-    scratch: Vec<f64>,
-    out: Vec<Candidate>,
+    pub(super) low: Option<BTreeSet<ModeId>>,
+    pub(super) scratch: Vec<f64>,
+    pub(super) out: Vec<Candidate>,
 }
 
 /// Probabilities of outcomes for one hypothesis.
-type Row = Vec<f64>;
+pub(super) type Row = Vec<f64>;
 
 impl Collector<'_> {
-    fn read(&self, id: &str) -> bool {
+    pub(super) fn read(&self, id: &str) -> bool {
         self.ranking.observed.read.contains(id)
     }
 
@@ -251,92 +168,8 @@ impl Collector<'_> {
         self.supposed.iter().map(of).collect()
     }
 
-    /// What can only be done by hand: a good chip held on top of a suspect one, cold spray.
-    fn by_hand(&self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
-        let mut out = Vec::new();
-        if !self.may_power() {
-            return out;
-        }
-        let causes: BTreeSet<usize> = (self.supposed.iter())
-            .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
-            .collect();
-        for cause in causes {
-            let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
-            let position = &self.model.positions[unit.position];
-            let chip = (position.class as u8) < Class::Fuse as u8;
-            if unit.kind != UnitKind::Part || position.outside || !chip {
-                continue;
-            }
-            let part = position.part_type.clone().unwrap_or_default();
-            if position.class == Class::Memory
-                && !position.socket
-                && self.ranking.observed.test_ran
-                && self.bench.has_part(&part)
-            {
-                let say = format!(
-                    "Switch off, press a good {part} onto the back of {}, pin on pin and the same way round, and run the test again.",
-                    position.name
-                );
-                out.push(self.trial(cause, (0.02, 0.4), costs::PIGGYBACK, say, Some(part), gate));
-            }
-            if self.comes_and_goes(cause) && self.bench.has_one_of(&[Tool::Spray]) {
-                let say = format!(
-                    "When the fault shows, cool {} with a short burst of cold spray and watch whether it goes away.",
-                    position.name
-                );
-                let needs = Some(Tool::Spray.to_string());
-                out.push(self.trial(cause, (0.05, 0.3), costs::COOL, say, needs, gate));
-            }
-        }
-        out
-    }
-
-    /// A test by hand of one unit, seen by whether the fault changes; P(it does) when the unit is fine, and when it is not.
-    fn trial(
-        &self,
-        cause: usize,
-        (fine, faulty): (f64, f64),
-        minutes: f64,
-        say: String,
-        needs: Option<String>,
-        gate: &[Condition],
-    ) -> (f64, Candidate) {
-        let rows: Vec<Row> = (self.supposed.iter())
-            .map(|(_, faults)| {
-                let at_fault = faults.iter().any(|f| f.0 == cause);
-                let changes = if at_fault { faulty } else { fine };
-                vec![1.0 - changes, changes]
-            })
-            .collect();
-        let worth = self.worth(&rows);
-        let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
-        let position = &self.model.positions[unit.position];
-        let mut step = Step::observe(minutes, rows);
-        step.power = Power::On;
-        step.rule = self.waits(gate);
-        let candidate = Candidate {
-            step,
-            say,
-            place: format!("{}, {}", position.name, position.role),
-            expect: "no change, if it is sound".into(),
-            hazard: Some(LIVE.into()),
-            outcomes: vec!["no change".into(), "the fault changes".into()],
-            needs,
-        };
-        (worth, candidate)
-    }
-
-    /// Whether a cause is most probably in a mode that comes and goes.
-    fn comes_and_goes(&self, cause: usize) -> bool {
-        let a = &self.ranking.assembled;
-        let p = &self.ranking.posterior.modes[cause];
-        let flaky = (a.modes[cause].iter().zip(p))
-            .filter(|(m, _)| self.model.modes[**m as usize].flaky.is_some());
-        2.0 * flaky.map(|(_, p)| p).sum::<f64>() > p.iter().sum::<f64>()
-    }
-
     /// Rails in their order, each waiting for the one before, unless a test evidently ran.
-    fn rails(&mut self) {
+    pub(super) fn rails(&mut self) {
         if !self.bench.has_one_of(&[Tool::Multimeter]) {
             return;
         }
@@ -382,7 +215,7 @@ impl Collector<'_> {
     }
 
     /// What powered steps and donors wait for: every unread rail read and good; nothing if a test ran.
-    fn gate(&self) -> Vec<Condition> {
+    pub(super) fn gate(&self) -> Vec<Condition> {
         if self.ranking.observed.test_ran {
             Vec::new()
         } else {
@@ -390,7 +223,7 @@ impl Collector<'_> {
         }
     }
 
-    fn waits(&self, for_all: &[Condition]) -> Rule {
+    pub(super) fn waits(&self, for_all: &[Condition]) -> Rule {
         if self.ranking.observed.test_ran {
             return Rule::default();
         }
@@ -531,7 +364,7 @@ impl Collector<'_> {
     }
 
     /// How much an observation could tell: its expected information in bits.
-    fn worth(&self, rows: &[Row]) -> f64 {
+    pub(super) fn worth(&self, rows: &[Row]) -> f64 {
         let entropy = |p: f64| if p > 0.0 { -p * p.log2() } else { 0.0 };
         let outcomes = rows.first().map_or(0, Vec::len);
         let p = |h: usize| self.supposed[h].0.probability;
@@ -554,176 +387,6 @@ impl Collector<'_> {
             .sum();
         whole - inner
     }
-
-    /// Putting right each unit of the leading hypotheses.
-    fn remedies(&mut self, gate: &[Condition]) {
-        let causes: BTreeSet<usize> = self
-            .supposed
-            .iter()
-            .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
-            .collect();
-        let mut ranked: Vec<(f64, usize)> = causes
-            .into_iter()
-            .map(|c| (self.ranking.posterior.cause(c), c))
-            .collect();
-        ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let may: Vec<usize> = (ranked.into_iter().map(|r| r.1))
-            .filter(|&c| self.is_allowed(c))
-            .take(MOST_REMEDIES)
-            .collect();
-        for cause in may {
-            let candidate = self.remedy(cause, gate);
-            self.out.push(candidate);
-        }
-    }
-
-    /// Whether powered steps other than the rails may be proposed: the rails were read, a test ran, or they can be read
-    /// first.
-    fn may_power(&self) -> bool {
-        let unread = self
-            .model
-            .rails
-            .keys()
-            .any(|r| !self.read(&format!("rail.{r}")));
-        self.ranking.observed.test_ran || !unread || self.bench.has_one_of(&[Tool::Multimeter])
-    }
-
-    /// Whether the bench has what a remedy needs, and the supply allows it: with a rail low only what can make it so.
-    fn is_allowed(&self, cause: usize) -> bool {
-        let a = &self.ranking.assembled;
-        let unit = &self.model.units[a.instances[cause].unit];
-        let position = &self.model.positions[unit.position];
-        let on_chain = self
-            .low
-            .as_ref()
-            .is_none_or(|low| a.modes[cause].iter().any(|m| low.contains(m)));
-        let fits = unit.kind != UnitKind::Part
-            || position.outside
-            || matches!(position.class, Class::Connector | Class::Setting);
-        let part = || {
-            position
-                .part_type
-                .as_ref()
-                .is_some_and(|t| self.bench.has_part(t))
-                || self.bench.parts.is_none()
-        };
-        // A new part goes into a board only when its rails are known to be good, so they must be readable.
-        let known = fits || self.may_power();
-        on_chain && known && (fits || part())
-    }
-
-    fn remedy(&self, cause: usize, gate: &[Condition]) -> Candidate {
-        let a = &self.ranking.assembled;
-        let unit = &self.model.units[a.instances[cause].unit];
-        let position = &self.model.positions[unit.position];
-        let mut cures = vec![Cure {
-            unit: cause as u32,
-            probability: costs::cures(unit, position),
-        }];
-        if unit.kind == UnitKind::Part && position.socket {
-            // A swap in a socket is a reseat too.
-            let contacts = a.instances.iter().position(|i| {
-                let u = &self.model.units[i.unit];
-                u.position == unit.position && u.kind == UnitKind::Contacts
-            });
-            cures.extend(contacts.map(|c| Cure {
-                unit: c as u32,
-                probability: 0.8,
-            }));
-        }
-        let missing = self
-            .ranking
-            .observed
-            .facts
-            .empty
-            .contains_key(&unit.position);
-        let (say, place) = remedy_words(unit.kind.clone(), &unit.name, position, missing);
-        let rule = match (&unit.kind, position.outside) {
-            // A part of another machine, or a new one, goes only into a board whose rails are known.
-            (UnitKind::Part, false) => self.waits(gate),
-            _ => Rule::default(),
-        };
-        let kind = StepKind::Remedy {
-            cures,
-            verify: costs::RETEST,
-            when_cured: 0.0,
-            reopens: Vec::new(),
-        };
-        let step = Step {
-            kind,
-            cost: Cost::minutes(costs::remedy(unit, position)),
-            tools: 0,
-            power: Power::Off,
-            rule,
-        };
-        let new = unit.kind == UnitKind::Part
-            && !matches!(position.class, Class::Connector | Class::Setting);
-        let part = position.part_type.clone().filter(|_| new);
-        let own = position.caution.clone();
-        let hot = "switch off, and let hot parts and reservoir capacitors settle first; earth yourself against static";
-        let hazard = Some(own.map_or(hot.to_string(), |c| format!("{c}; {hot}")));
-        Candidate {
-            step,
-            say,
-            place,
-            expect: "the test passes afterwards".into(),
-            hazard,
-            outcomes: vec!["the machine works".into(), "still faulty".into()],
-            needs: part,
-        }
-    }
-}
-
-fn remedy_words(
-    kind: UnitKind,
-    name: &str,
-    position: &Position,
-    missing: bool,
-) -> (String, String) {
-    let part = position
-        .part_type
-        .as_ref()
-        .map_or(String::new(), |t| format!(" ({t})"));
-    let at = format!("{}, {}", position.name, position.role);
-    let say = match kind {
-        UnitKind::Part if missing => format!(
-            "Fit a part{part} into the empty position {}.",
-            position.name
-        ),
-        UnitKind::Part if position.class == Class::Setting => {
-            format!("Check and correct {}: {}.", position.name, position.role)
-        }
-        UnitKind::Part if position.class == Class::Connector => {
-            format!(
-                "Unplug {}, look at and clean its contacts, and push it home again.",
-                position.name
-            )
-        }
-        UnitKind::Part if position.outside => format!(
-            "Try another {} ({}) known to be good.",
-            position.name, position.role
-        ),
-        UnitKind::Part if position.socket => {
-            format!("Swap {}{part} for one known to be good.", position.name)
-        }
-        UnitKind::Part => format!(
-            "Replace {}{part}: desolder it, fit a socket, put in a good one.",
-            position.name
-        ),
-        UnitKind::Contacts => format!(
-            "Take {} out, clean its legs and the socket, put it back.",
-            position.name
-        ),
-        UnitKind::Joints => format!(
-            "Look over and resolder the joints of {}, and the traces at them.",
-            position.name
-        ),
-        UnitKind::Contact { .. } => {
-            format!("Clean {name} and its counterpart, and resolder it if it is cracked.")
-        }
-        UnitKind::Key { .. } => format!("Open the keyboard and clean the contact of {name}."),
-    };
-    (say, at)
 }
 
 /// Outcomes of a line measurement: as expected first.

@@ -29,9 +29,10 @@ fn step(out: &mut String, tree: &TreeView, depth: usize) {
     let text = format!("{} (about {} from here)", tree.step, minutes(tree.minutes));
     hang(out, depth, "", &text);
     for branch in &tree.branches {
-        let then = match &branch.then {
-            Some(_) => "",
-            None => ": done",
+        let then = match (&branch.then, branch.works) {
+            (Some(_), _) => "",
+            (None, true) => ": done",
+            (None, false) => ": go on from there",
         };
         let text = format!("{} ({}){then}", branch.outcome, chance(branch.probability));
         hang(out, depth, "- ", &text);
@@ -112,10 +113,11 @@ impl Drawing {
         }
         let left = GAP + column as f64 * COLUMN;
         let y = self.low + ROW;
+        let word = if branch.works { "done" } else { "go on" };
         let _ = writeln!(
             self.body,
             "<circle cx=\"{:.0}\" cy=\"{y:.0}\" r=\"6\" fill=\"#fff\" stroke=\"#222\"/>\
-             <text x=\"{:.0}\" y=\"{:.0}\">done</text>",
+             <text x=\"{:.0}\" y=\"{:.0}\">{word}</text>",
             left + 6.0,
             left + 18.0,
             y + 4.0

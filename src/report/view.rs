@@ -191,6 +191,8 @@ pub struct BranchView {
     pub outcome: String,
     /// P(this outcome) at this place of the tree.
     pub probability: f64,
+    /// Whether the machine works then.
+    pub works: bool,
     /// What then; `null`: the machine works, or the tree is cut off here.
     pub then: Option<TreeView>,
 }

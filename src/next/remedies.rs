@@ -1,0 +1,183 @@
+//! Putting right what may be at fault.
+
+use super::steps::{Candidate, Collector};
+use super::{Tool, costs};
+use crate::faultmap::model::{Position, UnitKind};
+use crate::faultmap::raw::Class;
+use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
+use std::collections::BTreeSet;
+
+/// Remedies offered to the planner at most.
+const MOST_REMEDIES: usize = 24;
+
+impl Collector<'_> {
+    /// Putting right each unit of the leading hypotheses.
+    pub(super) fn remedies(&mut self, gate: &[Condition]) {
+        let causes: BTreeSet<usize> = self
+            .supposed
+            .iter()
+            .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
+            .collect();
+        let mut ranked: Vec<(f64, usize)> = causes
+            .into_iter()
+            .map(|c| (self.ranking.posterior.cause(c), c))
+            .collect();
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let may: Vec<usize> = (ranked.into_iter().map(|r| r.1))
+            .filter(|&c| self.is_allowed(c))
+            .take(MOST_REMEDIES)
+            .collect();
+        for cause in may {
+            let candidate = self.remedy(cause, gate);
+            self.out.push(candidate);
+        }
+    }
+
+    /// Whether powered steps other than the rails may be proposed: the rails were read, a test ran, or they can be read
+    /// first.
+    pub(super) fn may_power(&self) -> bool {
+        let unread = self
+            .model
+            .rails
+            .keys()
+            .any(|r| !self.read(&format!("rail.{r}")));
+        self.ranking.observed.test_ran || !unread || self.bench.has_one_of(&[Tool::Multimeter])
+    }
+
+    /// Whether the bench has what a remedy needs, and the supply allows it: with a rail low only what can make it so.
+    fn is_allowed(&self, cause: usize) -> bool {
+        let a = &self.ranking.assembled;
+        let unit = &self.model.units[a.instances[cause].unit];
+        let position = &self.model.positions[unit.position];
+        let on_chain = self
+            .low
+            .as_ref()
+            .is_none_or(|low| a.modes[cause].iter().any(|m| low.contains(m)));
+        let fits = unit.kind != UnitKind::Part
+            || position.outside
+            || matches!(position.class, Class::Connector | Class::Setting);
+        let part = || {
+            position
+                .part_type
+                .as_ref()
+                .is_some_and(|t| self.bench.has_part(t))
+                || self.bench.parts.is_none()
+        };
+        // A new part goes into a board only when its rails are known to be good, so they must be readable.
+        let known = fits || self.may_power();
+        on_chain && known && (fits || part())
+    }
+
+    fn remedy(&self, cause: usize, gate: &[Condition]) -> Candidate {
+        let a = &self.ranking.assembled;
+        let unit = &self.model.units[a.instances[cause].unit];
+        let position = &self.model.positions[unit.position];
+        let mut cures = vec![Cure {
+            unit: cause as u32,
+            probability: costs::cures(unit, position),
+        }];
+        if unit.kind == UnitKind::Part && position.socket {
+            // A swap in a socket is a reseat too.
+            let contacts = a.instances.iter().position(|i| {
+                let u = &self.model.units[i.unit];
+                u.position == unit.position && u.kind == UnitKind::Contacts
+            });
+            cures.extend(contacts.map(|c| Cure {
+                unit: c as u32,
+                probability: 0.8,
+            }));
+        }
+        let missing = self
+            .ranking
+            .observed
+            .facts
+            .empty
+            .contains_key(&unit.position);
+        let (say, place) = remedy_words(unit.kind.clone(), &unit.name, position, missing);
+        let rule = match (&unit.kind, position.outside) {
+            // A part of another machine, or a new one, goes only into a board whose rails are known.
+            (UnitKind::Part, false) => self.waits(gate),
+            _ => Rule::default(),
+        };
+        let kind = StepKind::Remedy {
+            cures,
+            verify: costs::RETEST,
+            when_cured: 0.0,
+            reopens: Vec::new(),
+        };
+        let step = Step {
+            kind,
+            cost: Cost::minutes(costs::remedy(unit, position)),
+            tools: 0,
+            power: Power::Off,
+            rule,
+        };
+        let new = unit.kind == UnitKind::Part
+            && !matches!(position.class, Class::Connector | Class::Setting);
+        let part = position.part_type.clone().filter(|_| new);
+        let own = position.caution.clone();
+        let hot = "switch off, and let hot parts and reservoir capacitors settle first; earth yourself against static";
+        let hazard = Some(own.map_or(hot.to_string(), |c| format!("{c}; {hot}")));
+        Candidate {
+            step,
+            say,
+            place,
+            expect: "the test passes afterwards".into(),
+            hazard,
+            outcomes: vec!["the machine works".into(), "still faulty".into()],
+            needs: part,
+        }
+    }
+}
+
+fn remedy_words(
+    kind: UnitKind,
+    name: &str,
+    position: &Position,
+    missing: bool,
+) -> (String, String) {
+    let part = position
+        .part_type
+        .as_ref()
+        .map_or(String::new(), |t| format!(" ({t})"));
+    let at = format!("{}, {}", position.name, position.role);
+    let say = match kind {
+        UnitKind::Part if missing => format!(
+            "Fit a part{part} into the empty position {}.",
+            position.name
+        ),
+        UnitKind::Part if position.class == Class::Setting => {
+            format!("Check and correct {}: {}.", position.name, position.role)
+        }
+        UnitKind::Part if position.class == Class::Connector => {
+            format!(
+                "Unplug {}, look at and clean its contacts, and push it home again.",
+                position.name
+            )
+        }
+        UnitKind::Part if position.outside => format!(
+            "Try another {} ({}) known to be good.",
+            position.name, position.role
+        ),
+        UnitKind::Part if position.socket => {
+            format!("Swap {}{part} for one known to be good.", position.name)
+        }
+        UnitKind::Part => format!(
+            "Replace {}{part}: desolder it, fit a socket, put in a good one.",
+            position.name
+        ),
+        UnitKind::Contacts => format!(
+            "Take {} out, clean its legs and the socket, put it back.",
+            position.name
+        ),
+        UnitKind::Joints => format!(
+            "Look over and resolder the joints of {}, and the traces at them.",
+            position.name
+        ),
+        UnitKind::Contact { .. } => {
+            format!("Clean {name} and its counterpart, and resolder it if it is cracked.")
+        }
+        UnitKind::Key { .. } => format!("Open the keyboard and clean the contact of {name}."),
+    };
+    (say, at)
+}
