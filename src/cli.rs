@@ -75,7 +75,8 @@ pub enum SchemaOf {
 /// Options of `rank` and `next`.
 #[derive(Debug, Args)]
 pub struct RankArgs {
-    /// Run sheets; `-` is standard input. Several with the same ticket are the runs of one machine, in order.
+    /// Run sheets, or folders of them; `-` is standard input: a sheet, or one machine a line as JSON
+    /// ({"name": ..., "sheet": ...} or "sheets": [...]). Several with the same ticket are the runs of one machine, in order.
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
     /// Board map to use, whatever the sheet says.
@@ -99,9 +100,12 @@ pub struct RankArgs {
     /// Exit with 1 when something was not understood.
     #[arg(long)]
     pub strict: bool,
-    /// Print JSON: one object a machine.
+    /// Print JSON: one object a machine. Reasons are in it with --why, and when there is one machine only.
     #[arg(long)]
     pub json: bool,
+    /// Machines ranked at the same time (one for each core, when not said).
+    #[arg(long, value_name = "N")]
+    pub threads: Option<usize>,
 }
 
 /// What the bench has.

@@ -4,7 +4,9 @@ use crate::faultmap::load::MapFolder;
 use crate::faultmap::model::BoardModel;
 use crate::faultmap::wiring::MapError;
 use crate::prior::rates::Handbook;
+use std::collections::HashMap;
 use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Identifier, one line, and the compiled model of each shipped board.
 type Shipped = (&'static str, &'static str, &'static [u8]);
@@ -15,6 +17,8 @@ static BOARDS: &[Shipped] = include!(concat!(env!("OUT_DIR"), "/boards.rs"));
 #[derive(Default)]
 pub struct Library {
     own: Vec<BoardModel>,
+    /// Boards that were asked for, ready to be used again.
+    ready: Mutex<HashMap<String, Arc<BoardModel>>>,
 }
 
 /// Why a board cannot be had.
@@ -60,7 +64,10 @@ impl Library {
         let (own, more) = maps.compile(&Handbook);
         errors.extend(more);
         if errors.is_empty() {
-            Ok(Self { own })
+            Ok(Self {
+                own,
+                ready: Mutex::default(),
+            })
         } else {
             Err(BoardError::Map(errors))
         }
@@ -74,6 +81,20 @@ impl Library {
             .filter(|b| self.own.iter().all(|o| o.board != b.0));
         own.chain(shipped.map(|b| (b.0.to_string(), b.1.to_string())))
             .collect()
+    }
+
+    /// A board by its identifier, decoded once and shared by all who ask.
+    ///
+    /// # Errors
+    /// As [`Self::board`].
+    pub fn shared(&self, name: &str) -> Result<Arc<BoardModel>, BoardError> {
+        let mut ready = self.ready.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(board) = ready.get(name) {
+            return Ok(Arc::clone(board));
+        }
+        let board = Arc::new(self.board(name)?);
+        ready.insert(name.to_string(), Arc::clone(&board));
+        Ok(board)
     }
 
     /// A board by its identifier.

@@ -2,6 +2,8 @@
 
 pub mod board;
 pub mod input;
+pub mod machines;
+pub mod parallel;
 pub mod rank;
 pub mod read;
 

@@ -1,6 +1,7 @@
 //! `rank` and `next`.
 
-use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input};
+use super::machines::{self, Source, Stdin};
+use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input, parallel};
 use crate::cli::RankArgs;
 use crate::faultmap::model::BoardModel;
 use crate::report::build::{Wanted, view};
@@ -8,6 +9,10 @@ use crate::report::term;
 use crate::report::view::{RankingView, RefusedView, SCHEMA};
 use crate::sheet::RunSheet;
 use crate::shipped::Library;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Which part of the report to show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -17,6 +22,12 @@ pub enum Show {
     /// Next steps only.
     Next,
 }
+
+/// What became of one machine.
+type Ranked = Result<RankingView, String>;
+
+/// Machines from which on a run counts as long: it gets a progress bar, on a terminal.
+const LONG: usize = 200;
 
 /// Runs `rank` or `next`.
 ///
@@ -30,92 +41,204 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
             return Ok(BAD);
         }
     };
-    let (mut sheets, mut bad) = (Vec::new(), 0);
-    for path in &args.sheets {
-        match input::sheet(path) {
-            Ok(sheet) => sheets.push(sheet),
-            Err(message) => {
-                bad += 1;
-                refuse(args, &[path.display().to_string()], &message, console)?;
-            }
-        }
-    }
-    let (mut ranked, mut strict) = (0, false);
-    for machine in input::machines(sheets) {
-        match one(args, show, &library, &machine) {
-            Ok(v) => {
-                if ranked > 0 && !args.json {
-                    writeln!(console.out)?;
-                }
-                ranked += 1;
-                strict |= args.strict && !v.not_understood.is_empty();
-                print(args, show, &v, console)?;
-            }
-            Err(message) => {
-                bad += 1;
-                let names: Vec<String> = machine.iter().map(|s| s.name.clone()).collect();
-                refuse(args, &names, &message, console)?;
-            }
-        }
-    }
-    Ok(match (ranked, bad) {
-        (0, _) => BAD,
-        (_, 0) if !strict => DONE,
-        (_, 0) => NOT_UNDERSTOOD,
-        // Over several sheets a bad one is told in its own place; only when none could be read is all lost.
-        _ if strict => NOT_UNDERSTOOD,
-        _ => DONE,
-    })
-}
-
-fn print(
-    args: &RankArgs,
-    show: Show,
-    v: &RankingView,
-    console: &mut Console,
-) -> std::io::Result<()> {
-    if args.json {
-        return writeln!(console.out, "{}", serde_json::to_string(v)?);
-    }
-    let text = match show {
-        Show::Ranking => term::ranking(v, args.why),
-        Show::Next => term::next_only(v),
+    let mut printer = Printer {
+        args,
+        show,
+        console,
+        bar: None,
+        ranked: 0,
+        bad: 0,
+        strict: false,
     };
-    write!(console.out, "{text}")
+    let (mut paths, mut sheets, mut stream) = (Vec::new(), Vec::new(), false);
+    for found in machines::files(&args.sheets) {
+        match found {
+            Ok(path) if path.as_os_str() == "-" => match machines::stdin(std::io::stdin().lock()) {
+                Ok(Stdin::Lines(lines)) => {
+                    stream = true;
+                    printer.stream(&library, machines::json_lines(lines))?;
+                }
+                Ok(Stdin::Sheet(sheet)) => sheets.push(*sheet),
+                Err(message) => printer.refuse(&["-".to_string()], &message)?,
+            },
+            Ok(path) => paths.push(path),
+            Err((name, message)) => printer.refuse(&[name], &message)?,
+        }
+    }
+    // A few machines are read at once, so that a sheet from standard input can be a run of one of them.
+    if paths.len() <= FEW || !sheets.is_empty() {
+        printer.few(&library, &paths, sheets, !stream)?;
+    } else {
+        printer.many(&library, paths)?;
+    }
+    Ok(printer.status())
 }
 
-fn refuse(
-    args: &RankArgs,
-    sheets: &[String],
-    message: &str,
-    console: &mut Console,
-) -> std::io::Result<()> {
-    writeln!(console.err, "whichsocket: {message}")?;
-    if args.json {
-        let v = RefusedView {
-            schema: SCHEMA,
-            sheets: sheets.to_vec(),
-            error: message.to_string(),
-        };
-        writeln!(console.out, "{}", serde_json::to_string(&v)?)?;
+/// Files up to which all are read before the first is ranked.
+const FEW: usize = 32;
+
+/// Prints what became of the machines, in order.
+struct Printer<'a, 'c> {
+    args: &'a RankArgs,
+    show: Show,
+    console: &'a mut Console<'c>,
+    bar: Option<ProgressBar>,
+    ranked: usize,
+    bad: usize,
+    strict: bool,
+}
+
+impl Printer<'_, '_> {
+    fn few(
+        &mut self,
+        library: &Library,
+        paths: &[PathBuf],
+        mut sheets: Vec<RunSheet>,
+        may_explain: bool,
+    ) -> std::io::Result<()> {
+        for path in paths {
+            match input::sheet(path) {
+                Ok(sheet) => sheets.push(sheet),
+                Err(message) => self.refuse(&[path.display().to_string()], &message)?,
+            }
+        }
+        let machines = input::machines(sheets);
+        let why = self.why(machines.len() == 1 && may_explain);
+        for machine in machines {
+            let names: Vec<String> = machine.iter().map(|s| s.name.clone()).collect();
+            let ranked = one(self.args, self.show, library, &machine, why);
+            self.print(&names, ranked)?;
+        }
+        Ok(())
     }
-    Ok(())
+
+    /// Many files: their tickets first, then machine by machine, on all cores.
+    fn many(&mut self, library: &Library, paths: Vec<PathBuf>) -> std::io::Result<()> {
+        let mut tickets: Vec<Option<String>> = Vec::with_capacity(paths.len());
+        let ticket = |path: &PathBuf| {
+            input::sheet(path)
+                .ok()
+                .and_then(|s| input::ticket_of(&s).map(String::from))
+        };
+        parallel::ordered(
+            paths.iter(),
+            self.threads(),
+            |p| ticket(p),
+            |_, t| {
+                tickets.push(t);
+                Ok::<(), std::io::Error>(())
+            },
+        )?;
+        let of: std::collections::HashMap<&Path, Option<String>> =
+            paths.iter().map(PathBuf::as_path).zip(tickets).collect();
+        let sources = machines::by_ticket(paths.clone(), |p| of.get(p).cloned().flatten());
+        self.bar = progress(sources.len());
+        self.stream(library, sources.into_iter().map(Ok))
+    }
+
+    /// A stream of machines, on all cores, in order.
+    fn stream(
+        &mut self,
+        library: &Library,
+        sources: impl Iterator<Item = Result<Source, (String, String)>>,
+    ) -> std::io::Result<()> {
+        let (args, show, why) = (self.args, self.show, self.why(false));
+        let work = |source: &Result<Source, (String, String)>| -> Ranked {
+            match source {
+                Ok(source) => one(args, show, library, &source.read()?, why),
+                Err((_, message)) => Err(message.clone()),
+            }
+        };
+        let threads = self.threads();
+        parallel::ordered(sources, threads, work, |source, ranked| {
+            let names = match source {
+                Ok(source) => source.names(),
+                Err((name, _)) => vec![name.clone()],
+            };
+            self.print(&names, ranked)
+        })?;
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+        Ok(())
+    }
+
+    fn threads(&self) -> usize {
+        let all = || std::thread::available_parallelism().map_or(1, usize::from);
+        self.args.threads.unwrap_or_else(all)
+    }
+
+    /// Whether the reasons are worked out: they cost two rankings a line, so of many machines only when asked for.
+    fn why(&self, single: bool) -> bool {
+        self.args.why || (self.args.json && single)
+    }
+
+    fn print(&mut self, names: &[String], ranked: Ranked) -> std::io::Result<()> {
+        if let Some(bar) = &self.bar {
+            bar.inc(1);
+        }
+        let v = match ranked {
+            Ok(v) => v,
+            Err(message) => return self.refuse(names, &message),
+        };
+        if self.ranked > 0 && !self.args.json {
+            writeln!(self.console.out)?;
+        }
+        self.ranked += 1;
+        self.strict |= self.args.strict && !v.not_understood.is_empty();
+        if self.args.json {
+            return writeln!(self.console.out, "{}", serde_json::to_string(&v)?);
+        }
+        let text = match self.show {
+            Show::Ranking => term::ranking(&v, self.args.why),
+            Show::Next => term::next_only(&v),
+        };
+        write!(self.console.out, "{text}")
+    }
+
+    fn refuse(&mut self, sheets: &[String], message: &str) -> std::io::Result<()> {
+        self.bad += 1;
+        writeln!(self.console.err, "whichsocket: {message}")?;
+        if self.args.json {
+            let v = RefusedView {
+                schema: SCHEMA,
+                sheets: sheets.to_vec(),
+                error: message.to_string(),
+            };
+            writeln!(self.console.out, "{}", serde_json::to_string(&v)?)?;
+        }
+        Ok(())
+    }
+
+    fn status(&self) -> u8 {
+        match (self.ranked, self.bad) {
+            (0, _) => BAD,
+            // Over several sheets a bad one is told in its own place; only when none could be read is all lost.
+            _ if self.strict => NOT_UNDERSTOOD,
+            _ => DONE,
+        }
+    }
+}
+
+/// A progress bar for a long run, on standard error if that is a terminal.
+fn progress(machines: usize) -> Option<ProgressBar> {
+    if machines < LONG || !std::io::stderr().is_terminal() {
+        return None;
+    }
+    let bar = ProgressBar::with_draw_target(Some(machines as u64), ProgressDrawTarget::stderr());
+    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} machines {wide_bar} {eta} left")
+    {
+        bar.set_style(style);
+    }
+    Some(bar)
 }
 
 /// Ranks one machine from its sheets.
-fn one(
-    args: &RankArgs,
-    show: Show,
-    library: &Library,
-    sheets: &[RunSheet],
-) -> Result<RankingView, String> {
+fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
     let model = board_for(args, library, sheets)?;
     let ranking =
         crate::rank::rank(&model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
-    let wanted = Wanted {
-        top: args.top,
-        why: args.why || args.json,
-    };
+    let wanted = Wanted { top: args.top, why };
     let mut v = view(&model, sheets, &ranking, wanted);
     if show == Show::Next || !args.no_next {
         let advice = crate::next::advise(&model, &ranking, &args.bench.bench());
@@ -133,7 +256,7 @@ fn board_for(
     args: &RankArgs,
     library: &Library,
     sheets: &[RunSheet],
-) -> Result<BoardModel, String> {
+) -> Result<Arc<BoardModel>, String> {
     let named = args
         .board
         .as_deref()
@@ -148,6 +271,6 @@ fn board_for(
         ));
     };
     library
-        .board(name)
+        .shared(name)
         .map_err(|e| format!("{}: {e}", sheets[0].name))
 }
