@@ -141,7 +141,13 @@ fn multiplexers_make_the_memory_address() {
 #[test]
 fn keys_cross_where_the_adapter_scans_them() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
+    // The tables of both boards: the same pins of the adapter and of the header.
+    for name in ["64k-6510-wide", "64k-6510-narrow"] {
+        crossings_of(&Board::new(&folder, name));
+    }
+}
+
+fn crossings_of(b: &Board) {
     let kb = b.raw.keyboard.as_ref().expect("a keyboard");
     // Pins of U1 and of the header, column and row 0 to 7.
     let columns = [
@@ -207,39 +213,85 @@ fn keys_cross_where_the_adapter_scans_them() {
     }
 }
 
+/// Where colour memory and paddles of a board are switched.
+struct Switched {
+    board: &'static str,
+    colour: &'static str,
+    video: &'static str,
+    colour_switch: &'static str,
+    paddle_switch: &'static str,
+    axes: [&'static str; 2],
+}
+
+const SWITCHED: [Switched; 2] = [
+    Switched {
+        board: "64k-6510-wide",
+        colour: "U6",
+        video: "U19",
+        colour_switch: "U16",
+        paddle_switch: "U28",
+        axes: ["POTX", "POTY"],
+    },
+    Switched {
+        board: "64k-6510-narrow",
+        colour: "U19",
+        video: "U7",
+        colour_switch: "U21",
+        paddle_switch: "U18",
+        axes: ["POT_X", "POT_Y"],
+    },
+];
+
 #[test]
-fn colour_memory_and_paddles_go_through_their_switches() {
+fn colour_memory_goes_through_its_switch() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
-    for bit in 0..4 {
-        let cold = format!("COLD{bit}");
-        assert_eq!(b.line(&format!("U6.d{bit}")), cold);
-        assert_eq!(b.line(&format!("U19.dc{bit}")), cold);
-        let n = (1..=4)
-            .find(|n| b.line(&format!("U16.b{n}")) == cold)
-            .expect("a switch on this colour line");
-        assert_eq!(b.line(&format!("U16.a{n}")), format!("D{bit}"));
-        assert!(
-            b.function(&format!("colour.bit.{bit}"))
-                .contains(&format!("U16.switch.{n}"))
-        );
-    }
-    for (port, connector, select, chip) in [
-        (1, "CN9", "KB_COL6", "U1.port-a.6"),
-        (2, "CN8", "KB_COL7", "U1.port-a.7"),
-    ] {
-        let function = b.raw.functions[&format!("paddles.{port}")].clone();
-        let needs = expand::weighted(&function.needs).expect("good weights");
-        let fully = |name: &str| needs.iter().any(|w| w.name == name && w.weight == 1.0);
-        assert!(fully(chip));
-        for (pin, axis) in [(9, "POTX"), (5, "POTY")] {
-            let pot = b.line(&format!("{connector}.{pin}"));
+    for s in &SWITCHED {
+        let b = Board::new(&folder, s.board);
+        for bit in 0..4 {
+            let cold = format!("COLD{bit}");
+            assert_eq!(b.line(&format!("{}.d{bit}", s.colour)), cold);
+            assert_eq!(b.line(&format!("{}.dc{bit}", s.video)), cold);
             let n = (1..=4)
-                .find(|n| b.line(&format!("U28.a{n}")) == pot)
-                .expect("a switch on this paddle");
-            assert_eq!(b.line(&format!("U28.b{n}")), axis);
-            assert_eq!(b.line(&format!("U28.c{n}")), select);
-            assert!(fully(&format!("U28.switch.{n}")) && fully(&format!("{connector}.{pin}")));
+                .find(|n| b.line(&format!("{}.b{n}", s.colour_switch)) == cold)
+                .expect("a switch on this colour line");
+            assert_eq!(
+                b.line(&format!("{}.a{n}", s.colour_switch)),
+                format!("D{bit}")
+            );
+            assert!(
+                b.function(&format!("colour.bit.{bit}"))
+                    .contains(&format!("{}.switch.{n}", s.colour_switch))
+            );
+        }
+    }
+}
+
+#[test]
+fn paddles_go_through_their_switches() {
+    let folder = shipped();
+    for s in &SWITCHED {
+        let b = Board::new(&folder, s.board);
+        let switch = s.paddle_switch;
+        for (port, connector, select, chip) in [
+            (1, "CN9", "KB_COL6", "U1.port-a.6"),
+            (2, "CN8", "KB_COL7", "U1.port-a.7"),
+        ] {
+            let function = b.raw.functions[&format!("paddles.{port}")].clone();
+            let needs = expand::weighted(&function.needs).expect("good weights");
+            let fully = |name: &str| needs.iter().any(|w| w.name == name && w.weight == 1.0);
+            assert!(fully(chip));
+            for (pin, axis) in [(9, s.axes[0]), (5, s.axes[1])] {
+                let pot = b.line(&format!("{connector}.{pin}"));
+                let n = (1..=4)
+                    .find(|n| b.line(&format!("{switch}.a{n}")) == pot)
+                    .expect("a switch on this paddle");
+                assert_eq!(b.line(&format!("{switch}.b{n}")), axis);
+                assert_eq!(b.line(&format!("{switch}.c{n}")), select);
+                assert!(
+                    fully(&format!("{switch}.switch.{n}"))
+                        && fully(&format!("{connector}.{pin}"))
+                );
+            }
         }
     }
 }
@@ -247,32 +299,194 @@ fn colour_memory_and_paddles_go_through_their_switches() {
 #[test]
 fn control_ports_share_the_keyboard_lines() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
-    for (connector, lines, port) in [("CN9", "KB_ROW", 'b'), ("CN8", "KB_COL", 'a')] {
-        for (n, pin) in [1, 2, 3, 4, 6].into_iter().enumerate() {
-            assert_eq!(b.line(&format!("{connector}.{pin}")), format!("{lines}{n}"));
-            assert_eq!(b.line(&format!("U1.p{port}{n}")), format!("{lines}{n}"));
+    for name in ["64k-6510-wide", "64k-6510-narrow"] {
+        let b = Board::new(&folder, name);
+        for (connector, lines, port) in [("CN9", "KB_ROW", 'b'), ("CN8", "KB_COL", 'a')] {
+            for (n, pin) in [1, 2, 3, 4, 6].into_iter().enumerate() {
+                let shared = format!("{lines}{n}");
+                // On the narrow board through a filter, which the model crosses from the board outwards.
+                let outside = b.line(&format!("{connector}.{pin}"));
+                let reached = downstream(&b, &shared);
+                assert!(
+                    reached.contains(outside),
+                    "{name}: {connector}.{pin} {outside}"
+                );
+                assert_eq!(b.line(&format!("U1.p{port}{n}")), shared);
+            }
         }
     }
 }
 
-/// Lines that a line reaches through two-pin parts with a flow (beads, chokes, resistors), itself included.
+/// Table of the narrow board: data bit, socket, pin, number of the output in the chip's data sheet.
+const NARROW_BITS: [(usize, &str, u8, u8); 8] = [
+    (0, "U10", 2, 1),
+    (1, "U10", 3, 2),
+    (2, "U10", 15, 3),
+    (3, "U10", 17, 4),
+    (4, "U11", 2, 1),
+    (5, "U11", 3, 2),
+    (6, "U11", 15, 3),
+    (7, "U11", 17, 4),
+];
+
+#[test]
+fn narrow_memory_holds_four_bits_a_socket() {
+    let folder = shipped();
+    let b = Board::new(&folder, "64k-6510-narrow");
+    let memory = b.raw.memory.as_ref().expect("main memory");
+    assert_eq!(memory.width, 4);
+    let sockets = expand::list(&memory.bits);
+    for (bit, socket, pin, output) in NARROW_BITS {
+        assert_eq!(sockets[bit / usize::from(memory.width)], socket);
+        assert_eq!(b.line(&format!("{socket}.{pin}")), format!("D{bit}"));
+        assert_eq!(b.line(&format!("{socket}.dq{output}")), format!("D{bit}"));
+        assert!(
+            b.function(&format!("memory.bit.{bit}"))
+                .contains(&format!("{socket}.cell.{output}"))
+        );
+    }
+    for socket in ["U10", "U11"] {
+        for (pin, line) in [
+            (5, "RAS_N"),
+            (16, "CASRAM_RAM_N"),
+            (4, "RAM_RW"),
+            (1, "GND"),
+            (9, "+5V"),
+            (18, "GND"),
+        ] {
+            assert_eq!(b.line(&format!("{socket}.{pin}")), line);
+        }
+    }
+}
+
+#[test]
+fn narrow_array_makes_the_memory_address() {
+    let folder = shipped();
+    let b = Board::new(&folder, "64k-6510-narrow");
+    // U8 pin, 41464 pin, video chip pin, line at the video chip, U8 pin of that line.
+    let table = [
+        (26, 6, 24, "MA0", 26),
+        (29, 13, 25, "MA1", 29),
+        (27, 12, 26, "MA2", 27),
+        (25, 11, 27, "MA3", 25),
+        (28, 8, 28, "MA4", 28),
+        (30, 7, 29, "MA5", 30),
+        (24, 14, 30, "VIDEO_A6", 41),
+        (31, 10, 31, "VIDEO_A7", 42),
+    ];
+    let array = &b.wired["U8"];
+    for (k, (array_pin, memory_pin, video_pin, video_line, enters)) in
+        table.into_iter().enumerate()
+    {
+        let ma = format!("MA{k}");
+        assert_eq!(b.line(&format!("U8.{array_pin}")), ma);
+        assert_eq!(b.line(&format!("U8.m{k}")), ma);
+        assert_eq!(b.line(&format!("U10.{memory_pin}")), ma);
+        assert_eq!(b.line(&format!("U11.{memory_pin}")), ma);
+        assert_eq!(b.line(&format!("U7.{video_pin}")), video_line);
+        assert_eq!(b.line(&format!("U7.a{k}")), video_line);
+        assert_eq!(b.line(&format!("U8.{enters}")), video_line);
+        // The pair inside U8 is from memory: what is tested is that the map says the same everywhere.
+        let mux = array.functions.iter().find(|(f, _)| *f == format!("mux.{k}"));
+        let needs = expand::list(&mux.expect("a multiplexer").1.needs);
+        for bit in [k, k + 8] {
+            assert!(needs.contains(&format!("a{bit}")), "mux.{k}");
+            assert_eq!(b.line(&format!("U8.a{bit}")), format!("A{bit}"));
+        }
+        let function = b.function(&format!("memory.address.{k}"));
+        assert!(function.contains(&ma) && function.contains(&format!("U8.mux.{k}")));
+    }
+}
+
+/// The narrow board's paths through two-pin parts and gates, pin by pin from its table: what comes in, what goes out.
+#[test]
+fn narrow_paths_are_those_of_the_table() {
+    let folder = shipped();
+    let b = Board::new(&folder, "64k-6510-narrow");
+    let paths: [&[&str]; 7] = [
+        // Mains tick, from the leg without the fuse.
+        &[
+            "CN7.6", "L1.6", "L1.5", "SW1.2", "SW1.1", "R16.2", "R16.1", "U23.1", "U23.2", "U1.19",
+        ],
+        // Restore key.
+        &[
+            "CN1.3", "L4.1", "L4.2", "U23.11", "U23.10", "U8.9", "U8.8", "U22.11", "U22.10", "U6.4",
+        ],
+        // Power-on reset, to the board and to the serial port.
+        &["RP3.3", "U23.5", "U23.6", "U22.1", "U22.2", "U6.40"],
+        &["C43.1", "U23.5", "U23.6", "U22.5", "U22.6", "CN4.6"],
+        // Sound.
+        &[
+            "U9.27", "R9.2", "R9.1", "Q3.B", "Q3.E", "C77.1", "C77.2", "CN5.3",
+        ],
+        // Supply of the sound chip.
+        &["CR3.1", "R100.1", "R100.2", "Q5.B", "Q5.E", "U9.28"],
+        // 5 V.
+        &["CN7.5", "L1.2", "L1.1", "SW1.5", "SW1.4", "U6.6"],
+    ];
+    // Between two pins of one part the path goes through it, between two parts along a line.
+    for path in paths {
+        for pair in path.windows(2) {
+            let part = |pin: &str| pin.split_once('.').expect("a pin").0.to_string();
+            if part(pair[0]) != part(pair[1]) {
+                assert_eq!(b.line(pair[0]), b.line(pair[1]), "{} to {}", pair[0], pair[1]);
+            } else {
+                assert_ne!(b.line(pair[0]), b.line(pair[1]), "{} to {}", pair[0], pair[1]);
+            }
+        }
+    }
+    for clock in ["U1.19", "U2.19"] {
+        assert_eq!(b.line(clock), b.line("U23.2"));
+    }
+}
+
+/// An alternating supply is one loop: no voltage between its legs whichever leg is open.
+#[test]
+fn a_rail_between_two_legs_is_lost_with_either() {
+    let m = whichsocket::shipped::Library::default()
+        .board("64k-6510-narrow")
+        .expect("the board");
+    let rail = m.check("rail.9VAC").expect("a rail");
+    let five = m.check("rail.+5V").expect("a rail");
+    let shows = |check: &whichsocket::faultmap::model::CheckDef, unit: &str, what: &str| {
+        check.reads.iter().any(|r| {
+            m.nodes[r.node as usize].touches.iter().any(|t| {
+                let mode = &m.modes[t.mode as usize];
+                m.units[mode.unit as usize].name == unit && mode.what.contains(what)
+            })
+        })
+    };
+    for (unit, what) in [
+        ("F1", "blown"),
+        ("SW1", "pole 1 does not close"),
+        ("L1", "winding 3"),
+        ("L1", "winding 4"),
+    ] {
+        assert!(shows(rail, unit, what), "{unit}: {what}");
+        assert!(!shows(five, unit, what), "{unit}: {what}");
+    }
+    assert!(shows(five, "SW1", "pole 2 does not close"));
+}
+
+/// Lines that a line reaches through parts with one path (beads, chokes, resistors, filters), itself included.
 fn downstream(b: &Board, from: &str) -> BTreeSet<String> {
     let mut reached = BTreeSet::from([from.to_string()]);
     loop {
         let before = reached.len();
-        for part in b.wired.values().filter(|p| p.signals.len() == 2) {
+        for part in b.wired.values().filter(|p| p.signals.len() <= 3) {
             let pin = |s: &str| {
                 part.signals
                     .iter()
                     .position(|x| x == s)
                     .and_then(|i| part.lines[i].clone())
             };
-            if let (Some(a), Some(b)) = (pin("a"), pin("b"))
-                && part.functions.iter().any(|(name, _)| name == "path")
-                && reached.contains(&a)
+            let Some((_, path)) = part.functions.iter().find(|(name, _)| name == "path") else {
+                continue;
+            };
+            if let (Some(from), Some(to)) = (pin(&path.carries), pin(&path.drives))
+                && reached.contains(&from)
             {
-                reached.insert(b);
+                reached.insert(to);
             }
         }
         if reached.len() == before {
