@@ -288,8 +288,7 @@ fn paddles_go_through_their_switches() {
                 assert_eq!(b.line(&format!("{switch}.b{n}")), axis);
                 assert_eq!(b.line(&format!("{switch}.c{n}")), select);
                 assert!(
-                    fully(&format!("{switch}.switch.{n}"))
-                        && fully(&format!("{connector}.{pin}"))
+                    fully(&format!("{switch}.switch.{n}")) && fully(&format!("{connector}.{pin}"))
                 );
             }
         }
@@ -375,8 +374,7 @@ fn narrow_array_makes_the_memory_address() {
         (31, 10, 31, "VIDEO_A7", 42),
     ];
     let array = &b.wired["U8"];
-    for (k, (array_pin, memory_pin, video_pin, video_line, enters)) in
-        table.into_iter().enumerate()
+    for (k, (array_pin, memory_pin, video_pin, video_line, enters)) in table.into_iter().enumerate()
     {
         let ma = format!("MA{k}");
         assert_eq!(b.line(&format!("U8.{array_pin}")), ma);
@@ -387,7 +385,10 @@ fn narrow_array_makes_the_memory_address() {
         assert_eq!(b.line(&format!("U7.a{k}")), video_line);
         assert_eq!(b.line(&format!("U8.{enters}")), video_line);
         // The pair inside U8 is from memory: what is tested is that the map says the same everywhere.
-        let mux = array.functions.iter().find(|(f, _)| *f == format!("mux.{k}"));
+        let mux = array
+            .functions
+            .iter()
+            .find(|(f, _)| *f == format!("mux.{k}"));
         let needs = expand::list(&mux.expect("a multiplexer").1.needs);
         for bit in [k, k + 8] {
             assert!(needs.contains(&format!("a{bit}")), "mux.{k}");
@@ -429,9 +430,21 @@ fn narrow_paths_are_those_of_the_table() {
         for pair in path.windows(2) {
             let part = |pin: &str| pin.split_once('.').expect("a pin").0.to_string();
             if part(pair[0]) != part(pair[1]) {
-                assert_eq!(b.line(pair[0]), b.line(pair[1]), "{} to {}", pair[0], pair[1]);
+                assert_eq!(
+                    b.line(pair[0]),
+                    b.line(pair[1]),
+                    "{} to {}",
+                    pair[0],
+                    pair[1]
+                );
             } else {
-                assert_ne!(b.line(pair[0]), b.line(pair[1]), "{} to {}", pair[0], pair[1]);
+                assert_ne!(
+                    b.line(pair[0]),
+                    b.line(pair[1]),
+                    "{} to {}",
+                    pair[0],
+                    pair[1]
+                );
             }
         }
     }

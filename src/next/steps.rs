@@ -188,7 +188,10 @@ impl Collector<'_> {
             step.power = Power::On;
             step.rule = self.waits(&self.all_good());
             let place = board::rail_measured_at(self.model, name);
-            let other = rail.against.as_deref().map_or("ground".into(), board::pin_in_words);
+            let other = rail
+                .against
+                .as_deref()
+                .map_or("ground".into(), board::pin_in_words);
             let volts = if rail.ac { "V AC" } else { "V" };
             self.out.push(Candidate {
                 step,

@@ -38,13 +38,7 @@ impl Observer<'_> {
         self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));
     }
 
-    fn rail_check(
-        &mut self,
-        name: &str,
-        aspect: Aspect,
-        outcome: Outcome,
-        text: String,
-    ) {
+    fn rail_check(&mut self, name: &str, aspect: Aspect, outcome: Outcome, text: String) {
         let reads = self.rail_reads(name);
         let trust = std::mem::replace(&mut self.trust, MEASURED);
         self.check(&format!("rail.{name}"), &reads, aspect, outcome, text);
@@ -124,12 +118,7 @@ impl Observer<'_> {
             State::Volts(v) => (Outcome::Fail, format!("ripple {v} V")),
             _ => (Outcome::Fail, "ripples".to_string()),
         };
-        self.rail_check(
-            &name,
-            Aspect::Noisy,
-            outcome,
-            format!("rail {name} {text}"),
-        );
+        self.rail_check(&name, Aspect::Noisy, outcome, format!("rail {name} {text}"));
     }
 
     pub(super) fn resistance(&mut self, name: &str, state: &State) {
