@@ -53,6 +53,57 @@ fn each_memory_bit_accuses_its_socket() {
     }
 }
 
+const NARROW: &str = "64k-6510-narrow";
+
+/// Data bits 0-3 in U10, 4-7 in U11 (pin table of the narrow board).
+#[test]
+fn four_bits_of_one_socket_accuse_it_as_one_bit_does() {
+    for (socket, other, bits) in [
+        ("U10", "U11", ["0", "1", "2", "3", "0 2", "0 1 2 3"]),
+        ("U11", "U10", ["4", "5", "6", "7", "5 6", "4 5 6 7"]),
+    ] {
+        for some in bits {
+            let r = ranked(
+                NARROW,
+                &format!("came in faulty\nmemory bits {some} bad\nrest fine"),
+            );
+            assert_eq!(leader(&r), socket, "bits {some}");
+            assert!(p(&r, socket) > 0.7, "bits {some}: {}", p(&r, socket));
+            assert!(p(&r, other) < 0.1, "bits {some}: {}", p(&r, other));
+        }
+    }
+}
+
+/// A rail above its limit has a supply or regulator that gives too much, not one that gives nothing: narrow board, Q5 with
+/// CR7 (its sound supply, pin table); wide board, VR1.
+#[test]
+fn a_rail_too_high_accuses_what_can_lift_it() {
+    for (board, reading, lift) in [
+        (NARROW, "9V_SOUND 14.5 V", vec!["CR7", "Q5"]),
+        (WIDE, "12v rail 14.5 V", vec!["VR1"]),
+        (WIDE, "5v rail 5.7 V", vec!["ADAPTER"]),
+    ] {
+        let r = ranked(board, &format!("came in faulty\n{reading}"));
+        assert!(
+            lift.contains(&leader(&r)),
+            "{board} {reading}: {}",
+            leader(&r)
+        );
+        assert!(p(&r, "F1") < 0.1 && p(&r, "SW1") < 0.1, "{board} {reading}");
+    }
+}
+
+/// One socket may hold two ROMs: U4 of the narrow board.
+#[test]
+fn a_socket_with_two_roms_stands_for_both() {
+    let r = ranked(NARROW, "came in faulty\nrom U4 bad\nrest fine");
+    assert_eq!(leader(&r), "U4");
+    let read = &r.observed.read;
+    for id in ["0/rom.os", "0/rom.language"] {
+        assert!(read.contains(id), "{id} not in {read:?}");
+    }
+}
+
 #[test]
 fn all_bits_bad_accuse_what_they_share() {
     for intake in ["came in faulty", "untested"] {
@@ -96,6 +147,7 @@ fn three_and_five_bad_chips_are_found_as_easily_as_one() {
 fn both_clocks_stopped_point_at_the_tick() {
     for (board, adapters, path) in [
         (WIDE, ["U1", "U2"], vec!["U27", "CR1", "R5", "R100"]),
+        (NARROW, ["U1", "U2"], vec!["U23", "CR6", "R16", "C44"]),
         ("dunlin-64", ["A1", "A2"], vec!["L10", "D1", "W4"]),
     ] {
         let r = ranked(

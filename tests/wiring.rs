@@ -1,8 +1,8 @@
 //! The wiring that the shipped maps state, pin by pin, against outside facts.
 //!
-//! The facts are a routed board's connections (`facts/boards/64k-6510-wide.csv`, one row a pin; its sources are named in the
+//! The facts are a routed board's connections (`facts/boards/BOARD.csv`, one row a pin; its sources are named in the
 //! map). Where that table lies beside the project the map is compared with it. Everywhere, the map is compared
-//! with `wiring/64k-6510-wide.digest`: for each line a hash of the set of pins on it, made from the table and not from the
+//! with `wiring/BOARD.digest`: for each line a hash of the set of pins on it, made from the table and not from the
 //! map, so that a wrong pin fails with and without the table. After a deliberate change of the parts in the map:
 //! `cargo test --test wiring -- --ignored write_digest`.
 
@@ -12,7 +12,32 @@ use whichsocket::faultmap::load::MapFolder;
 use whichsocket::faultmap::raw::{BoardRaw, FamilyRaw};
 use whichsocket::faultmap::wiring::Wiring;
 
-const BOARD: &str = "64k-6510-wide";
+/// A board with a table of facts.
+struct Proved {
+    board: &'static str,
+    digest: &'static str,
+    /// Integrated circuits, packs and connectors of the table that the map leaves out, with the reason beside each.
+    left_out: &'static [&'static str],
+    /// A part, two neighbouring pins of it on two lines, and those lines: exchanged, to see that it is found.
+    exchanged: (&'static str, &'static str, &'static str, [&'static str; 2]),
+}
+
+const BOARDS: [Proved; 2] = [
+    Proved {
+        board: "64k-6510-wide",
+        digest: include_str!("wiring/64k-6510-wide.digest"),
+        // The header of the power lamp.
+        left_out: &["CN10"],
+        exchanged: ("U12", "MA0 MA2", "MA2 MA0", ["line MA0", "line MA2"]),
+    },
+    Proved {
+        board: "64k-6510-narrow",
+        digest: include_str!("wiring/64k-6510-narrow.digest"),
+        // The header of the power lamp.
+        left_out: &["CN10"],
+        exchanged: ("U11", "D4 D5", "D5 D4", ["line D4", "line D5"]),
+    },
+];
 
 /// Pins by line: `RESET_N` → `U7.40`, `U1.34` …
 type Lines = BTreeMap<String, BTreeSet<String>>;
@@ -28,8 +53,8 @@ fn shipped() -> MapFolder {
     folder
 }
 
-fn wide(folder: &MapFolder) -> &BoardRaw {
-    &folder.boards[BOARD].1
+fn map<'a>(folder: &'a MapFolder, proved: &Proved) -> &'a BoardRaw {
+    &folder.boards[proved.board].1
 }
 
 /// The folder of facts, where the project was given one.
@@ -37,13 +62,22 @@ fn facts() -> Option<PathBuf> {
     ["../shared/facts", "../../shared/facts"]
         .iter()
         .map(|p| root().join(p))
-        .find(|p| p.join(format!("boards/{BOARD}.csv")).is_file())
+        .find(|p| p.join("boards").is_dir())
+}
+
+/// The table of a board and the text beside it.
+fn table_and_text(facts: &Path, board: &str) -> (String, String) {
+    let read = |kind: &str| {
+        let path = facts.join(format!("boards/{board}.{kind}"));
+        std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))
+    };
+    (read("csv"), read("md"))
 }
 
 /// The lines of a map with the pins of its parts on the board. What lies outside the board, and the plug's side of the power
 /// connector (labels with P), is in no table of the board.
 fn mapped(board: &BoardRaw, families: &BTreeMap<String, FamilyRaw>) -> Lines {
-    let wiring = Wiring::new(BOARD, board, families);
+    let wiring = Wiring::new(&board.board, board, families);
     assert!(wiring.errors.is_empty(), "{:?}", wiring.errors);
     let mut out = Lines::new();
     for part in wiring
@@ -135,8 +169,9 @@ fn digest(lines: &Lines, matrix: &[Vec<String>]) -> BTreeMap<String, String> {
     out
 }
 
-fn committed_digest() -> BTreeMap<String, String> {
-    include_str!("wiring/64k-6510-wide.digest")
+fn committed_digest(proved: &Proved) -> BTreeMap<String, String> {
+    proved
+        .digest
         .lines()
         .filter_map(|l| l.rsplit_once(' '))
         .map(|(line, hash)| (line.to_string(), hash.to_string()))
@@ -165,50 +200,60 @@ fn tabled_matrix(text: &str) -> Vec<Vec<String>> {
 #[test]
 fn every_pin_is_where_the_digest_says() {
     let folder = shipped();
-    let board = wide(&folder);
-    let matrix = &board.keyboard.as_ref().expect("a keyboard").matrix;
-    let (have, want) = (
-        digest(&mapped(board, &folder.families), matrix),
-        committed_digest(),
-    );
-    let names: BTreeSet<&String> = have.keys().chain(want.keys()).collect();
-    let wrong: Vec<&String> = names
-        .into_iter()
-        .filter(|n| have.get(*n) != want.get(*n))
-        .collect();
-    assert!(
-        wrong.is_empty(),
-        "other pins than in the table of facts on: {wrong:?}"
-    );
-    assert!(
-        want.len() > 200,
-        "the digest holds only {} lines",
-        want.len()
-    );
+    for proved in &BOARDS {
+        let board = map(&folder, proved);
+        let matrix = &board.keyboard.as_ref().expect("a keyboard").matrix;
+        let (have, want) = (
+            digest(&mapped(board, &folder.families), matrix),
+            committed_digest(proved),
+        );
+        let names: BTreeSet<&String> = have.keys().chain(want.keys()).collect();
+        let wrong: Vec<&String> = names
+            .into_iter()
+            .filter(|n| have.get(*n) != want.get(*n))
+            .collect();
+        assert!(
+            wrong.is_empty(),
+            "{}: other pins than in the table of facts on: {wrong:?}",
+            proved.board
+        );
+        assert!(
+            want.len() > 170,
+            "the digest of {} holds only {} lines",
+            proved.board,
+            want.len()
+        );
+    }
 }
 
 #[test]
 fn every_pin_is_where_the_table_says() {
     let Some(facts) = facts() else {
-        // Without the table the digest, which was made from it, is the check.
+        // Without the tables the digests, which were made from them, are the check.
         return every_pin_is_where_the_digest_says();
     };
-    let csv =
-        std::fs::read_to_string(facts.join(format!("boards/{BOARD}.csv"))).expect("the table");
-    let text = std::fs::read_to_string(facts.join(format!("boards/{BOARD}.md"))).expect("its text");
     let folder = shipped();
-    let board = wide(&folder);
-    let table = tabled(&csv, board);
-    let wrong = differences(&mapped(board, &folder.families), &table);
-    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
-    let matrix = tabled_matrix(&text);
-    assert_eq!(board.keyboard.as_ref().expect("a keyboard").matrix, matrix);
-    assert_eq!(
-        digest(&table, &matrix),
-        committed_digest(),
-        "the digest is not that of the table: write it again"
-    );
-    // Parts of the map are parts of the table, with the same type, and no integrated circuit, pack or connector is left out.
+    for proved in &BOARDS {
+        let (csv, text) = table_and_text(&facts, proved.board);
+        let board = map(&folder, proved);
+        let table = tabled(&csv, board);
+        let wrong = differences(&mapped(board, &folder.families), &table);
+        assert!(wrong.is_empty(), "{}\n{}", proved.board, wrong.join("\n"));
+        let matrix = tabled_matrix(&text);
+        assert_eq!(board.keyboard.as_ref().expect("a keyboard").matrix, matrix);
+        assert_eq!(
+            digest(&table, &matrix),
+            committed_digest(proved),
+            "the digest of {} is not that of the table: write it again",
+            proved.board
+        );
+        parts_are_those_of_the_table(proved, board, &csv);
+    }
+}
+
+/// Parts of the map are parts of the table, with the same type, and no integrated circuit, pack or connector is left out
+/// but those named.
+fn parts_are_those_of_the_table(proved: &Proved, board: &BoardRaw, csv: &str) {
     let mut kinds: BTreeMap<&str, &str> = BTreeMap::new();
     for row in csv.lines().skip(1) {
         let mut cells = row.split(',');
@@ -229,66 +274,63 @@ fn every_pin_is_where_the_table_says() {
         }
     }
     let wanted = |r: &&&str| r.starts_with('U') || r.starts_with("RP") || r.starts_with("CN");
-    let left_out: Vec<_> = kinds
+    let left_out: Vec<&str> = kinds
         .keys()
         .filter(wanted)
         .filter(|r| !board.parts.contains_key(**r))
+        .copied()
         .collect();
-    assert_eq!(
-        left_out,
-        [&"CN10"],
-        "only the header of the power lamp is left out"
-    );
+    assert_eq!(left_out, proved.left_out, "{}", proved.board);
 }
 
-/// Writes the digest from the table of facts.
+/// Writes the digests from the tables of facts.
 #[test]
-#[ignore = "writes a file; for use after a change of the parts in the map"]
+#[ignore = "writes files; for use after a change of the parts in a map"]
 fn write_digest() {
-    let facts = facts().expect("the table of facts beside the project");
-    let csv =
-        std::fs::read_to_string(facts.join(format!("boards/{BOARD}.csv"))).expect("the table");
-    let text = std::fs::read_to_string(facts.join(format!("boards/{BOARD}.md"))).expect("its text");
+    let facts = facts().expect("the tables of facts beside the project");
     let folder = shipped();
-    let out: String = digest(&tabled(&csv, wide(&folder)), &tabled_matrix(&text))
-        .iter()
-        .map(|(line, hash)| format!("{line} {hash}\n"))
-        .collect();
-    std::fs::write(root().join(format!("tests/wiring/{BOARD}.digest")), out)
-        .expect("a writable file");
+    for proved in &BOARDS {
+        let (csv, text) = table_and_text(&facts, proved.board);
+        let table = tabled(&csv, map(&folder, proved));
+        let out: String = digest(&table, &tabled_matrix(&text))
+            .iter()
+            .map(|(line, hash)| format!("{line} {hash}\n"))
+            .collect();
+        let path = root().join(format!("tests/wiring/{}.digest", proved.board));
+        std::fs::write(path, out).expect("a writable file");
+    }
 }
 
 /// The checks above must be able to fail: one exchanged pair of pins, one renamed line, one key are each found.
 #[test]
 fn a_wrong_pin_is_found() {
     let folder = shipped();
-    let right = wide(&folder);
-    let matrix = &right.keyboard.as_ref().expect("a keyboard").matrix;
-    let good = mapped(right, &folder.families);
-    let base = digest(&good, matrix);
-    let mut swapped = right.clone();
-    let u12 = swapped.parts.get_mut("U12").expect("U12");
-    u12.pins = u12.pins.replace("MA0 MA2", "MA2 MA0");
-    let bad = mapped(&swapped, &folder.families);
-    assert_eq!(
-        differences(&bad, &good).len(),
-        2,
-        "{:?}",
-        differences(&bad, &good)
-    );
-    let changed = |d: &BTreeMap<String, String>| {
-        base.iter()
-            .filter(|(k, v)| d.get(*k) != Some(v))
-            .map(|(k, _)| k.clone())
-            .collect::<Vec<_>>()
-    };
-    assert_eq!(changed(&digest(&bad, matrix)), ["line MA0", "line MA2"]);
-    let mut renamed = right.clone();
-    let u1 = renamed.parts.get_mut("U1").expect("U1");
-    u1.pins = u1.pins.replace("TOD_TICK", "TICK");
-    let found = differences(&mapped(&renamed, &folder.families), &good);
-    assert_eq!(found.len(), 2, "{found:?}");
-    let mut keys = matrix.clone();
-    keys[3].swap(0, 1);
-    assert_eq!(changed(&digest(&good, &keys)), ["column 3"]);
+    for proved in &BOARDS {
+        let right = map(&folder, proved);
+        let matrix = &right.keyboard.as_ref().expect("a keyboard").matrix;
+        let good = mapped(right, &folder.families);
+        let base = digest(&good, matrix);
+        let (name, from, to, lines) = proved.exchanged;
+        let mut swapped = right.clone();
+        let part = swapped.parts.get_mut(name).expect("the part to change");
+        part.pins = part.pins.replace(from, to);
+        let bad = mapped(&swapped, &folder.families);
+        let found = differences(&bad, &good);
+        assert_eq!(found.len(), 2, "{found:?}");
+        let changed = |d: &BTreeMap<String, String>| {
+            base.iter()
+                .filter(|(k, v)| d.get(*k) != Some(v))
+                .map(|(k, _)| k.clone())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(changed(&digest(&bad, matrix)), lines);
+        let mut renamed = right.clone();
+        let u1 = renamed.parts.get_mut("U1").expect("U1");
+        u1.pins = u1.pins.replace("TOD_TICK", "TICK");
+        let found = differences(&mapped(&renamed, &folder.families), &good);
+        assert_eq!(found.len(), 2, "{found:?}");
+        let mut keys = matrix.clone();
+        keys[3].swap(0, 1);
+        assert_eq!(changed(&digest(&good, &keys)), ["column 3"]);
+    }
 }

@@ -8,6 +8,9 @@ use whichsocket::faultmap::load::MapFolder;
 use whichsocket::faultmap::raw::BoardRaw;
 use whichsocket::faultmap::wiring::{Wired, Wiring};
 
+#[path = "wiring/narrow.rs"]
+mod narrow;
+
 fn shipped() -> MapFolder {
     let (folder, errors) =
         MapFolder::read(&Path::new(env!("CARGO_MANIFEST_DIR")).join("faultmaps"));
@@ -141,7 +144,13 @@ fn multiplexers_make_the_memory_address() {
 #[test]
 fn keys_cross_where_the_adapter_scans_them() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
+    // The tables of both boards: the same pins of the adapter and of the header.
+    for name in ["64k-6510-wide", "64k-6510-narrow"] {
+        crossings_of(&Board::new(&folder, name));
+    }
+}
+
+fn crossings_of(b: &Board) {
     let kb = b.raw.keyboard.as_ref().expect("a keyboard");
     // Pins of U1 and of the header, column and row 0 to 7.
     let columns = [
@@ -207,39 +216,84 @@ fn keys_cross_where_the_adapter_scans_them() {
     }
 }
 
+/// Where colour memory and paddles of a board are switched.
+struct Switched {
+    board: &'static str,
+    colour: &'static str,
+    video: &'static str,
+    colour_switch: &'static str,
+    paddle_switch: &'static str,
+    axes: [&'static str; 2],
+}
+
+const SWITCHED: [Switched; 2] = [
+    Switched {
+        board: "64k-6510-wide",
+        colour: "U6",
+        video: "U19",
+        colour_switch: "U16",
+        paddle_switch: "U28",
+        axes: ["POTX", "POTY"],
+    },
+    Switched {
+        board: "64k-6510-narrow",
+        colour: "U19",
+        video: "U7",
+        colour_switch: "U21",
+        paddle_switch: "U18",
+        axes: ["POT_X", "POT_Y"],
+    },
+];
+
 #[test]
-fn colour_memory_and_paddles_go_through_their_switches() {
+fn colour_memory_goes_through_its_switch() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
-    for bit in 0..4 {
-        let cold = format!("COLD{bit}");
-        assert_eq!(b.line(&format!("U6.d{bit}")), cold);
-        assert_eq!(b.line(&format!("U19.dc{bit}")), cold);
-        let n = (1..=4)
-            .find(|n| b.line(&format!("U16.b{n}")) == cold)
-            .expect("a switch on this colour line");
-        assert_eq!(b.line(&format!("U16.a{n}")), format!("D{bit}"));
-        assert!(
-            b.function(&format!("colour.bit.{bit}"))
-                .contains(&format!("U16.switch.{n}"))
-        );
-    }
-    for (port, connector, select, chip) in [
-        (1, "CN9", "KB_COL6", "U1.port-a.6"),
-        (2, "CN8", "KB_COL7", "U1.port-a.7"),
-    ] {
-        let function = b.raw.functions[&format!("paddles.{port}")].clone();
-        let needs = expand::weighted(&function.needs).expect("good weights");
-        let fully = |name: &str| needs.iter().any(|w| w.name == name && w.weight == 1.0);
-        assert!(fully(chip));
-        for (pin, axis) in [(9, "POTX"), (5, "POTY")] {
-            let pot = b.line(&format!("{connector}.{pin}"));
+    for s in &SWITCHED {
+        let b = Board::new(&folder, s.board);
+        for bit in 0..4 {
+            let cold = format!("COLD{bit}");
+            assert_eq!(b.line(&format!("{}.d{bit}", s.colour)), cold);
+            assert_eq!(b.line(&format!("{}.dc{bit}", s.video)), cold);
             let n = (1..=4)
-                .find(|n| b.line(&format!("U28.a{n}")) == pot)
-                .expect("a switch on this paddle");
-            assert_eq!(b.line(&format!("U28.b{n}")), axis);
-            assert_eq!(b.line(&format!("U28.c{n}")), select);
-            assert!(fully(&format!("U28.switch.{n}")) && fully(&format!("{connector}.{pin}")));
+                .find(|n| b.line(&format!("{}.b{n}", s.colour_switch)) == cold)
+                .expect("a switch on this colour line");
+            assert_eq!(
+                b.line(&format!("{}.a{n}", s.colour_switch)),
+                format!("D{bit}")
+            );
+            assert!(
+                b.function(&format!("colour.bit.{bit}"))
+                    .contains(&format!("{}.switch.{n}", s.colour_switch))
+            );
+        }
+    }
+}
+
+#[test]
+fn paddles_go_through_their_switches() {
+    let folder = shipped();
+    for s in &SWITCHED {
+        let b = Board::new(&folder, s.board);
+        let switch = s.paddle_switch;
+        for (port, connector, select, chip) in [
+            (1, "CN9", "KB_COL6", "U1.port-a.6"),
+            (2, "CN8", "KB_COL7", "U1.port-a.7"),
+        ] {
+            let function = b.raw.functions[&format!("paddles.{port}")].clone();
+            let needs = expand::weighted(&function.needs).expect("good weights");
+            let fully = |name: &str| needs.iter().any(|w| w.name == name && w.weight == 1.0);
+            assert!(fully(chip));
+            for (pin, axis) in [(9, s.axes[0]), (5, s.axes[1])] {
+                let pot = b.line(&format!("{connector}.{pin}"));
+                let n = (1..=4)
+                    .find(|n| b.line(&format!("{switch}.a{n}")) == pot)
+                    .expect("a switch on this paddle");
+                assert_eq!(b.line(&format!("{switch}.b{n}")), axis);
+                assert_eq!(b.line(&format!("{switch}.c{n}")), select);
+                assert!(
+                    fully(&format!("{switch}.switch.{n}")) && fully(&format!("{connector}.{pin}"))
+                );
+            }
         }
     }
 }
@@ -247,32 +301,43 @@ fn colour_memory_and_paddles_go_through_their_switches() {
 #[test]
 fn control_ports_share_the_keyboard_lines() {
     let folder = shipped();
-    let b = Board::new(&folder, "64k-6510-wide");
-    for (connector, lines, port) in [("CN9", "KB_ROW", 'b'), ("CN8", "KB_COL", 'a')] {
-        for (n, pin) in [1, 2, 3, 4, 6].into_iter().enumerate() {
-            assert_eq!(b.line(&format!("{connector}.{pin}")), format!("{lines}{n}"));
-            assert_eq!(b.line(&format!("U1.p{port}{n}")), format!("{lines}{n}"));
+    for name in ["64k-6510-wide", "64k-6510-narrow"] {
+        let b = Board::new(&folder, name);
+        for (connector, lines, port) in [("CN9", "KB_ROW", 'b'), ("CN8", "KB_COL", 'a')] {
+            for (n, pin) in [1, 2, 3, 4, 6].into_iter().enumerate() {
+                let shared = format!("{lines}{n}");
+                // On the narrow board through a filter, which the model crosses from the board outwards.
+                let outside = b.line(&format!("{connector}.{pin}"));
+                let reached = downstream(&b, &shared);
+                assert!(
+                    reached.contains(outside),
+                    "{name}: {connector}.{pin} {outside}"
+                );
+                assert_eq!(b.line(&format!("U1.p{port}{n}")), shared);
+            }
         }
     }
 }
 
-/// Lines that a line reaches through two-pin parts with a flow (beads, chokes, resistors), itself included.
+/// Lines that a line reaches through parts with one path (beads, chokes, resistors, filters), itself included.
 fn downstream(b: &Board, from: &str) -> BTreeSet<String> {
     let mut reached = BTreeSet::from([from.to_string()]);
     loop {
         let before = reached.len();
-        for part in b.wired.values().filter(|p| p.signals.len() == 2) {
+        for part in b.wired.values().filter(|p| p.signals.len() <= 3) {
             let pin = |s: &str| {
                 part.signals
                     .iter()
                     .position(|x| x == s)
                     .and_then(|i| part.lines[i].clone())
             };
-            if let (Some(a), Some(b)) = (pin("a"), pin("b"))
-                && part.functions.iter().any(|(name, _)| name == "path")
-                && reached.contains(&a)
+            let Some((_, path)) = part.functions.iter().find(|(name, _)| name == "path") else {
+                continue;
+            };
+            if let (Some(from), Some(to)) = (pin(&path.carries), pin(&path.drives))
+                && reached.contains(&from)
             {
-                reached.insert(b);
+                reached.insert(to);
             }
         }
         if reached.len() == before {

@@ -151,19 +151,28 @@ impl Compiler<'_> {
             }
         }
         for (name, rail) in &self.board.rails {
-            match self.wiring.lines.get(&rail.line) {
-                Some(&node) => out.push(DraftCheck {
-                    id: format!("rail.{name}"),
-                    what: format!("rail {name}"),
-                    test: false,
-                    minutes: 1.0,
-                    reads: vec![(node, 1.0)],
-                }),
-                None => self.error(
-                    &format!("rails.{name}"),
-                    format!("no pin is on line '{}'", rail.line),
-                ),
+            let path = format!("rails.{name}");
+            let Some(&node) = self.wiring.lines.get(&rail.line) else {
+                self.error(&path, format!("no pin is on line '{}'", rail.line));
+                continue;
+            };
+            let mut reads = vec![(node, 1.0)];
+            if let Some(pin) = &rail.against {
+                match self.wiring.line_of(pin) {
+                    Some(other) => reads.push((other, 1.0)),
+                    None => self.error(
+                        &format!("{path}.against"),
+                        format!("'{pin}' is no pin with a line: write it as CN2.10"),
+                    ),
+                }
             }
+            out.push(DraftCheck {
+                id: format!("rail.{name}"),
+                what: format!("rail {name}"),
+                test: false,
+                minutes: 1.0,
+                reads,
+            });
         }
         for (key, &node) in self
             .wiring

@@ -349,6 +349,10 @@ pub struct RailRaw {
     pub ac: bool,
     /// Where to measure: pins, best first.
     pub measure: String,
+    /// The pin for the meter's other lead where that is not ground: the other leg of an alternating supply, whose line
+    /// counts as well (a loop open in either leg reads nothing).
+    #[serde(default)]
+    pub against: Option<String>,
     /// Order in which rails are measured, lowest first.
     pub order: u32,
     /// Memory needs this rail while others are present (missing = stop).

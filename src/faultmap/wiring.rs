@@ -441,6 +441,14 @@ impl Wiring {
         Some(self.pins[&(position, i)])
     }
 
+    /// The node of the line at a pin, `CN2.10`.
+    pub fn line_of(&self, pin: &str) -> Option<usize> {
+        let (name, label) = pin.split_once('.')?;
+        let wired = &self.wired[*self.positions.get(name)?];
+        let line = wired.lines[index(&wired.labels, label)?].as_ref()?;
+        self.lines.get(line).copied()
+    }
+
     /// Index of a position by designator.
     pub fn position(&self, name: &str) -> Option<usize> {
         self.positions.get(name).copied()

@@ -179,20 +179,23 @@ impl Collector<'_> {
             if self.read(&format!("rail.{name}")) {
                 continue;
             }
-            let Some(node) = self.model.node(&rail.line) else {
+            let Some(reads) = self.model.check(&format!("rail.{name}")).map(|c| &c.reads) else {
                 continue;
             };
-            let reads = [Read { node, weight: 1.0 }];
-            let aspects = [Aspect::Dead, Aspect::Low, Aspect::High];
-            let rows = self.rows(&reads, &aspects, MEASURED.false_fail, MEASURED.missed);
+            let aspects = [Aspect::Dead, Aspect::Low, Aspect::OverVoltage];
+            let rows = self.rows(reads, &aspects, MEASURED.false_fail, MEASURED.missed);
             let mut step = Step::observe(costs::MEASURE_RAIL, rows);
             step.power = Power::On;
             step.rule = self.waits(&self.all_good());
             let place = board::rail_measured_at(self.model, name);
+            let other = rail
+                .against
+                .as_deref()
+                .map_or("ground".into(), board::pin_in_words);
             let volts = if rail.ac { "V AC" } else { "V" };
             self.out.push(Candidate {
                 step,
-                say: format!("Measure rail {name} at {place} against ground with a multimeter."),
+                say: format!("Measure rail {name} at {place} against {other} with a multimeter."),
                 place: format!("{place}, rail {name}"),
                 expect: format!("{} to {} {volts}", rail.low, rail.high),
                 hazard: Some(format!("{LIVE}; {MAINS}")),

@@ -19,6 +19,8 @@ pub enum Aspect {
     Low,
     /// Stuck or too high.
     High,
+    /// A supply above its limit: unlike a logic line, a rail that is open does not read high.
+    OverVoltage,
     /// Too slow.
     Slow,
     /// Too fast.
@@ -49,6 +51,7 @@ impl Aspect {
             Low => [0.4, 0.95, 0.02, 0.1, 0.02, 0.02, 0.1],
             // An open TTL input floats to about 1.5 V and reads high: common practice, no source.
             High => [0.5, 0.02, 0.95, 0.1, 0.02, 0.02, 0.1],
+            OverVoltage => [0.01, 0.01, 0.95, 0.02, 0.01, 0.01, 0.02],
             Slow => [0.02, 0.02, 0.02, 0.1, 0.95, 0.01, 0.1],
             Fast => [0.02, 0.02, 0.02, 0.1, 0.01, 0.95, 0.1],
             Wrong => [0.3, 0.4, 0.4, 0.9, 0.1, 0.1, 0.3],
@@ -70,6 +73,7 @@ mod tests {
             (Aspect::Dead, Kind::Lost),
             (Aspect::Low, Kind::Low),
             (Aspect::High, Kind::High),
+            (Aspect::OverVoltage, Kind::High),
             (Aspect::Slow, Kind::Slow),
             (Aspect::Fast, Kind::Fast),
             (Aspect::Wrong, Kind::Wrong),

@@ -102,5 +102,10 @@ pub fn rail_measured_at(model: &BoardModel, rail: &str) -> String {
         .unwrap_or_default();
     places
         .first()
-        .map_or_else(|| rail.to_string(), |p| p.replacen('.', " pin ", 1))
+        .map_or_else(|| rail.to_string(), |p| pin_in_words(p))
+}
+
+/// `U7.6` in words: `U7 pin 6`.
+pub fn pin_in_words(pin: &str) -> String {
+    pin.replacen('.', " pin ", 1)
 }

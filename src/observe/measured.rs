@@ -35,29 +35,20 @@ impl Observer<'_> {
             }
         };
         self.stop_if_needed(&name, &rail, state);
-        self.rail_check(&name, &rail, aspect, outcome, format!("rail {name} {text}"));
+        self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));
     }
 
-    fn rail_check(
-        &mut self,
-        name: &str,
-        rail: &RailRaw,
-        aspect: Aspect,
-        outcome: Outcome,
-        text: String,
-    ) {
-        let Some(node) = self.model.node(&rail.line) else {
-            return;
-        };
+    fn rail_check(&mut self, name: &str, aspect: Aspect, outcome: Outcome, text: String) {
+        let reads = self.rail_reads(name);
         let trust = std::mem::replace(&mut self.trust, MEASURED);
-        self.check(
-            &format!("rail.{name}"),
-            &[Read { node, weight: 1.0 }],
-            aspect,
-            outcome,
-            text,
-        );
+        self.check(&format!("rail.{name}"), &reads, aspect, outcome, text);
         self.trust = trust;
+    }
+
+    /// The lines between which a rail is measured.
+    fn rail_reads(&self, name: &str) -> Vec<Read> {
+        let check = self.model.check(&format!("rail.{name}"));
+        check.map(|c| c.reads.clone()).unwrap_or_default()
     }
 
     fn find_rail(&mut self, name: &str) -> Option<(String, RailRaw)> {
@@ -127,13 +118,7 @@ impl Observer<'_> {
             State::Volts(v) => (Outcome::Fail, format!("ripple {v} V")),
             _ => (Outcome::Fail, "ripples".to_string()),
         };
-        self.rail_check(
-            &name,
-            &rail,
-            Aspect::Noisy,
-            outcome,
-            format!("rail {name} {text}"),
-        );
+        self.rail_check(&name, Aspect::Noisy, outcome, format!("rail {name} {text}"));
     }
 
     pub(super) fn resistance(&mut self, name: &str, state: &State) {
@@ -342,7 +327,7 @@ fn judge_rail(rail: &RailRaw, state: &State) -> Judged {
     let volts = match state {
         State::Ok => return Judged::Good("good".into()),
         State::Low => return Judged::Bad(Aspect::Low, "low".into()),
-        State::High => return Judged::Bad(Aspect::High, "high".into()),
+        State::High => return Judged::Bad(Aspect::OverVoltage, "high".into()),
         State::Dead => return Judged::Bad(Aspect::Dead, "missing".into()),
         State::Noisy => return Judged::Bad(Aspect::Noisy, "noisy".into()),
         State::Shorted => return Judged::Bad(Aspect::Low, "shorted".into()),
@@ -363,7 +348,7 @@ fn judge_rail(rail: &RailRaw, state: &State) -> Judged {
             "{text} is high, but no fault as long as little hangs on this rail"
         ))
     } else {
-        Judged::Bad(Aspect::High, text)
+        Judged::Bad(Aspect::OverVoltage, text)
     }
 }
 

@@ -85,7 +85,7 @@ impl Observer<'_> {
                 .flat_map(|n| of(format!("memory.bit.{n}")))
                 .collect(),
             Subject::Rom(word) if word == "all" => starting("rom."),
-            Subject::Rom(word) => self.rom(word).map(&of).unwrap_or_default(),
+            Subject::Rom(word) => self.roms(word),
             Subject::ColourMemory => starting("colour."),
             Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
             Subject::Timer(n, letter) => {
@@ -144,17 +144,20 @@ impl Observer<'_> {
         at.map(|i| i * width..(i + 1) * width).into_iter().flatten()
     }
 
-    fn rom(&self, word: &str) -> Option<String> {
-        let id = format!("rom.{}", word.to_lowercase());
-        if self.model.check(&id).is_some() {
-            return Some(id);
+    /// The ROM checks that a word means: `os`, or a socket, which may hold more than one ROM.
+    fn roms(&self, word: &str) -> Vec<String> {
+        let known = |id: String| self.model.check(&id).map(|c| c.id.clone());
+        if let Some(id) = known(format!("rom.{}", word.to_lowercase())) {
+            return vec![id];
         }
-        let (i, _) = board::position(self.model, word)?;
-        let named = self.model.words.iter().find(|(w, to)| {
-            self.model.position(to).is_some_and(|(p, _)| p == i)
-                && self.model.check(&format!("rom.{w}")).is_some()
-        });
-        named.map(|(w, _)| format!("rom.{w}"))
+        let Some((i, _)) = board::position(self.model, word) else {
+            return Vec::new();
+        };
+        let here = |to: &str| self.model.position(to).is_some_and(|(p, _)| p == i);
+        let words = self.model.words.iter().filter(|(_, to)| here(to));
+        words
+            .filter_map(|(w, _)| known(format!("rom.{w}")))
+            .collect()
     }
 
     fn port(&self, word: &str) -> Option<String> {

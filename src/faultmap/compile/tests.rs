@@ -163,6 +163,27 @@ fn shares_are_split_over_ranges() {
 }
 
 #[test]
+fn a_rail_measured_against_a_pin_reads_both_lines() {
+    let reads = |board: &str| {
+        let m = tiny(board).unwrap();
+        let rail = m.check("rail.+5V").unwrap();
+        let of = |r: &Read| m.nodes[r.node as usize].name.clone();
+        rail.reads.iter().map(of).collect::<Vec<_>>()
+    };
+    assert_eq!(reads(BOARD), ["+5V"]);
+    let against =
+        |pin: &str| BOARD.replace("measure: U1.1,", &format!("measure: U1.1, against: {pin},"));
+    assert_eq!(reads(&against("U1.2")), ["+5V", "A"]);
+    for pin in ["U1.3", "U9.1", "U1.12", "U1"] {
+        let told = tiny(&against(pin)).unwrap_err()[0].to_string();
+        assert!(
+            told.contains(&format!("'{pin}' is no pin with a line")),
+            "{told}"
+        );
+    }
+}
+
+#[test]
 fn every_mistake_is_told() {
     let bad = BOARD
         .replace("family: chip, role: second", "family: chop, role: second")
