@@ -91,6 +91,8 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
             .prop_map(|(n, v)| (Subject::Rom(n.into()), State::Value(v))),
         ok_bad().prop_map(|s| (Subject::ColourMemory, s)),
         (0u8..4, ok_bad()).prop_map(|(n, s)| (Subject::ColourBit(n), s)),
+        (select(vec!["upper", "video"]), option::of(0u8..8), ok_bad())
+            .prop_map(|(bank, n, s)| (Subject::OtherMemory(bank.into(), n), s)),
         (
             option::of(1u8..3),
             option::of(select(vec!['a', 'b'])),

@@ -10,6 +10,8 @@ use whichsocket::faultmap::wiring::{Wired, Wiring};
 
 #[path = "wiring/narrow.rs"]
 mod narrow;
+#[path = "wiring/z80.rs"]
+mod z80;
 
 fn shipped() -> MapFolder {
     let (folder, errors) =
@@ -369,12 +371,16 @@ fn measuring_points_are_on_their_lines() {
             wrong.extend(
                 off.map(|pin| format!("{name}: rails.{rail}: {pin} is on {:?}", b.at(&pin))),
             );
+            // By magnitude: a negative rail has negative limits, and a stop limit without a sign.
+            let [low, nominal, high] = [raw.low, raw.nominal, raw.high].map(f64::abs);
+            let signs = [raw.low, raw.nominal, raw.high].map(f64::is_sign_negative);
+            assert!(signs.iter().all(|s| *s == signs[0]), "{name}: signs of {rail}");
             assert!(
-                raw.low <= raw.nominal && raw.nominal <= raw.high && raw.high < raw.stop,
+                low <= nominal && nominal <= high && high < raw.stop,
                 "{name}: limits of {rail}"
             );
             assert!(
-                raw.unloaded.is_none_or(|u| raw.high <= u && u <= raw.stop),
+                raw.unloaded.is_none_or(|u| high <= u && u <= raw.stop),
                 "{name}: unloaded limit of {rail}"
             );
         }

@@ -383,6 +383,7 @@ impl Wiring {
     fn add_keyboard(&mut self, board: &BoardRaw) {
         let Some(kb) = &board.keyboard else { return };
         let (columns, rows) = (expand::list(&kb.columns), expand::list(&kb.rows));
+        let connectors = expand::list(&kb.connector);
         if kb.matrix.len() != columns.len() || kb.matrix.iter().any(|c| c.len() != rows.len()) {
             let message = format!(
                 "the matrix has {} columns of {} rows: one list a column",
@@ -406,7 +407,8 @@ impl Wiring {
                     );
                 }
                 for (line, pass) in [(&columns[c], Pass::Column), (&rows[r], Pass::Row)] {
-                    match self.pin_on(&kb.connector, line) {
+                    let pin = connectors.iter().find_map(|c| self.pin_on(c, line));
+                    match pin {
                         Some(pin) => self.graph.link(pin, node, pass, 1.0),
                         None => self.error(
                             "keyboard",

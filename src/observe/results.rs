@@ -88,6 +88,8 @@ impl Observer<'_> {
             Subject::Rom(word) => self.roms(word),
             Subject::ColourMemory => starting("colour."),
             Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
+            Subject::OtherMemory(bank, Some(n)) => of(format!("{bank}.bit.{n}")),
+            Subject::OtherMemory(bank, None) => starting(&format!("{bank}.")),
             Subject::Timer(n, letter) => {
                 let fits = |id: &String| {
                     letter.is_none_or(|l| id.ends_with(&format!(".{}", l.to_ascii_lowercase())))
@@ -168,6 +170,10 @@ impl Observer<'_> {
     /// Any result that is a check with a state.
     fn result(&mut self, f: &Finding) {
         let ids = self.checks_of(&f.subject);
+        if let (true, Subject::MemorySocket(place)) = (ids.is_empty(), &f.subject) {
+            // A memory chip whose bits the test does not tell apart: what is said of it is said of the chip.
+            return self.part(place, &f.state);
+        }
         if ids.is_empty() {
             let message = format!("board {} has no check for this", self.model.board);
             let help = "the line is kept for the ticket but does not enter the ranking";

@@ -169,6 +169,8 @@ fn subject_text(subject: &Subject) -> String {
         }
         Subject::Rom(name) => format!("rom {name}"),
         Subject::ColourMemory => "colour memory".into(),
+        Subject::OtherMemory(bank, None) => format!("{bank} memory"),
+        Subject::OtherMemory(bank, Some(n)) => format!("{bank} memory bit {n}"),
         Subject::ColourBit(n) => format!("colour bit {n}"),
         Subject::Timer(adapter, letter) => match (adapter, letter) {
             (Some(n), Some(l)) => format!("timer {n}{l}"),

@@ -120,6 +120,8 @@ pub enum Subject {
     ColourMemory,
     /// One data bit of the colour memory.
     ColourBit(u8),
+    /// Another memory than main memory or its first bank: `upper` (a second bank of it) or `video`; as a whole or one data bit.
+    OtherMemory(String, Option<u8>),
     /// A timer: adapter (1-based; `None` when not said), timer letter (`a`, `b`; `None` for both).
     Timer(Option<u8>, Option<char>),
     /// A time-of-day clock: adapter (1-based); `None` for all of them.

@@ -71,7 +71,7 @@ const KINDS: &[Kind] = &[
     kind(picture::picture, "screen black", &[Picture, NoPicture, NoSignal, WrongCharacters, NoColour, OneColour,
         Unstable, NoText], false, ANY),
     kind(result::result, "memory bit 3 bad", &[Memory, Bit, Rom, RomOs, RomLanguage, RomCharacter, Checksum,
-        ColourMemory, ColourBit, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
+        ColourMemory, ColourBit, UpperMemory, VideoMemory, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
         SerialPort, UserPort, CassettePort, CartridgePort, Sound, Voice, Filter, Paddle, Picture, StartText,
         BlindTyping, Test, Noisy, NoKeys, Loop], true, OUTCOMES),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,

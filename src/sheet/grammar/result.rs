@@ -103,7 +103,7 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
     let basic = matches!(state, S::Ok | S::Bad);
     let fits = match subject {
         Subject::Memory => basic || matches!(state, S::Dead | S::Wrong),
-        Subject::MemoryBit(_) | Subject::ColourBit(_) => {
+        Subject::MemoryBit(_) | Subject::ColourBit(_) | Subject::OtherMemory(_, Some(_)) => {
             if *state == S::Stuck {
                 return Some(S::Bad);
             }
@@ -112,6 +112,7 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
         Subject::MemorySocket(_)
         | Subject::MemoryRange(..)
         | Subject::ColourMemory
+        | Subject::OtherMemory(_, None)
         | Subject::Rom(_) => basic || matches!(state, S::Dead | S::Wrong),
         Subject::Timer(..) | Subject::Clock(_) => {
             if *state == S::Stuck {

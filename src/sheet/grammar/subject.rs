@@ -28,6 +28,7 @@ pub fn subjects(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     alt((
         example("colour bit 2 bad", colour_memory),
+        example("upper memory bit 3 bad", other_memory),
         memory,
         example("os rom bad", rom),
         example("timer 1a bad", timer),
@@ -83,6 +84,19 @@ fn colour_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
             Ok((rest, vec![Subject::ColourMemory]))
         }
     }
+}
+
+/// `upper memory bit 3`, `video memory bits 0-3`, `video memory`.
+fn other_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+    const BANKS: &[(Concept, &str)] = &[(UpperMemory, "upper"), (VideoMemory, "video")];
+    let (rest, bank) = one_of(BANKS)(input)?;
+    let of = |bit| Subject::OtherMemory(bank.to_string(), bit);
+    let (rest, found) = opt(bits).parse(rest)?;
+    if let Some(all) = found {
+        return Ok((rest, all.into_iter().map(|b| of(Some(b as u8))).collect()));
+    }
+    refuse(rest, Bit, BIT_NUMBERS)?;
+    Ok((rest, vec![of(None)]))
 }
 
 /// Fails when a word that must be followed by something else is.
