@@ -124,7 +124,9 @@ fn mapped(board: &BoardRaw, families: &BTreeMap<String, FamilyRaw>) -> Lines {
         .filter(|p| !board.parts[&p.name].outside)
     {
         for (label, line) in part.labels.iter().zip(&part.lines) {
-            let power = board.parts[&part.name].family.starts_with("connector-power");
+            let power = board.parts[&part.name]
+                .family
+                .starts_with("connector-power");
             let plug_side = power && label.starts_with('P');
             if let (Some(line), false) = (line, plug_side) {
                 out.entry(line.clone())

@@ -374,7 +374,10 @@ fn measuring_points_are_on_their_lines() {
             // By magnitude: a negative rail has negative limits, and a stop limit without a sign.
             let [low, nominal, high] = [raw.low, raw.nominal, raw.high].map(f64::abs);
             let signs = [raw.low, raw.nominal, raw.high].map(f64::is_sign_negative);
-            assert!(signs.iter().all(|s| *s == signs[0]), "{name}: signs of {rail}");
+            assert!(
+                signs.iter().all(|s| *s == signs[0]),
+                "{name}: signs of {rail}"
+            );
             assert!(
                 low <= nominal && nominal <= high && high < raw.stop,
                 "{name}: limits of {rail}"
