@@ -6,6 +6,10 @@ use std::process::ExitCode;
 use whichsocket::cli::{Cli, Colour};
 use whichsocket::commands::{self, Console};
 
+/// Rankings ask for many small pieces of memory on all threads at once.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let cli = Cli::parse();
     match cli.color {
