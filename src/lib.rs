@@ -20,3 +20,4 @@ pub mod report;
 pub mod sheet;
 pub mod shipped;
 pub mod source;
+pub mod ticket;
