@@ -154,6 +154,9 @@ pub struct NextView {
     pub needs: Option<String>,
     /// What each outcome would make of the ranking.
     pub outcomes: Vec<OutcomeView>,
+    /// What is asked for, for a session at the terminal; not part of the contract.
+    #[serde(skip)]
+    pub ask: Option<crate::next::Ask>,
 }
 
 /// An outcome of a step.
