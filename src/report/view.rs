@@ -48,6 +48,9 @@ pub struct RankingView {
     pub facts_used: Vec<String>,
     /// Other remarks on lines.
     pub remarks: Vec<NotUnderstoodView>,
+    /// What the bench's own closed tickets changed in the order; absent when nothing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub learned: Option<String>,
 }
 
 /// Why the board must not stay powered.

@@ -27,6 +27,7 @@
 //! Nothing is deleted: `undo` strikes the line before it. A last line without its line end was cut off while it was
 //! written; it is kept aside ([`Ticket::torn`]) and never read.
 
+pub mod compare;
 pub mod store;
 
 use crate::sheet::{
@@ -88,7 +89,7 @@ pub struct PartFitted {
     pub old: Option<String>,
 }
 
-/// Loops of the whole test.
+/// Loops of the test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Loops {
     /// Line.
@@ -302,20 +303,34 @@ impl Ticket {
         out
     }
 
-    /// Loops of the whole test, in order: `test ok in 0 of 14 loops when cold`.
+    /// Loops in order: `test ok in 0 of 14 loops when cold`, and `memory bit 3 bad in 2 of 20 loops`. Of several checks that
+    /// failed in loops of the same run, the one that failed most often counts.
     pub fn loops(&self) -> Vec<Loops> {
-        self.all(|e, s| match s {
-            Statement::Finding(f) if f.subject == Subject::Test => {
-                f.loops.map(|(failed, of)| Loops {
-                    line: e.line,
-                    run: e.run,
+        let mut out: Vec<Loops> = Vec::new();
+        for (entry, f) in self.findings() {
+            let Some((failed, of)) = f.loops.filter(|l| l.0 > 0 || f.subject == Subject::Test)
+            else {
+                continue;
+            };
+            let (line, run, warmth) = (entry.line, entry.run, f.warmth);
+            let same =
+                |l: &&mut Loops| (l.run, l.warmth, l.of) == (run, warmth, of) && l.failed > 0;
+            match out
+                .iter_mut()
+                .find(same)
+                .filter(|_| f.subject != Subject::Test)
+            {
+                Some(known) => known.failed = known.failed.max(failed),
+                None => out.push(Loops {
+                    line,
+                    run,
                     failed,
                     of,
-                    warmth: f.warmth,
-                })
+                    warmth,
+                }),
             }
-            _ => None,
-        })
+        }
+        out
     }
 
     /// The ticket as it stood after this line, as a sheet: for the ranking over time. A later `undo` is not looked ahead at.
@@ -350,8 +365,8 @@ fn entries(sheet: &RunSheet) -> Vec<Entry> {
             match &s.value {
                 Statement::At(moment) => at = Some(*moment),
                 // A run mark before anything was seen opens nothing (as in `observe`).
-                Statement::NewRun if said => (run, said) = (run + 1, false),
-                Statement::Finding(_) | Statement::HandsOn(_) | Statement::RestFine => said = true,
+                Statement::NewRun if said => run += 1,
+                Statement::Finding(_) => said = true,
                 _ => {}
             }
         }
