@@ -21,6 +21,7 @@ const GROUPS: &[&[&str]] = &[
     &[""],
     &["memory bit 3 bad"],
     &["rest fine"],
+    &[""],
     &["note keys are yellow"],
     &["undo"],
     &["skip"],

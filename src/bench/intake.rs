@@ -50,9 +50,17 @@ pub fn open_question(ticket: Option<&Ticket>) -> Option<Question> {
     let begun = statements.iter().any(|s| is_work(s));
     let any = |is: &dyn Fn(&Statement) -> bool| statements.iter().any(|s| is(s));
     let noted = |text: &str| any(&|s| matches!(s, Statement::Note(n) if n == text));
+    let handled = any(&|s| {
+        matches!(
+            s,
+            Statement::HandsOn(_) | Statement::Skip(_) | Statement::Outcome(_)
+        )
+    });
     let answered = |q: &Question| match q {
         // Without a board nothing can be ranked; the rest may be missing once the work has begun.
         Question::Board => any(&|s| matches!(s, Statement::Board(_))),
+        // The look goes on until an empty line ends it; a ticket written by hand has had its own.
+        Question::FirstLook => noted(LOOKED) || handled || !noted(AS_BUILT),
         _ if begun => true,
         Question::Number => any(&|s| matches!(s, Statement::Ticket(_))),
         Question::CameIn => any(&|s| matches!(s, Statement::Intake(_))),
@@ -62,7 +70,6 @@ pub fn open_question(ticket: Option<&Ticket>) -> Option<Question> {
         Question::History => noted(NO_HISTORY) || any(&|s| matches!(s, Statement::History(_))),
         Question::Fitted => noted(AS_BUILT),
         Question::Supply => noted(NO_SUPPLY) || any(&|s| is_supply(s)),
-        Question::FirstLook => noted(LOOKED),
     };
     QUESTIONS.iter().find(|q| !answered(q)).copied()
 }
