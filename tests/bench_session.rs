@@ -8,10 +8,12 @@ mod bench_support;
 use bench_support::machine::{Machine, Technician};
 use bench_support::{Memory, Script, session};
 use whichsocket::bench::Ended;
+use whichsocket::bench::answer::{Understood, prompt, understand};
 use whichsocket::infer::network::Outcome as Seen;
 use whichsocket::learn::tickets::unit_of;
+use whichsocket::next::Ask;
 use whichsocket::observe::{Evidence, observe};
-use whichsocket::sheet::Outcome;
+use whichsocket::sheet::{Outcome, Statement, print_statement};
 use whichsocket::shipped::Library;
 use whichsocket::ticket::compare::{Verdict, compare};
 use whichsocket::ticket::{Status, Ticket};
@@ -325,5 +327,60 @@ fn runs_before_and_after_a_remedy_are_compared() {
         let changes = compare(&model, &ticket);
         let found: Vec<Verdict> = changes.iter().map(|c| c.verdict).collect();
         assert_eq!(found, [verdict], "{text}{changes:?}");
+    }
+}
+
+/// Every check that a step may ask for, and every place of a remedy, reads back as what was asked; what a sheet has no word
+/// for is asked for otherwise.
+#[test]
+fn what_a_step_asks_for_can_be_answered_in_a_word() {
+    let library = Library::open(None).unwrap();
+    for board in ["dunlin-64", "64k-6510-wide"] {
+        let model = library.board(board).unwrap();
+        let ask_checks = model
+            .checks
+            .iter()
+            .filter(|c| !c.id.starts_with("rail.") && !c.id.starts_with("picture."));
+        let mut wordless = Vec::new();
+        for check in ask_checks {
+            let ask = Ask::Check {
+                id: check.id.clone(),
+                what: check.what.clone(),
+            };
+            let Some(subject) = ask.subject() else {
+                wordless.push(check.id.as_str());
+                continue;
+            };
+            let Understood::Line(said, _) = understand(Some(&ask), "bad") else {
+                panic!("{board}: {} cannot be answered", check.id);
+            };
+            let [Statement::Finding(f)] = &said[..] else {
+                panic!("{board}: {}: {said:?}", check.id);
+            };
+            assert_eq!(f.subject, subject);
+            let line = format!("board {board}\n{}\n", print_statement(&said[0]));
+            let sheet = whichsocket::sheet::parse("t", line.as_bytes()).unwrap();
+            let observed = observe(&model, &[sheet]);
+            assert!(
+                observed.read.contains(&check.id) || check.id.starts_with("key."),
+                "{board}: {line}"
+            );
+        }
+        assert!(
+            wordless.iter().all(|id| id.starts_with("memory.address.")),
+            "{board}: {wordless:?}"
+        );
+        for unit in 0..model.units.len() {
+            let ask = Ask::remedy(&model, unit);
+            let asked_so = !prompt(Some(&ask)).starts_with("what it shows now");
+            let answered = matches!(understand(Some(&ask), "no change"), Understood::Line(..));
+            assert_eq!(asked_so, answered, "{board}: {}", model.units[unit].name);
+            let outside = model.positions[model.units[unit].position].outside;
+            assert!(
+                answered || outside,
+                "{board}: {} cannot be answered",
+                model.units[unit].name
+            );
+        }
     }
 }

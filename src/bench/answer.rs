@@ -162,7 +162,11 @@ pub fn prompt(ask: Option<&Ask>) -> String {
                 places: vec![place.clone()],
                 result: Effect::Unknown,
             };
-            let line = print_statement(&Statement::HandsOn(done));
+            let line = print_statement(&Statement::HandsOn(done.clone()));
+            // A place that no sheet has a word for: only what is seen afterwards can be said.
+            if one(&line) != Some(Statement::HandsOn(done)) {
+                return "what it shows now (a line of a sheet), or skip:".into();
+            }
             format!("{line} (cured, no change, changed):")
         }
         Some(Ask::Supply) => {

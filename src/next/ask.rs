@@ -1,7 +1,8 @@
 //! What a step asks for, so that a session can put its answer into a line of a sheet.
 
-use crate::faultmap::model::{BoardModel, Position, UnitKind};
+use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
+use crate::observe::board;
 use crate::sheet::{Action, Place, Subject};
 
 /// What a proposed step asks the technician for.
@@ -60,7 +61,7 @@ impl Ask {
         Self::Remedy {
             unit: u.name.clone(),
             action,
-            place: place_of(position),
+            place: place_of(model, u.position),
         }
     }
 
@@ -77,17 +78,21 @@ impl Ask {
     }
 }
 
-/// The name by which a sheet calls a position: what is outside the board goes by what it is.
-fn place_of(position: &Position) -> Place {
-    let name = match position.class {
-        Class::Supply if position.outside => "SUPPLY",
-        Class::Cartridge if position.outside => "CARTRIDGE",
-        Class::Cable if position.outside => "CABLE",
-        Class::Keyboard if position.outside => "KEYBOARD",
-        _ => position.name.as_str(),
+/// The name by which a sheet calls a position: what is outside the board goes by what it is, where that means this one.
+fn place_of(model: &BoardModel, index: usize) -> Place {
+    let position = &model.positions[index];
+    let unit = match position.class {
+        Class::Supply => "SUPPLY",
+        Class::Cartridge => "CARTRIDGE",
+        Class::Cable => "CABLE",
+        Class::Keyboard => "KEYBOARD",
+        Class::Setting => "MAINS",
+        _ => "",
     };
+    let means_it =
+        position.outside && board::position(model, unit).is_some_and(|(i, _)| i == index);
     Place {
-        name: name.to_string(),
+        name: if means_it { unit } else { &position.name }.to_string(),
         pin: None,
     }
 }

@@ -271,3 +271,93 @@ fn fitted_from(text: &str, segment: Span, words: &Vocabulary) -> Option<Entry> {
     all.push(Statement::Origin { places, from });
     Some(Entry::Part(all))
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::sheet::{RunSheet, parse, print_statement};
+
+    fn read(text: &str) -> (String, RunSheet) {
+        let sheet = parse("t", text.as_bytes()).unwrap();
+        let said: Vec<String> = sheet
+            .statements()
+            .map(|s| print_statement(&s.value))
+            .collect();
+        (said.join(" | "), sheet)
+    }
+
+    #[test]
+    fn entries_as_people_type_them() {
+        for (typed, said) in [
+            ("2026-11-25 14:03", "at 2026-11-25 14:03"),
+            (
+                "at 2026-11-25T14:03; memory ok",
+                "at 2026-11-25 14:03 | memory ok",
+            ),
+            ("Photo: board front.jpg", ""),
+            (
+                "photo front.jpg: solder side",
+                "photo front.jpg: solder side",
+            ),
+            ("photo \"board front.jpg\" x", "photo \"board front.jpg\" x"),
+            (
+                "background: bought at a flea market; no supply",
+                "history bought at a flea market; no supply",
+            ),
+            (
+                "fitted U18 8580 from the shelf",
+                "fitted U18 8580 | origin U18 shelf",
+            ),
+            (
+                "U18 is a 8580 from new stock",
+                "fitted U18 8580 | origin U18 new",
+            ),
+            ("origin M3, M5: donor 0398", "origin M3 M5 ticket 0398"),
+            (
+                "old chip u18: 6581, date 3287",
+                "old part U18 6581, date 3287",
+            ),
+            (
+                "closed, sent out, cause unknown",
+                "closed: sent out, cause unknown",
+            ),
+            ("close: used for parts", "closed: used for parts"),
+            ("re-opened", ""),
+            ("reopened", "reopened"),
+            ("proved: M3 contacts dirty", "proved M3 contacts dirty"),
+        ] {
+            assert_eq!(read(typed).0, said, "{typed}");
+        }
+    }
+
+    #[test]
+    fn other_lines_are_left_alone() {
+        for (typed, said) in [
+            ("from photo", "from photo"),
+            ("photo", "from photo"),
+            ("history unknown", "untested"),
+            ("old", ""),
+            ("memory bit 3 bad", "memory bit 3 bad"),
+            ("fitted U18 8580", "fitted U18 8580"),
+        ] {
+            assert_eq!(read(typed).0, said, "{typed}");
+        }
+    }
+
+    #[test]
+    fn half_an_entry_says_what_to_type() {
+        for typed in [
+            "closed",
+            "closed: somehow",
+            "closed: cured and proved, sent out",
+            "proved",
+            "origin M3",
+            "old part M3",
+            "history:",
+        ] {
+            let (said, sheet) = read(typed);
+            assert_eq!(said, "", "{typed}");
+            let hint = &sheet.lines[0].not_understood.as_ref().expect(typed).hint;
+            assert!(hint.starts_with("type "), "{typed}: {hint}");
+        }
+    }
+}

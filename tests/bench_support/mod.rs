@@ -112,7 +112,7 @@ pub fn run(store: &mut dyn Store, answers: &[&str]) -> (Result<Ended>, usize) {
 /// [`run`] with a script that keeps the dialogue.
 pub fn session(
     store: &mut dyn Store,
-    script: &mut Script,
+    script: &mut dyn Talk,
     learned: Option<&Learned>,
 ) -> Result<Ended> {
     let library = Library::open(None).expect("the shipped boards");
