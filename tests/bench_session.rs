@@ -266,7 +266,7 @@ fn after_a_reading_past_its_limit_nothing_powered_is_proposed_until_the_supply_i
     let screens: Vec<&str> = dialogue.split("\nticket 0402").skip(1).collect();
     let stopped: Vec<bool> = screens.iter().map(|s| s.contains("SWITCH OFF")).collect();
     assert_eq!(stopped, [false, true, true, true, false], "{dialogue}");
-    assert!(text.contains("psu rail +5V 5.02 V"), "{text}");
+    assert!(text.contains("psu rail +5V 5.02 V"), "{text}{dialogue}");
     assert!(
         screens[1].contains("stay on the low-voltage side"),
         "{dialogue}"

@@ -129,6 +129,21 @@ fn started_again_after_a_cut_it_ends_as_if_nothing_had_been() {
 }
 
 #[test]
+fn zeros_of_a_power_cut_are_a_cut_off_line() {
+    let head = b"ticket 0402\nboard dunlin-64\nmemory bit 3 bad\n";
+    let mut bytes = [&head[..], b"rail +5V\0\0\0"].concat();
+    for _ in 0..2 {
+        assert!(Ticket::parse("cut", &bytes).unwrap().torn.is_some());
+        let expected = said(&bytes);
+        bytes.extend(written(bytes.last().copied(), &["memory bit 5 bad".into()]));
+        assert_eq!(said(&bytes).len(), expected.len() + 1);
+        bytes.extend(b"\0\0");
+    }
+    assert!(Ticket::parse("no text", b"\0\x01\x02").is_err());
+    assert!(Ticket::parse("no text", b"memory\0bad\n").is_err());
+}
+
+#[test]
 fn two_writers_at_once_lose_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("0402.ticket");

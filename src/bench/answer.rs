@@ -68,16 +68,35 @@ fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
             (one(&print_statement(&done))? == done).then_some(done)
         }
         Ask::Loops => loops(answer),
+        // A sheet may leave the sign of a rail out, and of some names it must.
+        Ask::Rail { rail, .. } => {
+            let plain = rail.trim_start_matches('+');
+            let is =
+                |s: &Subject| matches!(s, Subject::Rail(n) if n.trim_start_matches('+') == plain);
+            finding(&format!("rail {rail}"), answer, is)
+                .or_else(|| finding(&format!("rail {plain}"), answer, is))
+        }
+        Ask::Supply => supply(answer),
         _ => {
             let subject = ask.subject()?;
-            let finding = |text: &str| match one(text)? {
-                Statement::Finding(f) if f.subject == subject => Some(Statement::Finding(f)),
-                _ => None,
-            };
-            let head = head(&subject);
-            finding(&format!("{head} {answer}")).or_else(|| finding(&format!("{head} {answer} V")))
+            finding(&head(&subject), answer, |s| *s == subject)
         }
     }
+}
+
+/// What is said of the supply by itself: a rail and how it is, or a state alone.
+pub fn supply(answer: &str) -> Option<Statement> {
+    let is = |s: &Subject| matches!(s, Subject::Supply(_));
+    finding("psu rail", answer, is).or_else(|| finding("supply", answer, is))
+}
+
+/// The finding about what was asked that an answer is, behind the words of the question.
+fn finding(head: &str, answer: &str, is: impl Fn(&Subject) -> bool) -> Option<Statement> {
+    let read = |text: &str| match one(text)? {
+        Statement::Finding(f) if is(&f.subject) => Some(Statement::Finding(f)),
+        _ => None,
+    };
+    read(&format!("{head} {answer}")).or_else(|| read(&format!("{head} {answer} V")))
 }
 
 /// The line up to the state.

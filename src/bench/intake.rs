@@ -184,11 +184,10 @@ pub fn answer(
 fn supply(said: &str) -> Result<Vec<Statement>, String> {
     let mut all = Vec::new();
     for part in said.split(',').map(str::trim).filter(|p| !p.is_empty()) {
-        let found = match full(&format!("psu {part}")) {
-            Understood::Line(found, _) if found.iter().all(is_supply) => found,
-            _ => expect(full(part), "a rail and its volts, as in +5V 5.1")?,
-        };
-        all.extend(found);
+        match super::answer::supply(part) {
+            Some(found) => all.push(found),
+            None => return Err("expected a rail and its volts, as in +5V 5.1".into()),
+        }
     }
     Ok(all)
 }

@@ -199,7 +199,19 @@ impl Bench<'_> {
     }
 
     fn show(&mut self, scene: &Scene) -> Result<()> {
-        let mut text = screen::ranking(scene.view);
+        let a = &scene.ranking.assembled;
+        let old = |s: &&crate::rank::Suspect| {
+            let cause = a.instances.iter().position(|i| *i == s.instance);
+            cause.is_some_and(|c| !a.is_current(c))
+        };
+        let renewed: Vec<String> = scene
+            .ranking
+            .suspects
+            .iter()
+            .filter(old)
+            .map(|s| s.name.clone())
+            .collect();
+        let mut text = screen::ranking(scene.view, &renewed);
         if let Some(change) = compare(scene.model, scene.ticket).last() {
             text += &screen::change(change);
         }

@@ -22,8 +22,8 @@ pub fn hang(first: &str, text: &str) -> String {
     textwrap::fill(text, options) + "\n"
 }
 
-/// The short ranking.
-pub fn ranking(v: &RankingView) -> String {
+/// The short ranking; of what was renewed since, it is said so.
+pub fn ranking(v: &RankingView, renewed: &[String]) -> String {
     let ticket = v
         .ticket
         .as_ref()
@@ -51,7 +51,17 @@ pub fn ranking(v: &RankingView) -> String {
             .first()
             .map(|m| format!("; {}", m.fault))
             .unwrap_or_default();
-        let text = format!("{}, {}: {}{mode}", s.unit, chance(s.probability), s.role);
+        let which = if renewed.contains(&s.unit) {
+            " (the old one, renewed since)"
+        } else {
+            ""
+        };
+        let text = format!(
+            "{}{which}, {}: {}{mode}",
+            s.unit,
+            chance(s.probability),
+            s.role
+        );
         out += &hang(&format!("  {}  ", i + 1), &text);
     }
     if let Some(learned) = &v.learned {

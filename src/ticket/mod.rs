@@ -110,6 +110,22 @@ pub fn whole_lines(bytes: &[u8]) -> (&[u8], &[u8]) {
     bytes.split_at(end)
 }
 
+/// A power cut can leave zeros where a line was to be written. In a line that is marked as cut off they mean nothing;
+/// anywhere else the file is no text.
+fn without_zeros(whole: &[u8]) -> std::borrow::Cow<'_, [u8]> {
+    if !whole.contains(&0) {
+        return whole.into();
+    }
+    let mut out = Vec::with_capacity(whole.len());
+    for line in whole.split_inclusive(|b| *b == b'\n') {
+        let torn = line
+            .strip_suffix(b"\n")
+            .is_some_and(|l| l.ends_with(TORN.as_bytes()));
+        out.extend(line.iter().map(|&b| if torn && b == 0 { b'?' } else { b }));
+    }
+    out.into()
+}
+
 impl Ticket {
     /// Reads a ticket; `name` is what messages call it. A cut-off last line never stops it.
     ///
@@ -124,7 +140,14 @@ impl Ticket {
     /// As [`sheet::parse`]: no text, nothing in it, too long.
     pub fn parse(name: &str, bytes: &[u8]) -> Result<Self, SheetError> {
         let (whole, torn) = whole_lines(bytes);
-        let sheet = sheet::parse(name, whole)?;
+        if let Some(at) = torn
+            .iter()
+            .position(|b| *b == 0)
+            .filter(|_| whole.is_empty())
+        {
+            return Err(SheetError::Binary { at });
+        }
+        let sheet = sheet::parse(name, &without_zeros(whole))?;
         let torn = String::from_utf8_lossy(torn).trim().to_string();
         let torn_before = sheet.text.lines().enumerate().filter_map(|(i, l)| {
             let text = l.trim().strip_suffix(TORN)?;
