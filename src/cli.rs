@@ -44,6 +44,15 @@ pub enum Command {
     /// Propose the next steps only, with what each outcome would mean.
     #[command(after_help = "Example:\n  whichsocket next samples/black-screen.run")]
     Next(RankArgs),
+    /// Work through a machine step by step at the terminal; every answer goes onto its ticket at once.
+    #[command(after_help = BENCH_HELP)]
+    Bench(SessionArgs),
+    /// Say whether clean loops prove a cure, and how many more are needed.
+    #[command(after_help = SOAK_HELP)]
+    Soak(SoakArgs),
+    /// Count what failed on the closed tickets of a folder: the bench's own failure rates.
+    #[command(after_help = RATES_HELP)]
+    Rates(RatesArgs),
     /// Look at the board maps.
     #[command(subcommand)]
     Board(BoardCommand),
@@ -62,6 +71,28 @@ const RANK_HELP: &str = "Examples:
   echo 'board dunlin-64; black screen' | whichsocket rank -
 
 Exit status: 0 done; 1 something was not understood, with --strict; 2 bad input or usage.";
+
+const BENCH_HELP: &str = "Examples:
+  whichsocket bench 0412.ticket
+  whichsocket bench --tickets closed 0412.ticket
+  whichsocket bench 0412.ticket < answers.txt";
+
+const SOAK_HELP: &str = "Examples:
+  whichsocket soak --failed 1 --of 5 --clean 6
+  whichsocket soak --rate 0.2 --clean 10
+  whichsocket soak --failed 1 --of 5 --clean 20 --cold-failed 4 --cold-of 20 --cold-clean 3
+  whichsocket soak --failed 1 --hours 10 --clean-hours 12
+
+Loops and hours after the repair are 'clean'; 'failed' of 'of' were before it. Cold starts
+are counted apart from warm loops. The formulas and their sources are in the documentation
+of the module 'soak' and in the README.";
+
+const RATES_HELP: &str = "Examples:
+  whichsocket rates closed
+  whichsocket rates closed --export bench-rates.yaml
+  whichsocket rank --rates bench-rates.yaml samples/one-memory-bit.run
+
+Deleting the exported file, or leaving the option out, resets the rates to the handbook's.";
 
 /// Outputs with a schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -91,6 +122,9 @@ pub struct RankArgs {
     /// Show what each line did to each suspect.
     #[arg(long)]
     pub why: bool,
+    /// The bench's own failure rates.
+    #[command(flatten)]
+    pub learned: LearnedArgs,
     /// Do not work out the next step.
     #[arg(long)]
     pub no_next: bool,
@@ -154,6 +188,89 @@ pub struct ReadArgs {
     /// Exit with 1 when something was not understood.
     #[arg(long)]
     pub strict: bool,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Where a bench's own failure rates come from.
+#[derive(Debug, Default, Args)]
+pub struct LearnedArgs {
+    /// File with the bench's own failure rates, written by 'rates --export'.
+    #[arg(long, value_name = "FILE", conflicts_with = "tickets")]
+    pub rates: Option<PathBuf>,
+    /// Folder with closed tickets to count the bench's own failure rates from.
+    #[arg(long, value_name = "DIR")]
+    pub tickets: Option<PathBuf>,
+}
+
+/// Options of `bench`.
+#[derive(Debug, Args)]
+pub struct SessionArgs {
+    /// The ticket, made if it is not there: plain text that only grows.
+    #[arg(value_name = "TICKET")]
+    pub ticket: PathBuf,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// The bench's own failure rates.
+    #[command(flatten)]
+    pub learned: LearnedArgs,
+    /// What the bench has, for the next step.
+    #[command(flatten)]
+    pub bench: BenchArgs,
+}
+
+/// Options of `soak`.
+#[derive(Debug, Args)]
+pub struct SoakArgs {
+    /// Clean loops since the repair (warm, or of any kind).
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub clean: u64,
+    /// Loops that failed before it.
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub failed: u64,
+    /// Loops run before it.
+    #[arg(long, value_name = "M", default_value_t = 0)]
+    pub of: u64,
+    /// Clean cold starts since the repair.
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub cold_clean: u64,
+    /// Cold starts that failed before it.
+    #[arg(long, value_name = "K", default_value_t = 0)]
+    pub cold_failed: u64,
+    /// Cold starts tried before it.
+    #[arg(long, value_name = "M", default_value_t = 0)]
+    pub cold_of: u64,
+    /// Failing rate of a loop, when it is known: 0.2 for one in five.
+    #[arg(long, value_name = "P")]
+    pub rate: Option<f64>,
+    /// Clean hours since the repair.
+    #[arg(long, value_name = "H", default_value_t = 0.0)]
+    pub clean_hours: f64,
+    /// Hours in which it failed --failed times before the repair: counts by time instead of loops.
+    #[arg(long, value_name = "H", conflicts_with_all = ["of", "clean", "rate"])]
+    pub hours: Option<f64>,
+    /// Confidence asked for.
+    #[arg(long, value_name = "C", default_value_t = 0.95)]
+    pub confidence: f64,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `rates`.
+#[derive(Debug, Args)]
+pub struct RatesArgs {
+    /// Folder with tickets (files that end in .ticket).
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+    /// Write the counts to this file, for --rates.
+    #[arg(long, value_name = "FILE")]
+    pub export: Option<PathBuf>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
     /// Print JSON.
     #[arg(long)]
     pub json: bool,

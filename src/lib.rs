@@ -4,12 +4,14 @@
 //! Data flows one way: text → [`sheet`] → [`observe`] → [`rank`] (over [`infer`]) → [`next`] (over
 //! [`plan`]) → [`report`].
 
+pub mod bench;
 pub mod cli;
 pub mod commands;
 pub mod diag;
 pub mod export;
 pub mod faultmap;
 pub mod infer;
+pub mod learn;
 pub mod next;
 pub mod observe;
 pub mod plan;
@@ -19,4 +21,6 @@ pub mod rank;
 pub mod report;
 pub mod sheet;
 pub mod shipped;
+pub mod soak;
 pub mod source;
+pub mod ticket;

@@ -3,6 +3,7 @@
 use crate::faultmap::load::MapFolder;
 use crate::faultmap::model::BoardModel;
 use crate::faultmap::wiring::MapError;
+use crate::learn::Learned;
 use crate::prior::rates::Handbook;
 use std::collections::HashMap;
 use std::path::Path;
@@ -17,6 +18,8 @@ static BOARDS: &[Shipped] = include!(concat!(env!("OUT_DIR"), "/boards.rs"));
 #[derive(Default)]
 pub struct Library {
     own: Vec<BoardModel>,
+    /// The bench's own failure rates, for those who ask.
+    pub learned: Option<Learned>,
     /// Boards that were asked for, ready to be used again.
     ready: Mutex<HashMap<String, Arc<BoardModel>>>,
 }

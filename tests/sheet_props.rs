@@ -12,6 +12,7 @@ const SAMPLES: &[&str] = &[
     "from photo\n4000 wrote 55 read 5D\n17 more\ncolour memory ok; timers ok; both clocks stopped\n",
     "complaint black screen\n+5V 4.98, +12V 11.9 # loaded\n9VAC 9,4\nU17 too hot to touch\n",
     "keys dead A-F, 3 5\nghost T when R Y\n\"left shift\" key stuck\nswapped U17 (known good): no change\n",
+    "at 2026-11-25 14:03; rail 5v 4.98\nskip U7 pin 40\nundo\nphoto a.jpg front\nfitted U18 8580 from shelf\nclosed: cured and proved\n",
     "U7 pin 40 high; U7.39 pulsing; CN6.C 1.02 MHz\nclock 1 10.0 s in 12.0 s\nsupply 5.1 off the board\n",
 ];
 
@@ -321,6 +322,51 @@ fn hands_on() -> impl Strategy<Value = Statement> {
     })
 }
 
+/// Entries of a ticket; `undo` has a test of its own, because it takes back what stands before it.
+fn entry() -> impl Strategy<Value = Statement> {
+    let text = "[a-zA-Z0-9;#,.?'\"-]{1,9}( [a-zA-Z0-9;#,.?'\"-]{1,9}){0,4}x";
+    let moment = (1980u16..2100, 1u8..13, 1u8..29, 0u8..24, 0u8..60);
+    let from = prop_oneof![
+        Just(Origin::Shelf),
+        Just(Origin::New),
+        "[A-Z]?[0-9]{1,6}".prop_map(Origin::Donor)
+    ];
+    let ends = vec![
+        Outcome::CuredProved,
+        Outcome::CauseUnknown,
+        Outcome::UsedForParts,
+        Outcome::Reopened,
+    ];
+    prop_oneof![
+        text.prop_map(|t| Statement::History(format!("h{t}"))),
+        moment.prop_map(|(year, month, day, hour, minute)| Statement::At(Moment {
+            year,
+            month,
+            day,
+            hour,
+            minute
+        })),
+        (
+            "[a-z]{1,8}( [a-z]{1,8})?[.](jpg|png|jpeg)",
+            option::of(text)
+        )
+            .prop_map(|(file, caption)| {
+                Statement::Photo {
+                    file,
+                    caption: caption.unwrap_or_default(),
+                }
+            }),
+        (vec(place(), 1..4), from).prop_map(|(places, from)| Statement::Origin { places, from }),
+        (place(), text).prop_map(|(place, t)| Statement::OldPart {
+            place,
+            what: format!("o{t}")
+        }),
+        text.prop_map(|t| Statement::Skip(format!("s{t}"))),
+        text.prop_map(|t| Statement::Proved(format!("p{t}"))),
+        select(ends).prop_map(Statement::Outcome),
+    ]
+}
+
 fn statement() -> impl Strategy<Value = Statement> {
     let text = "[a-zA-Z0-9;#,.?'\"-]{1,9}( [a-zA-Z0-9;#,.?'\"-]{1,9}){0,4}x";
     prop_oneof![
@@ -343,11 +389,33 @@ fn statement() -> impl Strategy<Value = Statement> {
         Just(Statement::NotReached(vec![Subject::Test])),
         Just(Statement::RestFine),
         Just(Statement::NewRun),
+        entry(),
         hands_on(),
         finding(),
         finding(),
         finding(),
         finding(),
+    ]
+}
+
+/// One of each kind that never repeats itself on a line and may share one with others.
+fn entry_or_result() -> impl Strategy<Value = Statement> {
+    prop_oneof![
+        "[0-9]{1,6}".prop_map(|n| Statement::Origin {
+            places: vec![Place {
+                name: "U7".into(),
+                pin: None
+            }],
+            from: Origin::Donor(n)
+        }),
+        (0u8..8).prop_map(|n| Statement::Finding(Finding {
+            subject: Subject::MemoryBit(n),
+            state: State::Bad,
+            loops: None,
+            warmth: None
+        })),
+        Just(Statement::Outcome(Outcome::Reopened)),
+        Just(Statement::RestFine),
     ]
 }
 
@@ -413,6 +481,41 @@ proptest! {
     }
 
     #[test]
+    fn undo_strikes_the_line_before_it_and_deletes_nothing(
+        lines in vec(option::weighted(0.7, vec(entry_or_result(), 1..3)), 1..9)
+    ) {
+        // A stack kept beside the sheet: a line is pushed, an undo takes the last one back.
+        let (mut text, mut stands): (String, Vec<Vec<Statement>>) = (String::new(), Vec::new());
+        let mut undone = 0;
+        for line in &lines {
+            match line {
+                Some(all) => {
+                    // What is said twice on a line is said once.
+                    let mut all = all.clone();
+                    all.dedup();
+                    text += &(all.iter().map(print_statement).collect::<Vec<_>>().join("; ") + "\n");
+                    stands.push(all);
+                }
+                None => {
+                    text += "undo\n";
+                    undone += usize::from(stands.pop().is_some());
+                }
+            }
+        }
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        let standing = |s: &RunSheet| -> Vec<Statement> {
+            said(s).into_iter().filter(|s| *s != Statement::Undo).collect()
+        };
+        let expected: Vec<Statement> = stands.into_iter().flatten().collect();
+        prop_assert_eq!(standing(&sheet), expected, "{}", text);
+        prop_assert_eq!(sheet.lines.iter().filter(|l| l.struck_by.is_some()).count(), undone);
+        let again = parse("p", print(&sheet).as_bytes()).expect("a text");
+        prop_assert_eq!(said(&again), said(&sheet), "{}\n---\n{}", text, print(&sheet));
+        let struck = |s: &RunSheet| s.lines.iter().map(|l| l.struck.len()).sum::<usize>();
+        prop_assert_eq!(struck(&again), struck(&sheet));
+    }
+
+    #[test]
     fn printing_what_was_read_says_the_same(text in mutated(), ) {
         let Ok(sheet) = parse("p", text.as_bytes()) else { return Ok(()) };
         let printed = print(&sheet);
@@ -427,7 +530,7 @@ proptest! {
         for line in &sheet.lines {
             // Separators alone (`;;`) say nothing; anything else is read or flagged.
             let words = sheet.text[line.span.start..line.span.end].split('#').next().unwrap_or("").chars().any(char::is_alphanumeric);
-            let told = line.not_understood.is_some() || !line.statements.is_empty();
+            let told = line.not_understood.is_some() || !line.statements.is_empty() || line.struck_by.is_some();
             prop_assert!(told || !words, "{:?}", &sheet.text[line.span.start..line.span.end]);
         }
         for diag in &sheet.diags {

@@ -1,6 +1,7 @@
 //! Sheets from files and standard input.
 
 use crate::sheet::{RunSheet, Statement, parse, read_limited};
+use crate::ticket::Ticket;
 use std::path::Path;
 
 /// Reads and parses a sheet; `-` is standard input.
@@ -16,6 +17,11 @@ pub fn sheet(path: &Path) -> Result<RunSheet, String> {
     let name = path.display().to_string();
     let file = std::fs::File::open(path).map_err(|e| format!("{name}: {}", plain(&e)))?;
     let bytes = read_limited(file).map_err(|e| format!("{name}: {e}"))?;
+    if path.extension().is_some_and(|e| e == "ticket") {
+        // A last line that was cut off while it was written is none.
+        let ticket = Ticket::parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))?;
+        return Ok(ticket.sheet);
+    }
     parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))
 }
 

@@ -1,11 +1,14 @@
 //! What the commands do: arguments in, text and exit status out.
 
+pub mod bench;
 pub mod board;
 pub mod input;
 pub mod machines;
 pub mod parallel;
 pub mod rank;
+pub mod rates;
 pub mod read;
+pub mod soak;
 
 use crate::cli::{Cli, Command, SchemaOf};
 use crate::report::view::RankingView;
@@ -37,6 +40,9 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Rank(args) => rank::rank(args, rank::Show::Ranking, console),
         Command::Next(args) => rank::rank(args, rank::Show::Next, console),
         Command::Read(args) => read::read(args, console),
+        Command::Bench(args) => bench::bench(args, console),
+        Command::Soak(args) => soak::soak(args, console),
+        Command::Rates(args) => rates::rates(args, console),
         Command::Board(command) => board::board(command, console),
         Command::Schema { of } => {
             let schema = match of {

@@ -34,13 +34,21 @@ const LONG: usize = 200;
 /// # Errors
 /// Only of writing.
 pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Result<u8> {
-    let library = match Library::open(args.maps.as_deref()) {
+    let mut library = match Library::open(args.maps.as_deref()) {
         Ok(library) => library,
         Err(e) => {
             writeln!(console.err, "whichsocket: {e}")?;
             return Ok(BAD);
         }
     };
+    match super::rates::learned(&args.learned, &library) {
+        Ok(learned) => library.learned = learned,
+        Err(message) => {
+            writeln!(console.err, "whichsocket: {message}")?;
+            return Ok(BAD);
+        }
+    }
+    let library = library;
     let mut printer = Printer {
         args,
         show,
@@ -235,11 +243,14 @@ fn progress(machines: usize) -> Option<ProgressBar> {
 
 /// Ranks one machine from its sheets.
 fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
-    let model = board_for(args, library, sheets)?;
+    let plain = board_for(args, library, sheets)?;
+    let learned = library.learned.as_ref();
+    let model = learned.map_or_else(|| plain.clone(), |l| l.applied(&plain).into());
     let ranking =
         crate::rank::rank(&model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
     let wanted = Wanted { top: args.top, why };
     let mut v = view(&model, sheets, &ranking, wanted);
+    v.learned = learned.and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
     if show == Show::Next || !args.no_next {
         let advice = crate::next::advise(&model, &ranking, &args.bench.bench());
         v.next = advice.steps;

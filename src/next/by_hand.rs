@@ -1,10 +1,11 @@
 //! Tests by hand that are no measurement: a good chip held on top of a suspect one, cold spray.
 
 use super::steps::{Candidate, Collector, LIVE, Row};
-use super::{Tool, costs};
+use super::{Ask, Tool, costs};
 use crate::faultmap::model::UnitKind;
 use crate::faultmap::raw::Class;
 use crate::plan::{Condition, Power, Step};
+use crate::sheet::Action;
 use std::collections::BTreeSet;
 
 impl Collector<'_> {
@@ -34,7 +35,8 @@ impl Collector<'_> {
                     "Switch off, press a good {part} onto the back of {}, pin on pin and the same way round, and run the test again.",
                     position.name
                 );
-                out.push(self.trial(cause, (0.02, 0.4), costs::PIGGYBACK, say, Some(part), gate));
+                let trial = self.trial(cause, (0.02, 0.4), costs::PIGGYBACK, say, Some(part), gate);
+                out.push(asking(Action::Piggyback, trial));
             }
             if self.comes_and_goes(cause) && self.bench.has_one_of(&[Tool::Spray]) {
                 let say = format!(
@@ -42,7 +44,8 @@ impl Collector<'_> {
                     position.name
                 );
                 let needs = Some(Tool::Spray.to_string());
-                out.push(self.trial(cause, (0.05, 0.3), costs::COOL, say, needs, gate));
+                let trial = self.trial(cause, (0.05, 0.3), costs::COOL, say, needs, gate);
+                out.push(asking(Action::Cool, trial));
             }
         }
         out
@@ -79,6 +82,7 @@ impl Collector<'_> {
             hazard: Some(LIVE.into()),
             outcomes: vec!["no change".into(), "the fault changes".into()],
             needs,
+            ask: Ask::remedy(self.model, self.ranking.assembled.instances[cause].unit),
         };
         (worth, candidate)
     }
@@ -91,4 +95,12 @@ impl Collector<'_> {
             .filter(|(m, _)| self.model.modes[**m as usize].flaky.is_some());
         2.0 * flaky.map(|(_, p)| p).sum::<f64>() > p.iter().sum::<f64>()
     }
+}
+
+/// What a trial asks for: what came of this at the place of the unit.
+fn asking(done: Action, (worth, mut candidate): (f64, Candidate)) -> (f64, Candidate) {
+    if let Ask::Remedy { action, .. } = &mut candidate.ask {
+        *action = done;
+    }
+    (worth, candidate)
 }

@@ -1,7 +1,7 @@
 //! Advice that needs no plan.
 
 use super::steps::MAINS;
-use super::{Bench, Tool, costs};
+use super::{Ask, Bench, Tool, costs};
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::rank::Ranking;
@@ -52,6 +52,7 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<N
         power: false,
         needs: meter.then(|| Tool::Multimeter.to_string()),
         outcomes: Vec::new(),
+        ask: Some(Ask::Supply),
     }]
 }
 
@@ -67,6 +68,7 @@ pub fn nothing_accused() -> NextView {
         power: true,
         needs: None,
         outcomes: Vec::new(),
+        ask: Some(Ask::Loops),
     }
 }
 
@@ -101,6 +103,7 @@ pub fn part_to_get(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Opti
         power: false,
         needs: None,
         outcomes: Vec::new(),
+        ask: None,
     })
 }
 

@@ -5,6 +5,7 @@
 //! cost: a rail past its stop limit ends every powered step; with rails unread and no test run, the rails come before any
 //! other powered step and before any part of another machine goes in.
 
+mod ask;
 mod bench;
 mod by_hand;
 pub mod costs;
@@ -17,6 +18,7 @@ use crate::faultmap::model::BoardModel;
 use crate::plan::{self, Goal, Options, Planner, Power, Problem, StepId, Tree, UnitId};
 use crate::rank::Ranking;
 use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView};
+pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
 use steps::Candidate;
 use suppose::{Suppositions, suppositions};
@@ -57,6 +59,16 @@ pub fn steps(model: &BoardModel, ranking: &Ranking) -> Vec<NextView> {
 
 /// What to do next with what the bench has.
 pub fn advise(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Advice {
+    advise_but(model, ranking, bench, &|_, _| false)
+}
+
+/// [`advise`] without the steps that `skipped` names by their sentence and what they ask for.
+pub fn advise_but(
+    model: &BoardModel,
+    ranking: &Ranking,
+    bench: &Bench,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Advice {
     if ranking.observed.stop.is_some() {
         return Advice::only(fixed::after_stop(model, ranking, bench));
     }
@@ -68,7 +80,7 @@ pub fn advise(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Advice {
         Suppositions::NothingLeft => return Advice::only(vec![fixed::nothing_left()]),
         Suppositions::None => return Advice::default(),
     };
-    let candidates = steps::candidates(model, ranking, &hypotheses, bench);
+    let candidates = steps::candidates(model, ranking, &hypotheses, bench, skipped);
     let problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),
         unexplored: (1.0 - hypotheses.iter().map(|h| h.0.probability).sum::<f64>()).max(0.0),
@@ -167,6 +179,7 @@ fn describe(
             power: false,
             needs: None,
             outcomes: Vec::new(),
+            ask: None,
         };
     };
     let c = &candidates[step];
@@ -189,6 +202,7 @@ fn describe(
         power: problem.steps[step].power == Power::On,
         needs: c.needs.clone(),
         outcomes: outcomes.collect(),
+        ask: Some(c.ask.clone()),
     }
 }
 

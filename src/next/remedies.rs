@@ -1,7 +1,7 @@
 //! Putting right what may be at fault.
 
 use super::steps::{Candidate, Collector};
-use super::{Tool, costs};
+use super::{Ask, Tool, costs};
 use crate::faultmap::model::{Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
@@ -29,7 +29,9 @@ impl Collector<'_> {
             .collect();
         for cause in may {
             let candidate = self.remedy(cause, gate);
-            self.out.push(candidate);
+            if !(self.skipped)(&candidate.say, &candidate.ask) {
+                self.out.push(candidate);
+            }
         }
     }
 
@@ -126,6 +128,7 @@ impl Collector<'_> {
             hazard,
             outcomes: vec!["the machine works".into(), "still faulty".into()],
             needs: part,
+            ask: Ask::remedy(self.model, a.instances[cause].unit),
         }
     }
 }

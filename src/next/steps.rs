@@ -2,13 +2,14 @@
 
 use super::costs;
 use super::suppose::Supposed;
-use super::{Bench, Tool};
+use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
 use crate::observe::{Aspect, Evidence, MEASURED, TYPED, board, effects};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
+use crate::sheet::Place;
 use std::collections::BTreeSet;
 
 /// Measurements and checks offered to the planner at most; those that could tell most come first.
@@ -39,6 +40,8 @@ pub struct Candidate {
     pub outcomes: Vec<String>,
     /// Tool or part that it needs.
     pub needs: Option<String>,
+    /// What it asks for.
+    pub ask: Ask,
 }
 
 /// A strength from which on a mode counts as able to make a rail low.
@@ -65,12 +68,14 @@ pub fn candidates(
     ranking: &Ranking,
     supposed: &[Supposed],
     bench: &Bench,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
 ) -> Vec<Candidate> {
     let mut c = Collector {
         model,
         ranking,
         supposed,
         bench,
+        skipped,
         low: low_rails(ranking),
         scratch: vec![0.0; model.modes.len()],
         out: Vec::new(),
@@ -83,6 +88,7 @@ pub fn candidates(
         open.extend(c.checks(&gate));
         open.extend(c.by_hand(&gate));
     }
+    open.retain(|(_, step)| !skipped(&step.say, &step.ask));
     open.sort_by(|a, b| b.0.total_cmp(&a.0));
     c.out
         .extend(one_of_each(open).into_iter().take(MOST_OBSERVATIONS));
@@ -116,6 +122,7 @@ pub(super) struct Collector<'a> {
     pub(super) ranking: &'a Ranking,
     pub(super) supposed: &'a [Supposed],
     pub(super) bench: &'a Bench,
+    pub(super) skipped: &'a dyn Fn(&str, &Ask) -> bool,
     /// Modes that can make a rail as low as it was read; `None` when none was read low.
     pub(super) low: Option<BTreeSet<ModeId>>,
     pub(super) scratch: Vec<f64>,
@@ -193,9 +200,20 @@ impl Collector<'_> {
                 .as_deref()
                 .map_or("ground".into(), board::pin_in_words);
             let volts = if rail.ac { "V AC" } else { "V" };
+            let say = format!("Measure rail {name} at {place} against {other} with a multimeter.");
+            let ask = Ask::Rail {
+                rail: name.clone(),
+                place: place.clone(),
+                ac: rail.ac,
+            };
+            // A rail that will not be measured here is waited for no longer: the technician has decided.
+            if (self.skipped)(&say, &ask) {
+                continue;
+            }
             self.out.push(Candidate {
                 step,
-                say: format!("Measure rail {name} at {place} against {other} with a multimeter."),
+                say,
+                ask,
                 place: format!("{place}, rail {name}"),
                 expect: format!("{} to {} {volts}", rail.low, rail.high),
                 hazard: Some(format!("{LIVE}; {MAINS}")),
@@ -259,7 +277,7 @@ impl Collector<'_> {
             let reads = [Read { node, weight: 1.0 }];
             let rows = self.rows(&reads, &aspects, MEASURED.false_fail, MEASURED.missed);
             let worth = self.worth(&rows);
-            let Some(place) = self.line_place(def) else {
+            let Some((place, pin)) = self.line_place(def) else {
                 continue;
             };
             let mut step = Step::observe(costs::MEASURE_LINE, rows);
@@ -284,15 +302,27 @@ impl Collector<'_> {
                     hazard: Some(hazard),
                     outcomes: words.into_iter().map(String::from).collect(),
                     needs: Some(tool.to_string()),
+                    ask: Ask::Line {
+                        line: def.line.clone(),
+                        place: pin,
+                    },
                 },
             ));
         }
         out
     }
 
-    fn line_place(&self, def: &LineDef) -> Option<String> {
-        let stated = def.at.first().map(|at| at.replacen('.', " pin ", 1));
-        stated.or_else(|| {
+    /// Where a line is touched: in words, and as a sheet names the pin.
+    fn line_place(&self, def: &LineDef) -> Option<(String, Place)> {
+        let words = |name: &str, pin: &str| {
+            let place = Place {
+                name: name.to_string(),
+                pin: Some(pin.to_string()),
+            };
+            (format!("{name} pin {pin}"), place)
+        };
+        let stated = def.at.first().and_then(|at| at.split_once('.'));
+        stated.map(|(name, pin)| words(name, pin)).or_else(|| {
             let on = |p: &Position| {
                 p.pins
                     .iter()
@@ -305,7 +335,7 @@ impl Collector<'_> {
                 .iter()
                 .filter(|p| !p.outside)
                 .find_map(|p| Some((p, on(p)?)));
-            at.map(|(p, pin)| format!("{} pin {}", p.name, pin.label))
+            at.map(|(p, pin)| words(&p.name, &pin.label))
         })
     }
 
@@ -360,6 +390,10 @@ impl Collector<'_> {
                         format!("{} bad", check.what),
                     ],
                     needs: None,
+                    ask: Ask::Check {
+                        id: check.id.clone(),
+                        what: check.what.clone(),
+                    },
                 },
             ));
         }

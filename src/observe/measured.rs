@@ -34,6 +34,9 @@ impl Observer<'_> {
                 return self.warn("nothing-follows", format!("rail {name}: {why}"), help);
             }
         };
+        if outcome == Outcome::Pass {
+            self.stop_ended(&name);
+        }
         self.stop_if_needed(&name, &rail, state);
         self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));
     }
@@ -93,8 +96,18 @@ impl Observer<'_> {
             "switch off; do not power this board again until the supply or regulator feeding {name} is put right"
         );
         if self.out.stop.is_none() {
-            self.out.stop = Some(Stop { reason, remedy });
+            let rail = name.to_string();
+            self.out.stop = Some(Stop {
+                reason,
+                remedy,
+                rail,
+            });
         }
+    }
+
+    /// The rail was put right: read within its limits, on the board or at the plug of the supply.
+    fn stop_ended(&mut self, rail: &str) {
+        self.out.stop.take_if(|stop| stop.rail == rail);
     }
 
     fn missing(&self, rail: &RailRaw, state: &State) -> bool {
@@ -160,7 +173,9 @@ impl Observer<'_> {
             Judged::Good(text) | Judged::Nothing(text) => (true, text),
             Judged::Bad(_, text) => (false, text),
         };
-        if !good {
+        if good && !matches!(judge_rail(&rail, state), Judged::Nothing(_)) {
+            self.stop_ended(&name);
+        } else if !good {
             self.stop_if_needed(&name, &rail, state);
         }
         let supplies: Vec<usize> = self

@@ -102,6 +102,8 @@ pub struct Stop {
     pub reason: String,
     /// What to do.
     pub remedy: String,
+    /// The rail; a later reading of it within its limits ends the stop.
+    pub rail: String,
 }
 
 /// The false-fail rate of a reading by how it reached us.

@@ -192,6 +192,9 @@ impl Observer<'_> {
         if f.subject == Subject::Memory && is_bad(&f.state) {
             return self.memory_bad(&known);
         }
+        if f.subject == Subject::Test && is_bad(&f.state) {
+            return self.test_bad(&known, f.loops);
+        }
         self.looped = f.loops.is_some();
         for (id, reads, what) in known {
             if id.starts_with("key.") && matches!(f.state, State::Bad | State::Dead) {
@@ -229,6 +232,26 @@ impl Observer<'_> {
             Outcome::Fail,
             "main memory bad".into(),
         );
+    }
+
+    /// 'test bad' without saying what failed is one reading of everything that the test looks at.
+    fn test_bad(&mut self, known: &[(String, Vec<Read>, String)], loops: Option<(u32, u32)>) {
+        let mut reads: Vec<Read> = known
+            .iter()
+            .flat_map(|(_, reads, _)| reads.clone())
+            .collect();
+        reads.sort_by_key(|r| r.node);
+        reads.dedup_by_key(|r| r.node);
+        let (outcome, text) = match loops {
+            Some((failed, of)) if failed < of => (
+                Outcome::Intermittent,
+                format!("test bad in {failed} of {of} loops"),
+            ),
+            _ => (Outcome::Fail, "test bad".to_string()),
+        };
+        self.looped = loops.is_some();
+        self.check("test", &reads, Aspect::Trouble, outcome, text);
+        self.looped = false;
     }
 
     /// Commands typed blind that do something: the machine runs, whatever the picture.

@@ -75,6 +75,15 @@ fn telling(sheets: &[RunSheet]) -> Vec<LineRef> {
                 | Statement::Note(_)
                 | Statement::NewRun
                 | Statement::Cartridge(_)
+                | Statement::History(_)
+                | Statement::At(_)
+                | Statement::Photo { .. }
+                | Statement::Origin { .. }
+                | Statement::OldPart { .. }
+                | Statement::Undo
+                | Statement::Skip(_)
+                | Statement::Proved(_)
+                | Statement::Outcome(_)
         )
     };
     let of = |(sheet, s): (usize, &RunSheet)| -> Vec<LineRef> {

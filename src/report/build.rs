@@ -78,6 +78,7 @@ pub fn view(
         doubtful: why.map(|w| doubtful(ranking, &w)).unwrap_or_default(),
         facts_used: facts(model, ranking),
         remarks: remarks(sheets, ranking),
+        learned: None,
     }
 }
 

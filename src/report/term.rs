@@ -141,6 +141,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
             &format!("May lie behind it: {}, {}.", c.cause, chance(c.probability)),
         );
     }
+    if let Some(learned) = &v.learned {
+        p.hang("     ", learned);
+    }
     if v.unexplored_mass > 0.0 {
         let share = v.unexplored_mass * 100.0;
         p.hang(
@@ -192,6 +195,13 @@ fn decisions(p: &mut Page, v: &RankingView) {
         p.head("What then");
         p.out.push_str(&tree::text(t));
     }
+}
+
+/// Only the reasons.
+pub fn why_only(v: &RankingView) -> String {
+    let mut p = Page { out: String::new() };
+    reasons(&mut p, v);
+    p.out
 }
 
 fn next(p: &mut Page, v: &RankingView) {

@@ -48,6 +48,9 @@ pub struct RankingView {
     pub facts_used: Vec<String>,
     /// Other remarks on lines.
     pub remarks: Vec<NotUnderstoodView>,
+    /// What the bench's own closed tickets changed in the order; absent when nothing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub learned: Option<String>,
 }
 
 /// Why the board must not stay powered.
@@ -154,6 +157,9 @@ pub struct NextView {
     pub needs: Option<String>,
     /// What each outcome would make of the ranking.
     pub outcomes: Vec<OutcomeView>,
+    /// What is asked for, for a session at the terminal; not part of the contract.
+    #[serde(skip)]
+    pub ask: Option<crate::next::Ask>,
 }
 
 /// An outcome of a step.

@@ -58,6 +58,10 @@ concepts! {
     TwoWord = "two-word", ThreeWord = "three-word", Wrote = "wrote", ReadBack = "read-back", To = "to", And = "and",
     InTime = "in-time", SecondsShown = "seconds-shown", No = "no", Filler = "filler", Changer = "changer",
     Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow", Plug = "plug",
+    Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
+    FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
+    CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
+    Reopened = "reopened", Proved = "proved", History = "history",
 }
 
 /// A set of concepts.

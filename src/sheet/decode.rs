@@ -66,8 +66,17 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(String, bool), SheetError> {
     }
     match std::str::from_utf8(bytes) {
         Ok(text) => Ok((text.to_string(), false)),
+        Err(_) if only_torn_lines_are_broken(bytes) => {
+            Ok((String::from_utf8_lossy(bytes).into_owned(), false))
+        }
         Err(error) => latin1(bytes, error.valid_up_to()),
     }
+}
+
+/// A line of a ticket that was cut off while it was written may end within a character; it says nothing any more.
+fn only_torn_lines_are_broken(bytes: &[u8]) -> bool {
+    let mut lines = bytes.split(|b| matches!(b, b'\n' | b'\r'));
+    lines.all(|l| l.ends_with(super::entry::TORN.as_bytes()) || std::str::from_utf8(l).is_ok())
 }
 
 fn utf16(bytes: &[u8], unit: fn([u8; 2]) -> u16) -> Result<(String, bool), SheetError> {

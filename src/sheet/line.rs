@@ -2,8 +2,9 @@
 //!
 //! ```text
 //! line      = [bullet] (raw | segment (";" segment)*) ["#" comment]
+//! segment   = entry | parts                          (see `entry` for those of a ticket)
 //! raw       = ("note" | "complaint") anything
-//! segment   = part ((","|"and"|"."|"("|...) part)*
+//! parts     = part ((","|"and"|"."|"("|...) part)*
 //! part      = statement | free words          (see `divide`)
 //! ```
 
@@ -12,6 +13,7 @@ use std::collections::HashMap;
 use super::concept::Concept;
 use super::correct::{Memo, Reading};
 use super::divide::{Part, Piece, read, read_whole, toks, turned_at};
+use super::entry::{self, Entry};
 use super::grammar::{explain, statement};
 use super::hint;
 use super::statement::{Statement, Subject};
@@ -68,13 +70,15 @@ impl<'t> Reader<'t> {
         let content = trim(self.text, span);
         let content = without_bullet(self.text, content);
         let line_text = &self.text[content.start..content.end];
-        if line_text.is_empty() || line_text.starts_with('#') {
+        if line_text.is_empty() || line_text.starts_with('#') || line_text.ends_with(entry::TORN) {
             return None;
         }
         let mut line = Line {
             number,
             span,
             statements: Vec::new(),
+            struck: Vec::new(),
+            struck_by: None,
             not_understood: None,
         };
         let end = trim(
@@ -84,6 +88,29 @@ impl<'t> Reader<'t> {
         .end;
         for segment in segments(self.text, Span::new(content.start, end)) {
             let segment = without_bullet(self.text, trim(self.text, segment));
+            match entry::read(self.text, segment, content.end, self.words) {
+                Some(Entry::Whole(statement)) => {
+                    line.statements.push(Spanned {
+                        value: statement,
+                        span: Span::new(segment.start, content.end),
+                    });
+                    break;
+                }
+                Some(Entry::Part(all)) => {
+                    let place = |value| Spanned {
+                        value,
+                        span: segment,
+                    };
+                    line.statements.extend(all.into_iter().map(place));
+                    continue;
+                }
+                Some(Entry::Incomplete(help)) => {
+                    let (code, message) = (code::INCOMPLETE, "this entry is not complete");
+                    self.unread(&mut line, segment, segment, code, message, "here", help);
+                    continue;
+                }
+                None => {}
+            }
             if self.raw(Span::new(segment.start, content.end), &mut line) {
                 break;
             }

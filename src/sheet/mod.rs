@@ -4,6 +4,7 @@ pub mod concept;
 pub mod correct;
 mod decode;
 mod divide;
+mod entry;
 mod grammar;
 mod hint;
 mod line;
@@ -16,7 +17,8 @@ pub mod vocab;
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
 pub use decode::{MOST_BYTES, SheetError, read_limited};
-pub use print::{print, print_statement};
+pub use entry::{TORN, moment};
+pub use print::{moment_text, origin_text, outcome_text, print, print_statement};
 pub use statement::*;
 pub use vocab::Vocabulary;
 
@@ -55,6 +57,10 @@ pub struct Line {
     pub span: Span,
     /// What was understood; empty when nothing was.
     pub statements: Vec<Spanned<Statement>>,
+    /// What a later `undo` struck: kept, but no longer said.
+    pub struck: Vec<Spanned<Statement>>,
+    /// The line of the `undo` that struck it.
+    pub struck_by: Option<usize>,
     /// Set when (part of) the line was not understood: what was expected and what to type.
     pub not_understood: Option<NotUnderstood>,
 }
@@ -113,6 +119,7 @@ pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunShe
     for (index, span) in line_spans(&text).enumerate() {
         lines.extend(reader.line(index + 1, span));
     }
+    strike(&mut lines);
     let (diags, corrections) = reader.finish();
     if lines.is_empty() {
         return Err(SheetError::Empty);
@@ -124,6 +131,36 @@ pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunShe
         corrections,
         text,
     })
+}
+
+/// Each `undo` strikes the nearest line above it that still says something; an `undo` struck by none is left alone. The
+/// ticket, its board and the time stamps are not struck: without them the rest would mean nothing.
+fn strike(lines: &mut [Line]) {
+    let lasting = |s: &Statement| {
+        matches!(
+            s,
+            Statement::Ticket(_) | Statement::Board(_) | Statement::At(_) | Statement::Undo
+        )
+    };
+    for i in 0..lines.len() {
+        let (above, from) = lines.split_at_mut(i);
+        if !from[0]
+            .statements
+            .iter()
+            .any(|s| s.value == Statement::Undo)
+        {
+            continue;
+        }
+        let says = |l: &&mut Line| l.statements.iter().any(|s| !lasting(&s.value));
+        if let Some(line) = above.iter_mut().rev().find(says) {
+            let (keep, struck) = std::mem::take(&mut line.statements)
+                .into_iter()
+                .partition(|s| lasting(&s.value));
+            line.statements = keep;
+            line.struck = struck;
+            line.struck_by = Some(from[0].number);
+        }
+    }
 }
 
 /// Lines end with LF, CR or both.

@@ -20,6 +20,15 @@ pub fn print(sheet: &RunSheet) -> String {
             )
         });
         let mut all: Vec<(usize, String)> = read.chain(unread).collect();
+        if let Some(first) = line.struck.first() {
+            // One `undo` struck them together, so they stay on one line.
+            let texts: Vec<String> = line
+                .struck
+                .iter()
+                .map(|s| print_statement(&s.value))
+                .collect();
+            all.push((first.span.start, texts.join("; ")));
+        }
         all.sort_by_key(|(start, _)| *start);
         for (_, text) in all {
             out.push_str(&text);
@@ -59,7 +68,58 @@ pub fn print_statement(statement: &Statement) -> String {
         }
         Statement::RestFine => "rest fine".into(),
         Statement::NewRun => "new run".into(),
+        Statement::History(text) => format!("history {}", one_line(text)),
+        Statement::At(moment) => format!("at {}", moment_text(*moment)),
+        Statement::Photo { file, caption } => photo_text(file, caption),
+        Statement::Origin { places, from } => {
+            format!("origin {} {}", place_list(places), origin_text(from))
+        }
+        Statement::OldPart { place, what } => {
+            format!("old part {} {}", place_text(place), one_line(what))
+        }
+        Statement::Undo => "undo".into(),
+        Statement::Skip(text) => format!("skip {}", one_line(text)).trim_end().to_string(),
+        Statement::Proved(text) => format!("proved {}", one_line(text)),
+        Statement::Outcome(outcome) => outcome_text(*outcome).into(),
     }
+}
+
+/// `2026-11-25 14:03`.
+pub fn moment_text(m: Moment) -> String {
+    format!(
+        "{:04}-{:02}-{:02} {:02}:{:02}",
+        m.year, m.month, m.day, m.hour, m.minute
+    )
+}
+
+/// Where a part came from, in words: `shelf`, `new`, `ticket 0398`.
+pub fn origin_text(origin: &Origin) -> String {
+    match origin {
+        Origin::Shelf => "shelf".into(),
+        Origin::New => "new".into(),
+        Origin::Donor(ticket) => format!("ticket {ticket}"),
+    }
+}
+
+/// How a ticket ended, as a line of it.
+pub fn outcome_text(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::CuredProved => "closed: cured and proved",
+        Outcome::CauseUnknown => "closed: sent out, cause unknown",
+        Outcome::UsedForParts => "closed: used for parts",
+        Outcome::Reopened => "reopened",
+    }
+}
+
+fn photo_text(file: &str, caption: &str) -> String {
+    let name = if file.contains(char::is_whitespace) {
+        format!("\"{}\"", one_line(file).replace('"', ""))
+    } else {
+        file.to_string()
+    };
+    format!("photo {name} {}", one_line(caption))
+        .trim_end()
+        .to_string()
 }
 
 /// Free text never breaks a line.

@@ -39,6 +39,78 @@ pub enum Statement {
     /// `run 2` or `new run`: what follows was seen on a later run of the same machine. Before the first finding
     /// (`run 1` at the top) it means nothing.
     NewRun,
+    /// `history ten years in a shed`: free text, kept for the ticket.
+    History(String),
+    /// `at 2026-11-25 14:03`: when what follows was noted.
+    At(Moment),
+    /// `photo board-front.jpg solder side`: a picture kept beside the ticket.
+    Photo {
+        /// Name of the file.
+        file: String,
+        /// What it shows; may be empty.
+        caption: String,
+    },
+    /// `origin U18 shelf`, `fitted U18 8580 from ticket 0398`: where the parts in these positions came from.
+    Origin {
+        /// The positions.
+        places: Vec<Place>,
+        /// Where from.
+        from: Origin,
+    },
+    /// `old part U18 6581, date code 3287`: what was taken out of a position.
+    OldPart {
+        /// The position.
+        place: Place,
+        /// What it was, as typed.
+        what: String,
+    },
+    /// `undo`: strikes the line of statements before it. The struck line stays in the file.
+    Undo,
+    /// `skip hold a logic probe on P1 pin 37`: a proposed step that will not be done.
+    Skip(String),
+    /// `proved U10 dead`: which unit was at fault in the end, and how, as typed.
+    Proved(String),
+    /// `closed: cured and proved`, `reopened`: how the ticket ended.
+    Outcome(Outcome),
+}
+
+/// A minute of the calendar, as the clock on the bench showed it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Moment {
+    /// Year, such as 2026.
+    pub year: u16,
+    /// 1 to 12.
+    pub month: u8,
+    /// 1 to 31.
+    pub day: u8,
+    /// 0 to 23.
+    pub hour: u8,
+    /// 0 to 59.
+    pub minute: u8,
+}
+
+/// Where a part came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origin {
+    /// Out of the bench's own drawers.
+    Shelf,
+    /// Bought for this.
+    New,
+    /// Out of another machine: its ticket.
+    Donor(String),
+}
+
+/// How a ticket ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Outcome {
+    /// `closed: cured and proved`.
+    CuredProved,
+    /// `closed: sent out, cause unknown`.
+    CauseUnknown,
+    /// `closed: used for parts`.
+    UsedForParts,
+    /// `reopened`: the end before this was none.
+    Reopened,
 }
 
 /// How the text of the sheet came about.

@@ -229,7 +229,7 @@ impl Vocabulary {
                     | Concept::KeyName
                     | Concept::No
             )
-        );
+        ) || matches!(means, Meaning::Concept(c) if c >= Concept::Moment);
         let pieces = crate::sheet::token::pieces(phrase).map(|(start, end)| &phrase[start..end]);
         let mut parts = pieces.filter(|word| *word != "-").map(keep);
         let Some(first) = parts.next() else { return };

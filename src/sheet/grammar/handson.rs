@@ -46,13 +46,14 @@ enum Donor {
 const DONORS: &[(Concept, Donor)] = &[(KnownGood, Donor::Good), (WithNew, Donor::New)];
 
 /// The positions that were worked on; `all` gives an empty list. What is outside the board goes by its name:
-/// `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`.
+/// `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`, `MAINS` (its setting).
 fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
     const UNITS: &[(Concept, &str)] = &[
         (Keyboard, "KEYBOARD"),
         (Supply, "SUPPLY"),
         (Cartridge, "CARTRIDGE"),
         (Cable, "CABLE"),
+        (Mains, "MAINS"),
     ];
     let unit = map(terminated(one_of(UNITS), opt(word(Plug))), |name: &str| {
         vec![Place {

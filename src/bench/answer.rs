@@ -1,0 +1,272 @@
+//! An answer, bare or in full, to the line of the sheet that it means.
+
+use crate::next::Ask;
+use crate::sheet::{
+    Effect, Finding, HandsOn, RunSheet, State, Statement, Subject, Warmth, parse, print_statement,
+};
+
+/// What became of an answer.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Understood {
+    /// Statements, and words that were read as others.
+    Line(Vec<Statement>, Vec<(String, String)>),
+    /// Not understood: what to type.
+    Not(String),
+}
+
+/// Reads an answer: as the rest of what was asked, else as a line of a sheet.
+pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
+    if let Some(statement) = ask.and_then(|ask| in_context(ask, answer)) {
+        return Understood::Line(vec![statement], Vec::new());
+    }
+    full(answer)
+}
+
+/// Reads a line of a sheet.
+pub fn full(answer: &str) -> Understood {
+    let Ok(sheet) = parse("answer", answer.as_bytes()) else {
+        return Understood::Not("type an answer, or 'help'".into());
+    };
+    if let Some(not) = sheet.lines.iter().find_map(|l| l.not_understood.as_ref()) {
+        return Understood::Not(not.hint.clone());
+    }
+    let read_as = sheet
+        .corrections
+        .iter()
+        .map(|c| (c.typed.clone(), c.read_as.clone()))
+        .collect();
+    Understood::Line(said(&sheet), read_as)
+}
+
+fn said(sheet: &RunSheet) -> Vec<Statement> {
+    sheet.statements().map(|s| s.value.clone()).collect()
+}
+
+/// The one statement that a text is, without anything to be said about it.
+fn one(text: &str) -> Option<Statement> {
+    let sheet = parse("answer", text.as_bytes()).ok()?;
+    match &said(&sheet)[..] {
+        [one] if sheet.diags.is_empty() => Some(one.clone()),
+        _ => None,
+    }
+}
+
+fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
+    match ask {
+        Ask::Remedy { action, place, .. } => {
+            let done = HandsOn {
+                action: *action,
+                places: vec![place.clone()],
+                result: Effect::Unknown,
+            };
+            let effect = effect_of(&done, answer)?;
+            let done = Statement::HandsOn(HandsOn {
+                result: effect,
+                ..done
+            });
+            // Where the sheet has no name for the place, the line would not read back.
+            (one(&print_statement(&done))? == done).then_some(done)
+        }
+        Ask::Loops => loops(answer),
+        // A sheet may leave the sign of a rail out, and of some names it must.
+        Ask::Rail { rail, .. } => {
+            let plain = rail.trim_start_matches('+');
+            let is =
+                |s: &Subject| matches!(s, Subject::Rail(n) if n.trim_start_matches('+') == plain);
+            finding(&format!("rail {rail}"), answer, is)
+                .or_else(|| finding(&format!("rail {plain}"), answer, is))
+        }
+        Ask::Supply => supply(answer),
+        _ => {
+            let subject = ask.subject()?;
+            finding(&head(&subject), answer, |s| *s == subject)
+        }
+    }
+}
+
+/// What is said of the supply by itself: a rail and how it is, or a state alone.
+pub fn supply(answer: &str) -> Option<Statement> {
+    let is = |s: &Subject| matches!(s, Subject::Supply(_));
+    finding("psu rail", answer, is).or_else(|| finding("supply", answer, is))
+}
+
+/// The finding about what was asked that an answer is, behind the words of the question.
+fn finding(head: &str, answer: &str, is: impl Fn(&Subject) -> bool) -> Option<Statement> {
+    let read = |text: &str| match one(text)? {
+        Statement::Finding(f) if is(&f.subject) => Some(Statement::Finding(f)),
+        _ => None,
+    };
+    read(&format!("{head} {answer}")).or_else(|| read(&format!("{head} {answer} V")))
+}
+
+/// The line up to the state.
+fn head(subject: &Subject) -> String {
+    let ok = Finding {
+        subject: subject.clone(),
+        state: State::Ok,
+        loops: None,
+        warmth: None,
+    };
+    let text = print_statement(&Statement::Finding(ok));
+    text.strip_suffix(" ok").unwrap_or(&text).to_string()
+}
+
+/// `cured`, `no change` …; `ok` and `bad` are said of the machine.
+fn effect_of(done: &HandsOn, answer: &str) -> Option<Effect> {
+    let line = print_statement(&Statement::HandsOn(done.clone()));
+    if let Some(Statement::HandsOn(h)) = one(&format!("{line}: {answer}"))
+        && h.result != Effect::Unknown
+        && h.action == done.action
+    {
+        return Some(h.result);
+    }
+    match one(&format!("test {answer}"))? {
+        Statement::Finding(f) if f.loops.is_none() => match f.state {
+            State::Ok => Some(Effect::Cured),
+            State::Bad | State::Dead => Some(Effect::NoChange),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
+/// `0 of 14`, `1 of 5 cold`: failing loops of loops run.
+fn loops(answer: &str) -> Option<Statement> {
+    let mut words = answer.split_whitespace();
+    let failed: u32 = words.next()?.parse().ok()?;
+    let of = match words.next()? {
+        "of" | "in" | "/" => words.next()?.parse().ok()?,
+        _ => return None,
+    };
+    let mut warmth = None;
+    for word in words {
+        match word {
+            "loops" | "loop" | "starts" | "start" | "when" | "failed" => {}
+            "cold" => warmth = Some(Warmth::Cold),
+            "warm" | "hot" => warmth = Some(Warmth::Warm),
+            _ => return None,
+        }
+    }
+    let state = if failed == 0 { State::Ok } else { State::Bad };
+    (failed <= of && of > 0).then_some(Statement::Finding(Finding {
+        subject: Subject::Test,
+        state,
+        loops: Some((failed, of)),
+        warmth,
+    }))
+}
+
+/// How to ask for the answer to a step, in the words of a sheet.
+pub fn prompt(ask: Option<&Ask>) -> String {
+    match ask {
+        None => "answer:".into(),
+        Some(Ask::Rail { rail, place, ac }) => {
+            let volts = if *ac { "volts AC" } else { "volts" };
+            format!("rail {rail} at {place} ({volts}, or missing):")
+        }
+        Some(Ask::Line { line, place }) => {
+            let pin = place
+                .pin
+                .as_deref()
+                .map_or(String::new(), |p| format!(" pin {p}"));
+            format!("line {line} at {}{pin} (pulsing, high, low):", place.name)
+        }
+        Some(ask @ Ask::Check { what, .. }) => match ask.subject() {
+            Some(subject) => format!("{} (ok, bad ...):", head(&subject)),
+            None => format!("{what} (as a line of a sheet):"),
+        },
+        Some(Ask::Remedy { action, place, .. }) => {
+            let done = HandsOn {
+                action: *action,
+                places: vec![place.clone()],
+                result: Effect::Unknown,
+            };
+            let line = print_statement(&Statement::HandsOn(done.clone()));
+            // A place that no sheet has a word for: only what is seen afterwards can be said.
+            if one(&line) != Some(Statement::HandsOn(done)) {
+                return "what it shows now (a line of a sheet), or skip:".into();
+            }
+            format!("{line} (cured, no change, changed):")
+        }
+        Some(Ask::Supply) => {
+            "supply by itself, unplugged (rail and volts, as in '+5V 5.1'):".into()
+        }
+        Some(Ask::Loops) => "loops (failed of run, cold or warm, as in '0 of 14 warm'):".into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::{Action, Place};
+
+    fn line(ask: &Ask, answer: &str) -> String {
+        match understand(Some(ask), answer) {
+            Understood::Line(all, _) => all
+                .iter()
+                .map(print_statement)
+                .collect::<Vec<_>>()
+                .join("; "),
+            Understood::Not(hint) => format!("? {hint}"),
+        }
+    }
+
+    fn at(name: &str, pin: Option<&str>) -> Place {
+        Place {
+            name: name.into(),
+            pin: pin.map(String::from),
+        }
+    }
+
+    #[test]
+    fn a_bare_answer_is_said_of_what_was_asked() {
+        let rail = Ask::Rail {
+            rail: "+5V".into(),
+            place: "C1 pin 1".into(),
+            ac: false,
+        };
+        assert_eq!(line(&rail, "4.98"), "rail +5V 4.98 V");
+        assert_eq!(line(&rail, "5"), "rail +5V 5.0 V");
+        assert_eq!(line(&rail, "missing"), "rail +5V dead");
+        assert_eq!(line(&rail, "ok"), "rail +5V ok");
+        let pin = Ask::Line {
+            line: "PHI0".into(),
+            place: at("P1", Some("37")),
+        };
+        assert_eq!(line(&pin, "pulsing"), "P1.37 pulsing");
+        assert_eq!(line(&pin, "1.02 MHz"), "P1.37 1.02 MHz");
+        let check = Ask::Check {
+            id: "clock.2".into(),
+            what: "clock 2".into(),
+        };
+        assert_eq!(line(&check, "stopped"), "clock 2 stopped");
+        let swap = Ask::Remedy {
+            unit: "M3".into(),
+            action: Action::Swap,
+            place: at("M3", None),
+        };
+        assert_eq!(line(&swap, "no change"), "swapped M3: no change");
+        assert_eq!(line(&swap, "ok"), "swapped M3: cured");
+        assert_eq!(line(&swap, "still bad"), "swapped M3: no change");
+        assert_eq!(
+            line(&Ask::Loops, "0 of 14 cold"),
+            "test ok in 0 of 14 loops when cold"
+        );
+        assert_eq!(line(&Ask::Loops, "2 of 9"), "test bad in 2 of 9 loops");
+        assert_eq!(line(&Ask::Supply, "+5V 5.1"), "psu rail +5V 5.1 V");
+    }
+
+    #[test]
+    fn a_full_line_is_taken_for_what_it_says() {
+        let rail = Ask::Rail {
+            rail: "9VAC".into(),
+            place: "F1 pin 2".into(),
+            ac: true,
+        };
+        assert_eq!(line(&rail, "memory bit 3 bad"), "memory bit 3 bad");
+        assert_eq!(line(&rail, "rail +5V 4.9"), "rail +5V 4.9 V");
+        assert_eq!(line(&rail, "swapped M3: cured"), "swapped M3: cured");
+        assert!(line(&rail, "blorp").starts_with('?'));
+        assert!(line(&rail, "").starts_with('?'));
+    }
+}

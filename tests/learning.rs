@@ -1,0 +1,383 @@
+//! A bench's own failure rates: the closed form, and what they do for a bench whose parts fail otherwise than the handbook says.
+
+mod bench_support;
+
+use bench_support::{Memory, Script, session};
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
+use whichsocket::faultmap::model::BoardModel;
+use whichsocket::infer::network::Outcome;
+use whichsocket::infer::{Limits, posterior};
+use whichsocket::learn::tickets::{Counter, by_unit, unit_of};
+use whichsocket::learn::{Learned, STRENGTH, Tally, family};
+use whichsocket::observe::{CheckReading, Evidence, Observed, Reading, TYPED, observe};
+use whichsocket::prior::common::CommonTable;
+use whichsocket::rank::network::{Assembled, assemble, priors};
+use whichsocket::rank::rank;
+use whichsocket::sheet;
+use whichsocket::shipped::Library;
+use whichsocket::ticket::Ticket;
+
+/// The family that this bench sees fail three times as often as the handbook says.
+const FAMILY: &str = "socket contacts";
+
+fn board() -> BoardModel {
+    Library::open(None).unwrap().board("dunlin-64").unwrap()
+}
+
+/// A machine that came in faulty and whose test ran: every check of the test but the single keys, and none failed yet.
+fn machine(model: &BoardModel) -> Observed {
+    let sheet = sheet::parse("m", b"board dunlin-64\ncame in faulty\n").unwrap();
+    let mut o = observe(model, &[sheet]);
+    let mut scratch = vec![0.0; model.modes.len()];
+    for check in model
+        .checks
+        .iter()
+        .filter(|c| c.test && !c.id.starts_with("key."))
+    {
+        let aspect = whichsocket::observe::Aspect::Trouble;
+        let effects =
+            whichsocket::observe::effects(model, &check.reads, aspect, TYPED.missed, &mut scratch);
+        o.readings.push(Reading {
+            sheet: 0,
+            line: 0,
+            text: check.what.clone(),
+            evidence: Evidence::Check(CheckReading {
+                check: check.id.clone(),
+                outcome: Outcome::Pass,
+                run: 0,
+                looped: false,
+                leak: TYPED.false_fail,
+                effects,
+            }),
+        });
+    }
+    o.runs = 1;
+    o
+}
+
+fn assembled(model: &BoardModel, o: &Observed) -> Assembled {
+    let common = CommonTable::shipped();
+    assemble(model, o, &common, &priors(model, o, &common), |_| true)
+}
+
+/// One machine drawn from a network: its faulty units, and the outcome of each reading; `None` when its owner would not have
+/// complained.
+fn draw(a: &Assembled, o: &Observed, rng: &mut StdRng) -> Option<(Vec<usize>, Vec<Outcome>)> {
+    let setting: usize = a
+        .net
+        .common
+        .iter()
+        .enumerate()
+        .map(|(k, &p)| usize::from(rng.random::<f64>() < p) << k)
+        .sum();
+    let mut silent: Vec<(f64, f64)> = a
+        .net
+        .checks
+        .iter()
+        .map(|c| (1.0 - c.leak_fail - c.leak_intermittent, 1.0 - c.leak_fail))
+        .collect();
+    let mut faulty = Vec::new();
+    for (cause, instance) in a.net.causes.iter().zip(&a.instances) {
+        let mut x: f64 = rng.random();
+        let mode = cause.modes.iter().find(|m| {
+            x -= m.prior[setting];
+            x < 0.0
+        });
+        let Some(mode) = mode else { continue };
+        faulty.push(instance.unit);
+        for e in &mode.effects {
+            silent[e.check].0 *= 1.0 - e.fail - e.intermittent;
+            silent[e.check].1 *= 1.0 - e.fail;
+        }
+    }
+    let mut outcomes = Vec::new();
+    for (reading, checks) in o.readings.iter().zip(&a.checks) {
+        // These readings are good or bad, so that a check is one or the other.
+        let bad = checks.iter().any(|&c| rng.random::<f64>() >= silent[c].0);
+        let outcome = if bad { Outcome::Fail } else { Outcome::Pass };
+        let Evidence::Check(c) = &reading.evidence else {
+            return None;
+        };
+        if c.check == "complaint" && !bad {
+            return None;
+        }
+        outcomes.push(outcome);
+    }
+    Some((faulty, outcomes))
+}
+
+fn with_outcomes(o: &Observed, outcomes: &[Outcome]) -> Observed {
+    let mut o = o.clone();
+    for (reading, outcome) in o.readings.iter_mut().zip(outcomes) {
+        if let Evidence::Check(c) = &mut reading.evidence {
+            c.outcome = *outcome;
+        }
+    }
+    o
+}
+
+/// P(at fault) of every unit.
+fn ranked(model: &BoardModel, o: &Observed) -> Vec<f64> {
+    let a = assembled(model, o);
+    let p = posterior(&a.net, &Limits::default()).unwrap();
+    let mut out = vec![0.0; model.units.len()];
+    for (cause, instance) in a.instances.iter().enumerate() {
+        out[instance.unit] = p.cause(cause);
+    }
+    out
+}
+
+/// Place of a unit, from 1; equals share their places.
+fn place(p: &[f64], unit: usize) -> f64 {
+    let above = p.iter().filter(|&&q| q > p[unit]).count() as f64;
+    let equal = p.iter().filter(|&&q| q == p[unit]).count() as f64;
+    above + (equal + 1.0) / 2.0
+}
+
+#[test]
+fn the_factor_is_the_mean_of_the_closed_form_posterior() {
+    for (failed, expected) in [(0, 0.0), (0, 2.5), (4, 1.2), (11, 7.9)] {
+        // Gamma(s, s) prior times Poisson likelihood, summed on a fine grid: no closed form in it.
+        let log =
+            |t: f64| (STRENGTH - 1.0 + f64::from(failed)) * t.ln() - (STRENGTH + expected) * t;
+        let grid = (1..400_000).map(|i| f64::from(i) * 1e-4);
+        let (mut mass, mut mean) = (0.0, 0.0);
+        for t in grid {
+            mass += log(t).exp();
+            mean += t * log(t).exp();
+        }
+        let tally = Tally { failed, expected };
+        assert!(
+            (tally.factor(STRENGTH) - mean / mass).abs() < 1e-6,
+            "{failed} of {expected}"
+        );
+    }
+}
+
+#[test]
+fn counted_tickets_give_what_the_definition_says() {
+    let model = board();
+    let library = Library::open(None).unwrap();
+    let texts = [
+        "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nproved M3 dead\nclosed: cured and proved\n",
+        "ticket 2\nboard dunlin-64\ncame in faulty\nproved M5 contacts open\nproved M5 dead\nclosed: cured and proved\n",
+        "ticket 3\nboard dunlin-64\nworks, please check\nproved key Q dirty\nclosed: cured and proved\n",
+        "ticket 4\nboard dunlin-64\ncame in faulty\nproved M3 dead\n",
+        "ticket 5\nboard dunlin-64\ncame in faulty\nproved the cat\nclosed: cured and proved\n",
+        "ticket 6\nboard dunlin-64\ncame in faulty\nclosed: sent out, cause unknown\n",
+        "ticket 7\nboard dunlin-64\ncame in faulty\nproved M3 dead\nundo\nclosed: cured and proved\n",
+    ];
+    let mut counter = Counter::new(&library);
+    for (i, text) in texts.iter().enumerate() {
+        counter.ticket(
+            &format!("{}", i + 1),
+            &Ticket::parse("t", text.as_bytes()).unwrap(),
+        );
+    }
+    let passed: Vec<&str> = counter
+        .passed_over
+        .iter()
+        .map(|p| p.name.as_str())
+        .collect();
+    assert_eq!(
+        (counter.learned.tickets, passed),
+        (3, vec!["4", "5", "6", "7"])
+    );
+    // Two machines that came in faulty and one to be checked, by their own rankings.
+    let mut expected = vec![0.0; model.units.len()];
+    for (text, times) in [
+        ("board dunlin-64\ncame in faulty\n", 2.0),
+        ("board dunlin-64\nworks, please check\n", 1.0),
+    ] {
+        let sheet = sheet::parse("m", text.as_bytes()).unwrap();
+        let p = by_unit(&model, &rank(&model, &[sheet]).unwrap());
+        expected
+            .iter_mut()
+            .zip(p)
+            .for_each(|(e, p)| *e += times * p);
+    }
+    let of = |name: &str| -> f64 {
+        let units = model
+            .units
+            .iter()
+            .zip(&expected)
+            .filter(|(u, _)| family(&model, u) == name);
+        units.map(|(_, e)| e).sum()
+    };
+    for (name, failed) in [
+        ("memory-4164", 2),
+        ("socket contacts", 1),
+        ("key contacts", 1),
+        ("processor-6502", 0),
+    ] {
+        let tally = counter.learned.families[name];
+        assert_eq!(tally.failed, failed, "{name}");
+        assert!(
+            (tally.expected - of(name)).abs() < 1e-9,
+            "{name}: {} {}",
+            tally.expected,
+            of(name)
+        );
+        let factor = (STRENGTH + f64::from(failed)) / (STRENGTH + of(name));
+        assert!((counter.learned.factor(name) - factor).abs() < 1e-9);
+    }
+    // Rates of the board are the handbook's times the factor, and nothing else of it changes.
+    let mut own = model.clone();
+    counter.learned.apply(&mut own);
+    for (mode, old) in own.modes.iter().zip(&model.modes) {
+        let factor = counter
+            .learned
+            .factor(&family(&model, &model.units[old.unit as usize]));
+        assert!((mode.rate - old.rate * factor).abs() <= 1e-12 * old.rate);
+    }
+    let back = Learned::import("f", &counter.learned.export().unwrap()).unwrap();
+    assert_eq!(back, counter.learned);
+    assert!(Learned::import("f", "schema: 1\nstrength: -1\ntickets: 0\nfamilies: {}\n").is_err());
+}
+
+#[test]
+fn the_ranking_says_when_the_tickets_changed_its_order() {
+    let model = board();
+    let sheets = [sheet::parse(
+        "s",
+        b"board dunlin-64\ncame in faulty\nmemory bit 3 bad\nrest fine\n",
+    )
+    .unwrap()];
+    let plain = rank(&model, &sheets).unwrap();
+    let second = &plain.suspects[1];
+    let unit = &model.units[second.instance.unit];
+    let mut learned = Learned {
+        tickets: 40,
+        ..Learned::default()
+    };
+    let changed = |learned: &Learned| {
+        let mut own = model.clone();
+        learned.apply(&mut own);
+        let ranking = rank(&own, &sheets).unwrap();
+        (
+            ranking.suspects[0].name.clone(),
+            whichsocket::learn::order::changed(&model, learned, &sheets, &ranking),
+        )
+    };
+    assert_eq!(changed(&learned), (plain.suspects[0].name.clone(), None));
+    learned.families.insert(
+        family(&model, unit),
+        Tally {
+            failed: 90,
+            expected: 1.0,
+        },
+    );
+    let (leader, told) = changed(&learned);
+    assert_eq!(leader, second.name);
+    let told = told.unwrap();
+    assert!(
+        told.contains("Order changed by this bench's own tickets")
+            && told.contains("90 failed in 40 tickets"),
+        "{told}"
+    );
+    // A session says so too.
+    let mut store = Memory::with(
+        b"ticket 0402\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nrest fine\n".to_vec(),
+    );
+    let mut script = Script::of(&["quit"]);
+    session(&mut store, &mut script, Some(&learned)).unwrap();
+    assert!(
+        script
+            .dialogue
+            .contains("Order changed by this bench's own"),
+        "{}",
+        script.dialogue
+    );
+}
+
+#[test]
+fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
+    let handbook = board();
+    // The bench as it is: one family fails three times as often.
+    let mut truth = handbook.clone();
+    for mode in &mut truth.modes {
+        if family(&handbook, &handbook.units[mode.unit as usize]) == FAMILY {
+            mode.rate *= 3.0;
+        }
+    }
+    let o = machine(&truth);
+    let a = assembled(&truth, &o);
+    let mut rng = StdRng::seed_from_u64(20_261_125);
+    let mut next = || loop {
+        if let Some(found) = draw(&a, &o, &mut rng) {
+            break found;
+        }
+    };
+    // Thirty machines, worked through and closed.
+    let library = Library::open(None).unwrap();
+    let mut counter = Counter::new(&library);
+    while counter.learned.tickets < 30 {
+        let (faulty, _) = next();
+        // A complaint without a fault closes without a proof, and is not counted.
+        let proved: String = faulty
+            .iter()
+            .map(|&u| format!("proved {} found bad\n", handbook.units[u].name))
+            .collect();
+        let text = format!(
+            "ticket 1\nboard dunlin-64\ncame in faulty\n{proved}closed: cured and proved\n"
+        );
+        let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+        for (text, unit) in ticket.proved().iter().zip(&faulty) {
+            assert_eq!(unit_of(&handbook, text), Some(*unit), "{text}");
+        }
+        counter.ticket("t", &ticket);
+    }
+    let mut own = handbook.clone();
+    counter.learned.apply(&mut own);
+    assert!(
+        counter.learned.factor(FAMILY) > 1.5,
+        "{:?}",
+        counter.learned.families[FAMILY]
+    );
+
+    const MACHINES: usize = 150;
+    let (mut places, mut faults, mut score) = ([0.0; 2], 0.0, [0.0; 2]);
+    let mut bins = [[(0.0, 0.0, 0.0); 10]; 2];
+    for _ in 0..MACHINES {
+        let (faulty, outcomes) = next();
+        let seen = with_outcomes(&o, &outcomes);
+        faults += faulty.len() as f64;
+        for (k, model) in [&handbook, &own].into_iter().enumerate() {
+            let p = ranked(model, &seen);
+            places[k] += faulty.iter().map(|&u| place(&p, u)).sum::<f64>();
+            for (u, &q) in p.iter().enumerate() {
+                let bad = faulty.contains(&u);
+                let (n, said, was) = &mut bins[k][((q * 10.0) as usize).min(9)];
+                (*n, *said, *was) = (*n + 1.0, *said + q, *was + f64::from(u8::from(bad)));
+                score[k] += if bad {
+                    q.max(1e-12).ln()
+                } else {
+                    (1.0 - q).max(1e-12).ln()
+                };
+            }
+        }
+    }
+    let mean = places.map(|sum| sum / faults);
+    println!(
+        "mean rank of a true fault: handbook {:.3}, own rates {:.3} ({faults} faults)",
+        mean[0], mean[1]
+    );
+    println!(
+        "log score a machine: handbook {:.4}, own rates {:.4}",
+        score[0] / MACHINES as f64,
+        score[1] / MACHINES as f64
+    );
+    assert!(mean[1] < mean[0], "{mean:?}");
+    assert!(score[1] > score[0], "{score:?}");
+    for (decile, (n, said, was)) in bins[1].iter().enumerate().filter(|(_, b)| b.0 > 0.0) {
+        let (said, was) = (said / n, was / n);
+        println!("decile {decile}: {n} units, said {said:.3}, were {was:.3}");
+        // 7 points, or three standard errors where so few are counted that chance alone gives more.
+        let chance = 3.0 * (said * (1.0 - said) / n).sqrt();
+        assert!(
+            (said - was).abs() <= chance.max(0.07),
+            "decile {decile}: said {said}, were {was}"
+        );
+    }
+}
