@@ -2,6 +2,7 @@
 //! The whole campaign, with the figures that documents quote:
 //! `cargo test --release --test inject -- --ignored --nocapture` (`tests/full` calls it).
 
+#[path = "inject/mod.rs"]
 mod inject;
 
 use inject::config::Config;
@@ -34,7 +35,7 @@ fn a_good_board_passes_everything() {
         let seen = bench.observe(&[]);
         let failing: Vec<_> = seen.results.failing().collect();
         let name = &bench.w.board;
-        assert!(seen.results.ran && failing.is_empty(), "{name}: {failing:?}");
+        assert!(seen.results.ran && failing.is_empty(), "{name}: {failing:?} {:?} {:X?}", seen.results.screen, seen.results.cells.iter().take(8).collect::<Vec<_>>());
         assert_eq!(seen.results.screen, Screen::Normal, "{name}");
         assert!(!seen.shows(&bench.w), "{name}: {:?}", seen.rails);
         assert!(seen.results.tests.len() > 80, "{name}: {} tests", seen.results.tests.len());

@@ -74,6 +74,8 @@ pub struct Config {
     interrupts: Vec<Vec<Stage>>,
     /// Selects that must stay high while nothing is there, and an address with nothing.
     pub wide: bool,
+    /// The processor's port as the system leaves it.
+    pub port_at_rest: u8,
 }
 
 struct Builder<'a>(&'a Wired);
@@ -141,6 +143,11 @@ impl Config {
     /// Banks of the memory.
     pub fn banks(&self, _: &Machine) -> Vec<bool> {
         if self.banked { vec![false, true] } else { vec![false] }
+    }
+
+    /// Port bits that stay outputs while a port is tested: the serial lines let go only if their drivers are told to.
+    pub fn rest_direction(&self, adapter: usize, port: u8) -> u8 {
+        if self.wide && adapter == 1 && port == 0 { 0x38 } else { 0 }
     }
 
     /// Sets the port bit that chooses the bank.
@@ -353,6 +360,7 @@ fn dunlin(b: &Builder) -> Config {
         break_key: b.through("J3 19, J3 10, P1 6"),
         interrupts: vec![b.through("P1 4"), b.through("P1 4")],
         wide: false,
+        port_at_rest: 7,
     }
 }
 
@@ -420,5 +428,6 @@ fn wide(b: &Builder) -> Config {
         break_key: b.through("CN1 3, CN1 1, R41, C38, R35, U20 6 5, U8 5 6, U7 4"),
         interrupts: vec![Vec::new(), Vec::new()],
         wide: true,
+        port_at_rest: 0x27,
     }
 }

@@ -180,6 +180,8 @@ pub struct Machine<'a> {
     /// Levels that never change: supplies, grounds, lines held by a fault.
     fixed: Vec<(usize, V)>,
     slot: Option<Slot>,
+    /// Lines that no bus cycle moves, and whether they move.
+    pub special: HashMap<usize, bool>,
 }
 
 const NONE: usize = usize::MAX;
@@ -259,6 +261,7 @@ impl<'a> Machine<'a> {
             caps: Vec::new(),
             fixed: Vec::new(),
             slot: None,
+            special: HashMap::new(),
         };
         m.nets = (0..w.parts.len())
             .map(|p| {
@@ -686,6 +689,8 @@ impl<'a> Machine<'a> {
             self.step = Step { stage, cpu: true };
             self.settle();
         }
+        // Memories answer once they have taken the column.
+        self.settle();
         let cpu = self.cpu();
         let read = self.word(cpu, &self.data_pins(), u64::from(address)) as u8;
         self.request = None;
@@ -715,6 +720,7 @@ impl<'a> Machine<'a> {
             self.step = Step { stage, cpu: false };
             self.settle();
         }
+        self.settle();
     }
 
     /// Ends a look of the video chip.
@@ -887,6 +893,11 @@ impl<'a> Machine<'a> {
         reset && clock && ready && !self.o.block(part, "core")
     }
 
+    /// For a look at what a machine does wrong.
+    pub fn debug_levels(&self, names: &[&str]) -> String {
+        names.iter().map(|n| format!("{n}={:?} ", self.level(self.w.line(n)))).collect()
+    }
+
     /// Whether the processor is alive at all.
     pub fn cpu_alive(&self) -> bool {
         let cpu = self.cpu();
@@ -945,7 +956,8 @@ impl<'a> Machine<'a> {
         out.push((17, V::of(s.cpu)));
         out.push((18, V::of(s.stage == 0)));
         out.push((19, V::of(s.stage < 2)));
-        out.push((12, V::H));
+        // The bus warning goes low while it reads characters.
+        out.push((12, V::of(self.fetch.is_none())));
         let Some(address) = self.fetch.filter(|_| !s.cpu) else {
             return;
         };

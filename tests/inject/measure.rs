@@ -19,9 +19,14 @@ pub enum Reading {
 
 /// Lets the machine do what it does on the bench while a probe is held to it.
 pub fn exercise(m: &mut Machine, c: &Config) {
-    m.set_port(7);
+    m.set_port(c.port_at_rest);
     m.idle();
     let start = program::start(m, c);
+    if c.wide && start != Start::Nothing {
+        // The system lets the serial lines go and takes the lowest quarter of the memory for the picture.
+        m.access(c.adapters[1].base + 2, Some(0x3F));
+        m.access(c.adapters[1].base, Some(0x07));
+    }
     m.forget();
     // A processor that runs into nonsense stops now and then at a code that halts it.
     let halted = start == Start::Nothing && m.salt % 10 < 3;
@@ -39,6 +44,21 @@ pub fn exercise(m: &mut Machine, c: &Config) {
     if !halted && start == Start::Full {
         scan(m, c);
     }
+    if !c.wide {
+        special(m, c, !halted && start != Start::Nothing);
+    }
+}
+
+/// Voices sound while the program plays them; dots come while it writes.
+fn special(m: &mut Machine, c: &Config, runs: bool) {
+    let reached = runs && c.sound_reached(m);
+    for (k, name) in ["ANA_1", "ANA_2", "ANA_3"].into_iter().enumerate() {
+        let block = ["voice 1", "voice 2", "voice 3"][k];
+        let moves = reached && !m.o.block(c.sound, block);
+        m.special.insert(m.w.line(name), moves);
+    }
+    let dots = super::picture::shift(m);
+    m.special.insert(m.w.line("DOT"), dots);
 }
 
 fn io(m: &mut Machine, c: &Config, k: u16) {
@@ -49,9 +69,6 @@ fn io(m: &mut Machine, c: &Config, k: u16) {
     m.access(c.video_base + k % 2, None);
     if let Some(colour) = c.colour {
         m.access(colour + k, None);
-        m.set_port(3);
-        m.access(0xD000 + k, None);
-        m.set_port(7);
     }
 }
 
@@ -70,6 +87,14 @@ fn scan(m: &mut Machine, c: &Config) {
 pub fn level_word(m: &Machine, c: &Config, line: usize) -> &'static str {
     if super::supply::is_power(m.w, line) {
         return if m.supply.good(line) { "high" } else { "low" };
+    }
+    if let Some(&moves) = m.special.get(&line) {
+        return match m.line_held(line) {
+            Some(V::H) => "high",
+            Some(_) => "low",
+            None if moves => "pulsing",
+            None => "low",
+        };
     }
     if clocklike(m, c, line) {
         return if m.line_runs(line) { "pulsing" } else if m.level(line) == V::H { "high" } else { "low" };

@@ -13,7 +13,7 @@
 //! bench.check(&[fault.clone()], "memory.bit.3")          // one check of the run: Some("memory bit 3 bad"), None: it did not run
 //! bench.measure(&[fault.clone()], "U7", "40", Reading::Level, seed)  // "U7.40 low": a pin, by position and label
 //! bench.measure(&[fault.clone()], "", "RESET_N", Reading::Level, seed) // "line RESET_N high": a line by name
-//! bench.measure(&[fault.clone()], "", "+5V", Reading::Volts, seed)   // "rail +5V 5.02 V"
+//! bench.measure(&[fault.clone()], "", "+5V", Reading::Volts, seed)   // "rail 5V 5.02 V"
 //! bench.remedy(fault, "U7 contacts", Remedy::Reseat)     // whether that cures it
 //! ```
 //! The same seed gives the same text. `fault.unit` is the name of the unit of the map, as the ranking names suspects;
@@ -170,7 +170,7 @@ impl Bench {
         match kind {
             Reading::Volts => {
                 let volts = measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
-                format!("rail {at} {volts:.2} V")
+                format!("rail {} {volts:.2} V", at.trim_start_matches('+'))
             }
             Reading::Ripple => {
                 let line = self.w.rails.iter().find(|r| r.0 == at).map(|r| r.1);

@@ -150,7 +150,7 @@ fn dunlin_look(m: &mut Machine, code: u8, a: u16) -> (u8, u8) {
 }
 
 /// Whether the shift register of the invented machine gives dots.
-fn shift(m: &Machine) -> bool {
+pub fn shift(m: &Machine) -> bool {
     let l9 = m.w.part("L9");
     let load = m.w.parts[l9].pins[14].1.expect("wired");
     let (low, high, _) = m.seen(load);

@@ -122,7 +122,7 @@ fn writes_reach_nowhere_wrong(m: &mut Machine) -> bool {
 /// The start without a cartridge: the system's ROM, its first steps, then memory and the rest.
 pub fn start(m: &mut Machine, c: &Config) -> Start {
     m.cartridge_mode = (V::Z, V::Z);
-    m.set_port(7);
+    m.set_port(c.port_at_rest);
     m.idle();
     if !writes_reach_nowhere_wrong(m) {
         return Start::Nothing;
@@ -158,7 +158,7 @@ pub enum Start {
 /// Whether the test program runs: every look at the cartridge brings the right byte.
 fn program_runs(m: &mut Machine, c: &Config) -> bool {
     m.cartridge_mode = c.cartridge_first;
-    m.set_port(7);
+    m.set_port(c.port_at_rest);
     m.idle();
     if !m.cpu_alive() || c.reset_doubtful(m) {
         return false;
@@ -186,7 +186,7 @@ fn holds(m: &mut Machine, at: &[u16]) -> u8 {
 }
 
 fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
-    m.set_port(0);
+    m.set_port(c.port_at_rest & !7);
     m.idle();
     let mut wrong = 0u8;
     let mut at: Vec<u16> = Vec::new();
@@ -217,7 +217,7 @@ fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
         }
     }
     wrong |= banks_differ(m, c);
-    m.set_port(7);
+    m.set_port(c.port_at_rest);
     m.idle();
     for bit in 0..8 {
         let bad = wrong >> bit & 1 == 1;
@@ -250,11 +250,11 @@ fn verdict(good: bool) -> Outcome {
 fn roms(m: &mut Machine, c: &Config, r: &mut Results) {
     for &(word, part, base, size) in &c.roms {
         if word == "character" {
-            m.set_port(3);
+            m.set_port(c.port_at_rest & !4);
         }
         m.idle();
         let good = rom_right(m, part, base, size);
-        m.set_port(7);
+        m.set_port(c.port_at_rest);
         m.idle();
         r.tests.push((Test::Rom(word), verdict(good)));
     }
@@ -380,7 +380,8 @@ fn wire_works(m: &mut Machine, c: &Config, wire: &Wire) -> bool {
     match wire {
         Wire::Out { adapter, port, bit, socket, pin, inverted } => {
             let base = c.adapters[*adapter].base + u16::from(*port);
-            m.access(base + 2, Some(1 << bit));
+            let rest = c.rest_direction(*adapter, *port);
+            m.access(base + 2, Some(rest | 1 << bit));
             let good = [false, true].iter().all(|&high| {
                 m.access(base, Some(u8::from(high) << bit));
                 m.at(*socket, *pin) == V::of(high != *inverted)
@@ -390,8 +391,11 @@ fn wire_works(m: &mut Machine, c: &Config, wire: &Wire) -> bool {
         }
         Wire::In { adapter, port, bit, socket, pin } => {
             let base = c.adapters[*adapter].base + u16::from(*port);
+            m.access(base + 2, Some(c.rest_direction(*adapter, *port)));
+            m.access(base, Some(0));
+            let good = in_works(m, *socket, *pin, base, *bit);
             m.access(base + 2, Some(0));
-            in_works(m, *socket, *pin, base, *bit)
+            good
         }
         Wire::InAt { address, bit, socket, pin } => in_works(m, *socket, *pin, *address, *bit),
         Wire::Stage(s) => c.stage_works(m, s),

@@ -80,7 +80,7 @@ pub fn write(rng: &mut StdRng, board: &str, r: &Results, hand: &Hand, share: Opt
     }
     for (rail, volts) in &hand.rails {
         let read = volts * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
-        lines.push(format!("rail {rail} {read:.2} V"));
+        lines.push(format!("rail {} {read:.2} V", rail.trim_start_matches('+')));
     }
     for (place, word) in &hand.levels {
         lines.push(format!("{place} {word}"));
