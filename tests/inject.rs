@@ -6,6 +6,7 @@
 mod inject;
 
 use inject::config::Config;
+use inject::faults::Fault;
 use inject::picture::Screen;
 use inject::score::{self, Calibration, Singles};
 use inject::{Bench, Seen};
@@ -62,7 +63,8 @@ fn a_good_board_measures_as_its_map_expects() {
 #[test]
 fn every_line_of_a_simulated_sheet_is_understood() {
     let mut rng = StdRng::seed_from_u64(1);
-    for (_, bench) in boards() {
+    for (_, mut bench) in boards() {
+        bench.slips = 0.0;
         let mut faults = bench.faults();
         faults.shuffle(&mut rng);
         for fault in faults.iter().take(60) {
@@ -74,29 +76,56 @@ fn every_line_of_a_simulated_sheet_is_understood() {
     }
 }
 
-/// Faults that show, with what they show.
-fn visible(bench: &Bench, all: Vec<inject::faults::Fault>) -> Vec<(inject::faults::Fault, Seen)> {
-    all.into_iter()
-        .filter_map(|f| {
-            let seen = bench.observe(std::slice::from_ref(&f));
-            seen.shows(&bench.w).then_some((f, seen))
-        })
-        .collect()
+type Shown = (Fault, Seen);
+
+/// Work on a list in as many threads as the machine has cores, results in order.
+fn spread<T: Sync, R: Send>(list: &[T], work: impl Fn(usize, &T) -> R + Sync) -> Vec<R> {
+    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let mut all: Vec<(usize, R)> = std::thread::scope(|s| {
+        let one = || {
+            let mut out = Vec::new();
+            loop {
+                let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+                let Some(item) = list.get(k) else {
+                    return out;
+                };
+                out.push((k, work(k, item)));
+            }
+        };
+        let handles: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
+        handles.into_iter().flat_map(|h| h.join().expect("a thread that works")).collect()
+    });
+    all.sort_by_key(|r| r.0);
+    all.into_iter().map(|r| r.1).collect()
 }
 
-/// Figures of single faults: as many of each, and weighted by how often the units fail.
-fn singles(bench: &Bench, model: &BoardModel, faults: &[(inject::faults::Fault, Seen)], sheets: usize, seed: u64) -> [Singles; 3] {
-    let mut rng = StdRng::seed_from_u64(seed);
-    let mut out = [Singles::default(), Singles::default(), Singles::default()];
-    for (fault, seen) in faults {
+/// Faults that show, with what they show.
+fn visible(bench: &Bench, all: &[Fault]) -> Vec<Shown> {
+    let seen = spread(all, |_, f| bench.observe(std::slice::from_ref(f)));
+    all.iter().cloned().zip(seen).filter(|(_, seen)| seen.shows(&bench.w)).collect()
+}
+
+/// Figures of single faults: those with which the test ran, those with which it did not, and both as often as they
+/// happen.
+fn singles(bench: &Bench, model: &BoardModel, faults: &[Shown], sheets: usize, seed: u64) -> [Singles; 3] {
+    let each = spread(faults, |k, (fault, seen)| {
         let same = faults.iter().filter(|f| f.0.unit == fault.unit).count();
         let weight = score::rate(model, &fault.unit) / same as f64;
+        let mut rng = StdRng::seed_from_u64(seed + k as u64);
+        let mut one = [Singles::default(), Singles::default()];
         for _ in 0..sheets {
-            let seed = rng.random();
-            let kind = usize::from(!seen.results.ran);
-            out[kind].add(bench, model, fault, seen, 1.0, seed);
-            out[2].add(bench, model, fault, seen, weight, seed);
+            let text = bench.sheet(seen, rng.random());
+            let place = score::ranked(model, &text, &fault.unit);
+            one[0].add(fault.words(&bench.w), &place, 1.0);
+            one[1].add(fault.words(&bench.w), &place, weight);
         }
+        one
+    });
+    let mut out = [Singles::default(), Singles::default(), Singles::default()];
+    for ((_, seen), [plain, weighted]) in faults.iter().zip(each) {
+        out[usize::from(!seen.results.ran)].join(plain);
+        out[2].join(weighted);
     }
     out
 }
@@ -114,7 +143,7 @@ fn campaign() {
     for (model, bench) in boards() {
         let all: Vec<_> = bench.faults().into_iter().step_by(part).collect();
         let number = all.len();
-        let faults = visible(&bench, all);
+        let faults = visible(&bench, &all);
         println!("{}: {number} faults, {} show", bench.w.board, faults.len());
         let [ran, dark, weighted] = singles(&bench, &model, &faults, sheets, 1);
         println!("  test ran:      {}", ran.line());

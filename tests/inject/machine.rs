@@ -422,6 +422,10 @@ impl<'a> Machine<'a> {
                     new[net] = V::L;
                 }
             }
+            // A shorted output wins over every driver.
+            for &(net, v) in &self.fixed {
+                new[net] = v;
+            }
             let same = new == self.net;
             std::mem::swap(&mut new, &mut self.net);
             if same {

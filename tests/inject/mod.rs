@@ -48,6 +48,9 @@ use wiring::Wired;
 /// How surely a measuring point is tried on a machine that shows nothing, and on one that runs its test.
 const PROBED: (f64, f64) = (0.6, 0.08);
 
+/// Chance of a mistyped word in a line (two letters turned around).
+const SLIPS: f64 = 0.015;
+
 /// All that can be seen of a machine.
 #[derive(Debug, Clone)]
 pub struct Seen {
@@ -75,6 +78,8 @@ pub struct Bench {
     pub w: Wired,
     /// What machine it makes.
     pub c: Config,
+    /// Chance of a mistyped word in a line of a sheet.
+    pub slips: f64,
 }
 
 impl Bench {
@@ -82,7 +87,7 @@ impl Bench {
     pub fn of(model: &BoardModel) -> Self {
         let w = Wired::of(model);
         let c = Config::of(&w);
-        Self { w, c }
+        Self { w, c, slips: SLIPS }
     }
 
     /// Every single fault.
@@ -142,7 +147,7 @@ impl Bench {
             rails: seen.rails.iter().filter(|_| rng.random_bool(rails)).cloned().collect(),
             levels: seen.levels.iter().filter(|_| rng.random_bool(levels)).cloned().collect(),
         };
-        sheet::write(&mut rng, &self.w.board, &seen.results, &hand, seen.share)
+        sheet::write(&mut rng, &self.w.board, &seen.results, &hand, seen.share, self.slips)
     }
 
     /// The run sheet of a machine with these faults.

@@ -189,21 +189,28 @@ fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
     m.set_port(c.port_at_rest & !7);
     m.idle();
     let mut wrong = 0u8;
+    // Three neighbourhoods: each address line moves alone in each of them.
     let mut at: Vec<u16> = Vec::new();
-    for bit in 0..15 {
-        at.push(0x0400 ^ (1 << bit));
+    for base in [0x0400u16, 0x2A5A, 0x51C3] {
+        at.push(base);
+        at.extend((0..15).map(|bit| base ^ (1 << bit)));
+        if c.memory_top > 0x8000 {
+            at.push(base ^ 0x8000);
+        }
     }
-    at.extend((0..10u16).map(|k| 0x0400 + k * 0x0531 % 0x7000));
-    at.retain(|a| u32::from(*a) < c.memory_top);
     at.sort_unstable();
     at.dedup();
     let byte = |a: u16, pass: u8| {
-        let spread = (u32::from(a) * 0x9E5 >> 3) as u8;
-        if pass == 1 { !spread } else { spread }
+        let spread = (u32::from(a).wrapping_mul(0x9E37_79B1) >> 11) as u8;
+        match pass {
+            0 => spread,
+            1 => !spread,
+            _ => (u32::from(a).wrapping_mul(0x85EB_CA77) >> 17) as u8,
+        }
     };
     for bank in c.banks(m) {
         c.choose_bank(m, bank);
-        for pass in 0..2 {
+        for pass in 0..3 {
             for &a in &at {
                 m.access(a, Some(byte(a, pass)));
             }

@@ -72,26 +72,45 @@ pub fn place(r: &Ranking, unit: &str) -> Place {
     }
 }
 
+/// Ranks a sheet and looks where a unit stands: `None` when there is no ranking; with the lines not understood.
+pub fn ranked(model: &BoardModel, text: &str, unit: &str) -> (Option<Place>, usize) {
+    let (ranking, lost) = ranking(model, text);
+    (ranking.map(|r| place(&r, unit)), lost)
+}
+
 impl Singles {
-    /// Ranks one sheet of a fault.
-    pub fn add(&mut self, bench: &Bench, model: &BoardModel, fault: &Fault, seen: &Seen, weight: f64, seed: u64) {
-        let text = bench.sheet(seen, seed);
-        let (ranking, lost) = ranking(model, &text);
+    /// Counts one ranked sheet of a fault.
+    pub fn add(&mut self, fault: String, (place, lost): &(Option<Place>, usize), weight: f64) {
+        let one = |yes: bool| if yes { weight } else { 0.0 };
         self.lost_lines += lost;
         self.sheets += 1;
         self.weight += weight;
-        let Some(r) = ranking else {
-            *self.misses.entry((fault.words(&bench.w), "no ranking".into())).or_default() += 1;
+        let Some(p) = place else {
+            *self.misses.entry((fault, "no ranking".into())).or_default() += 1;
             return;
         };
-        let p = place(&r, &fault.unit);
-        self.first += weight * f64::from(u8::from(p.first));
+        self.first += one(p.first);
         self.shared += weight * p.shared;
-        self.socket += weight * f64::from(u8::from(p.socket));
-        self.three += weight * f64::from(u8::from(p.three));
-        self.first_three += weight * f64::from(u8::from(p.rank.is_some_and(|k| k < 3)));
+        self.socket += one(p.socket);
+        self.three += one(p.three);
+        self.first_three += one(p.rank.is_some_and(|k| k < 3));
         if !p.three {
-            *self.misses.entry((fault.words(&bench.w), p.leader)).or_default() += 1;
+            *self.misses.entry((fault, p.leader.clone())).or_default() += 1;
+        }
+    }
+
+    /// Adds what another counted.
+    pub fn join(&mut self, other: Self) {
+        self.sheets += other.sheets;
+        self.weight += other.weight;
+        self.first += other.first;
+        self.shared += other.shared;
+        self.socket += other.socket;
+        self.three += other.three;
+        self.first_three += other.first_three;
+        self.lost_lines += other.lost_lines;
+        for (k, n) in other.misses {
+            *self.misses.entry(k).or_default() += n;
         }
     }
 

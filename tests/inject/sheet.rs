@@ -18,11 +18,11 @@ pub fn picture(rng: &mut StdRng, s: Screen) -> String {
         Screen::NoSignal => &["no signal", "picture no signal"],
         Screen::Black => &["black screen", "picture black", "screen black"],
         Screen::OneColour => &["picture one colour", "screen one colour"],
-        Screen::Garbage => &["garbage", "picture garbage", "screen garbage"],
+        Screen::Garbage => &["picture garbage", "screen garbage"],
         Screen::WrongCharacters => &["wrong characters", "picture wrong characters"],
         Screen::Unstable => &["picture unstable", "screen rolls"],
         Screen::WrongColours => &["wrong colours", "picture wrong colours"],
-        Screen::NoText => &["picture no text", "no text"],
+        Screen::NoText => &["picture no text", "screen no text"],
     };
     say(rng, ways)
 }
@@ -49,14 +49,21 @@ fn subject(rng: &mut StdRng, test: &Test) -> String {
         Test::ColourBit(k) => format!("{} bit {k}", say(rng, &["colour", "color"])),
         Test::Timer(a, l) => format!("timer {a}{l}"),
         Test::Clock(a) => format!("{} {a}", say(rng, &["clock", "tod"])),
-        Test::Interrupt(a) => format!("{} {a}", say(rng, &["interrupt", "irq"])),
-        Test::Key(k) => format!("key {k}"),
+        Test::Interrupt(a) => format!("{} {a}", say(rng, &["interrupt", "interrupts"])),
+        Test::Key(k) => format!("key {}", key(k)),
         Test::Port(p) => (*p).to_string(),
         Test::Voice(k) => format!("voice {k}"),
         Test::Sound => say(rng, &["sound", "audio"]),
         Test::Filter => "filter".into(),
         Test::Paddles(k) => format!("paddles {k}"),
     }
+}
+
+/// A key's name as typed: long and odd names in quotes.
+fn key(name: &str) -> String {
+    let plain = ["RETURN", "SPACE", "ESC", "TAB", "CTRL", "HOME", "HELP", "BREAK", "RESTORE"];
+    let short = name.len() <= 2 && name.chars().all(|c| c.is_ascii_alphanumeric());
+    if short || plain.contains(&name) { name.into() } else { format!("\"{name}\"") }
 }
 
 /// What goes on a sheet besides the results of the run.
@@ -68,8 +75,8 @@ pub struct Hand {
     pub levels: Vec<(String, &'static str)>,
 }
 
-/// Writes one sheet. `share`: the fault shows in this share of the loops.
-pub fn write(rng: &mut StdRng, board: &str, r: &Results, hand: &Hand, share: Option<f64>) -> String {
+/// Writes one sheet. `share`: the fault shows in this share of the loops. `slips`: chance of a mistyped word in a line.
+pub fn write(rng: &mut StdRng, board: &str, r: &Results, hand: &Hand, share: Option<f64>, slips: f64) -> String {
     let mut head = vec![format!("board {board}"), "came in faulty".to_string()];
     if rng.random_bool(0.3) {
         head.push("mains 50".into());
@@ -94,7 +101,7 @@ pub fn write(rng: &mut StdRng, board: &str, r: &Results, hand: &Hand, share: Opt
     head.extend(lines);
     let mut text = String::new();
     for line in head {
-        text += &typed(rng, &line);
+        text += &typed(rng, &line, slips);
         text.push('\n');
     }
     text
@@ -165,12 +172,12 @@ fn tail(rng: &mut StdRng, r: &Results) -> Vec<String> {
 }
 
 /// A line as fingers bring it: letters large or small, blanks doubled, now and then two letters turned around.
-fn typed(rng: &mut StdRng, line: &str) -> String {
+fn typed(rng: &mut StdRng, line: &str, slips: f64) -> String {
     let mut line = line.to_string();
     if rng.random_bool(0.1) {
         line = line.replace(' ', "  ");
     }
-    if rng.random_bool(0.015) {
+    if rng.random_bool(slips) {
         let words: Vec<&str> = line.split(' ').collect();
         let k = rng.random_range(0..words.len());
         let word = words[k];
