@@ -1,0 +1,167 @@
+//! Faults put into a simulated board, run sheets written of what it then shows, and how well the ranking finds them.
+//! The whole campaign, with the figures that documents quote:
+//! `cargo test --release --test inject -- --ignored --nocapture` (`tests/full` calls it).
+
+#[path = "inject/mod.rs"]
+mod inject;
+
+use inject::config::Config;
+use inject::faults::Fault;
+use inject::picture::Screen;
+use inject::score::{self, Calibration, Singles};
+use inject::{Bench, Seen};
+use rand::rngs::StdRng;
+use rand::seq::SliceRandom;
+use rand::{RngExt, SeedableRng};
+use whichsocket::faultmap::model::BoardModel;
+use whichsocket::sheet::parse;
+use whichsocket::shipped::Library;
+
+/// Every shipped board that the simulation knows.
+fn boards() -> Vec<(BoardModel, Bench)> {
+    let library = Library::default();
+    let known = library.list().into_iter().filter(|b| Config::knows(&b.0));
+    known
+        .map(|(name, _)| {
+            let model = library.board(&name).expect("a listed board");
+            let bench = Bench::of(&model);
+            (model, bench)
+        })
+        .collect()
+}
+
+#[test]
+fn a_good_board_passes_everything() {
+    for (_, bench) in boards() {
+        let seen = bench.observe(&[]);
+        let failing: Vec<_> = seen.results.failing().collect();
+        let name = &bench.w.board;
+        assert!(seen.results.ran && failing.is_empty(), "{name}: {failing:?} {:?} {:X?}", seen.results.screen, seen.results.cells.iter().take(8).collect::<Vec<_>>());
+        assert_eq!(seen.results.screen, Screen::Normal, "{name}");
+        assert!(!seen.shows(&bench.w), "{name}: {:?}", seen.rails);
+        assert!(seen.results.tests.len() > 80, "{name}: {} tests", seen.results.tests.len());
+    }
+}
+
+#[test]
+fn a_good_board_measures_as_its_map_expects() {
+    for (model, bench) in boards() {
+        let seen = bench.observe(&[]);
+        let mut wrong = Vec::new();
+        for ((place, word), (line, ..)) in seen.levels.iter().zip(&bench.w.points) {
+            let name = &bench.w.lines[*line];
+            let line = model.lines.iter().find(|l| l.line == *name).expect("a line of the map");
+            let expected = format!("{:?}", line.expect).to_lowercase();
+            if expected != *word {
+                wrong.push(format!("{name} at {place}: {word}, the map expects {expected}"));
+            }
+        }
+        assert!(wrong.is_empty(), "{}:\n{}", bench.w.board, wrong.join("\n"));
+    }
+}
+
+#[test]
+fn every_line_of_a_simulated_sheet_is_understood() {
+    let mut rng = StdRng::seed_from_u64(1);
+    for (_, mut bench) in boards() {
+        bench.slips = 0.0;
+        let mut faults = bench.faults();
+        faults.shuffle(&mut rng);
+        for fault in faults.iter().take(60) {
+            let text = bench.results(std::slice::from_ref(fault), rng.random());
+            let sheet = parse("simulated", text.as_bytes()).expect("lines");
+            let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).map(|l| &text[l.span.start..l.span.end]).collect();
+            assert!(lost.is_empty(), "{lost:?}\n{text}");
+        }
+    }
+}
+
+type Shown = (Fault, Seen);
+
+/// Work on a list in as many threads as the machine has cores, results in order.
+fn spread<T: Sync, R: Send>(list: &[T], work: impl Fn(usize, &T) -> R + Sync) -> Vec<R> {
+    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let mut all: Vec<(usize, R)> = std::thread::scope(|s| {
+        let one = || {
+            let mut out = Vec::new();
+            loop {
+                let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+                let Some(item) = list.get(k) else {
+                    return out;
+                };
+                out.push((k, work(k, item)));
+            }
+        };
+        let handles: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
+        handles.into_iter().flat_map(|h| h.join().expect("a thread that works")).collect()
+    });
+    all.sort_by_key(|r| r.0);
+    all.into_iter().map(|r| r.1).collect()
+}
+
+/// Faults that show, with what they show.
+fn visible(bench: &Bench, all: &[Fault]) -> Vec<Shown> {
+    let seen = spread(all, |_, f| bench.observe(std::slice::from_ref(f)));
+    all.iter().cloned().zip(seen).filter(|(_, seen)| seen.shows(&bench.w)).collect()
+}
+
+/// Figures of single faults: those with which the test ran, those with which it did not, and both as often as they
+/// happen.
+fn singles(bench: &Bench, model: &BoardModel, faults: &[Shown], sheets: usize, seed: u64) -> [Singles; 3] {
+    let each = spread(faults, |k, (fault, seen)| {
+        let same = faults.iter().filter(|f| f.0.unit == fault.unit).count();
+        let weight = score::rate(model, &fault.unit) / same as f64;
+        let mut rng = StdRng::seed_from_u64(seed + k as u64);
+        let mut one = [Singles::default(), Singles::default()];
+        for _ in 0..sheets {
+            let text = bench.sheet(seen, rng.random());
+            let place = score::ranked(model, &text, &fault.unit);
+            one[0].add(fault.words(&bench.w), &place, 1.0);
+            one[1].add(fault.words(&bench.w), &place, weight);
+        }
+        one
+    });
+    let mut out = [Singles::default(), Singles::default(), Singles::default()];
+    for ((_, seen), [plain, weighted]) in faults.iter().zip(each) {
+        out[usize::from(!seen.results.ran)].join(plain);
+        out[2].join(weighted);
+    }
+    out
+}
+
+fn print(title: &str, c: &Calibration) {
+    println!("  calibration, {title}:\n{}", c.lines());
+}
+
+#[test]
+#[ignore = "the whole campaign; tests/full runs it"]
+fn campaign() {
+    let sheets = std::env::var("INJECT_SHEETS").ok().and_then(|n| n.parse().ok()).unwrap_or(5);
+    let machines = std::env::var("INJECT_MACHINES").ok().and_then(|n| n.parse().ok()).unwrap_or(1000);
+    let part = std::env::var("INJECT_EVERY").ok().and_then(|n| n.parse().ok()).unwrap_or(1usize);
+    for (model, bench) in boards() {
+        let all: Vec<_> = bench.faults().into_iter().step_by(part).collect();
+        let number = all.len();
+        let faults = visible(&bench, &all);
+        println!("{}: {number} faults, {} show", bench.w.board, faults.len());
+        let [ran, dark, weighted] = singles(&bench, &model, &faults, sheets, 1);
+        println!("  test ran:      {}", ran.line());
+        println!("  test did not:  {}", dark.line());
+        println!("  both, as often as they happen: {}", weighted.line());
+        for (s, title) in [(&ran, "test ran"), (&dark, "test did not run")] {
+            println!("  not in a leading group of three, {title}:");
+            let mut misses: Vec<_> = s.misses.iter().collect();
+            misses.sort_by_key(|m| std::cmp::Reverse(m.1));
+            for ((fault, leader), times) in misses {
+                println!("    {times} {fault}: {leader} led");
+            }
+        }
+        let list: Vec<_> = faults.iter().map(|f| f.0.clone()).collect();
+        let (tried, both) = score::pairs(&bench, &model, &list, machines * 2, 2);
+        println!("  pairs: both in the first four {:.1} % of {tried}", 100.0 * both as f64 / tried as f64);
+        print("as it is", &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.0, 3));
+        print("5 % outside the map", &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.05, 4));
+        print("rates and strengths off by up to two, 5 % outside", &score::calibrate(&bench, &model, &|k| score::perturbed(&model, k), machines, 0.05, 5));
+    }
+}

@@ -1,0 +1,238 @@
+//! A simulated bench: a board with a fault in it, what a test run and hand measurements would show, what a remedy does.
+//!
+//! It takes nothing of the ranking's model but the wiring (positions, type numbers, pins, lines, key crossings, names
+//! of units, names of rails and where lines are measured). What chips do is written here once more, from
+//! their data sheets, as a network of levels that is settled bus cycle by bus cycle: multiplexers multiplex, memories
+//! store, decoders decode, and a fault is a pin that does not touch, an output that is held, a block that is dead.
+//!
+//! Use, for whoever compares plans:
+//! ```text
+//! let bench = Bench::of(&model);
+//! let fault = &bench.faults()[17];                       // or bench.visible(): those that some check sees
+//! bench.results(&[fault.clone()], seed)                  // a run sheet (text), as typed, with noise
+//! bench.check(&[fault.clone()], "memory.bit.3")          // one check of the run: Some("memory bit 3 bad"), None: it did not run
+//! bench.measure(&[fault.clone()], "U7", "40", Reading::Level, seed)  // "U7.40 low": a pin, by position and label
+//! bench.measure(&[fault.clone()], "", "RESET_N", Reading::Level, seed) // "line RESET_N high": a line by name
+//! bench.measure(&[fault.clone()], "", "+5V", Reading::Volts, seed)   // "rail 5V 5.02 V"
+//! bench.remedy(fault, "U7 contacts", Remedy::Reseat)     // whether that cures it
+//! ```
+//! The same seed gives the same text. `fault.unit` is the name of the unit of the map, as the ranking names suspects;
+//! it is empty for faults that the map has no unit for.
+
+#![allow(dead_code)]
+
+pub mod array;
+pub mod clocks;
+pub mod config;
+pub mod faults;
+pub mod machine;
+pub mod measure;
+pub mod picture;
+pub mod pins;
+pub mod program;
+pub mod score;
+pub mod sheet;
+pub mod supply;
+pub mod wiring;
+
+use config::Config;
+use faults::{Fault, Remedy};
+use machine::Machine;
+use measure::Reading;
+use program::{Outcome, Results, Test};
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
+use whichsocket::faultmap::model::BoardModel;
+use wiring::Wired;
+
+/// How surely a measuring point is tried on a machine that shows nothing, and on one that runs its test.
+const PROBED: (f64, f64) = (0.6, 0.08);
+
+/// Chance of a mistyped word in a line (two letters turned around).
+const SLIPS: f64 = 0.015;
+
+/// All that can be seen of a machine.
+#[derive(Debug, Clone)]
+pub struct Seen {
+    /// The test run and the screen.
+    pub results: Results,
+    /// Rails with their volts.
+    pub rails: Vec<(String, f64)>,
+    /// Measuring points with the probe's word.
+    pub levels: Vec<(String, &'static str)>,
+    /// Share of the loops in which the fault shows.
+    pub share: Option<f64>,
+}
+
+impl Seen {
+    /// Whether the run, the picture or a rail shows that something is wrong.
+    pub fn shows(&self, w: &Wired) -> bool {
+        let nominal = |name: &str| w.rails.iter().find(|r| r.0 == name).map_or(1.0, |r| r.2);
+        self.results.shows() || self.rails.iter().any(|(name, volts)| (volts / nominal(name) - 1.0).abs() > 0.15)
+    }
+}
+
+/// A board on the bench.
+pub struct Bench {
+    /// The wiring.
+    pub w: Wired,
+    /// What machine it makes.
+    pub c: Config,
+    /// Chance of a mistyped word in a line of a sheet.
+    pub slips: f64,
+}
+
+impl Bench {
+    /// A board, of which only the wiring is taken.
+    pub fn of(model: &BoardModel) -> Self {
+        let w = Wired::of(model);
+        let c = Config::of(&w);
+        Self { w, c, slips: SLIPS }
+    }
+
+    /// Every single fault.
+    pub fn faults(&self) -> Vec<Fault> {
+        faults::all(&self.w)
+    }
+
+    /// The single faults that the run, the picture or a rail shows.
+    pub fn visible(&self) -> Vec<Fault> {
+        let mut all = self.faults();
+        all.retain(|f| self.shows(std::slice::from_ref(f)));
+        all
+    }
+
+    /// What a run shows.
+    pub fn run(&self, faults: &[Fault], seed: u64) -> Results {
+        let all: Vec<&Fault> = faults.iter().collect();
+        program::run(&mut Machine::new(&self.w, &all, seed), &self.c)
+    }
+
+    /// Whether the run, the picture or a rail shows that something is wrong.
+    pub fn shows(&self, faults: &[Fault]) -> bool {
+        self.observe(faults).shows(&self.w)
+    }
+
+    /// All that can be seen of a machine with these faults. One machine, so one state of what floats.
+    pub fn observe(&self, faults: &[Fault]) -> Seen {
+        let all: Vec<&Fault> = faults.iter().collect();
+        let salt = faults.iter().flat_map(|f| f.unit.bytes()).fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b));
+        let mut m = Machine::new(&self.w, &all, salt);
+        let results = program::run(&mut m, &self.c);
+        let rails = self.w.rails.iter().map(|(name, ..)| (name.clone(), measure::rail(&m, name))).collect();
+        measure::exercise(&mut m, &self.c);
+        let levels = self
+            .w
+            .points
+            .iter()
+            .map(|(_, part, pin)| {
+                let k = self.w.part(part);
+                let word = measure::at_leg(&m, &self.c, faults, k, self.w.pin(k, pin));
+                (format!("{part}.{pin}"), word)
+            })
+            .collect();
+        Seen {
+            results,
+            rails,
+            levels,
+            share: faults.iter().find_map(|f| f.share),
+        }
+    }
+
+    /// A run sheet of what was seen.
+    pub fn sheet(&self, seen: &Seen, seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let (rails, levels) = if seen.results.ran { (0.4, PROBED.1) } else { (0.95, PROBED.0) };
+        let hand = sheet::Hand {
+            rails: seen.rails.iter().filter(|_| rng.random_bool(rails)).cloned().collect(),
+            levels: seen.levels.iter().filter(|_| rng.random_bool(levels)).cloned().collect(),
+        };
+        sheet::write(&mut rng, &self.w.board, &seen.results, &hand, seen.share, self.slips)
+    }
+
+    /// The run sheet of a machine with these faults.
+    pub fn results(&self, faults: &[Fault], seed: u64) -> String {
+        self.sheet(&self.observe(faults), seed)
+    }
+
+    /// One check of the test run or one look at the picture, by the identifier of the map; `None` when the run did not
+    /// come to it, or it is no check of a run.
+    pub fn check(&self, faults: &[Fault], id: &str) -> Option<String> {
+        let mut rng = StdRng::seed_from_u64(1);
+        let r = self.run(faults, 1);
+        if id.starts_with("picture.") || id == "start-text" {
+            return Some(sheet::picture(&mut rng, r.screen));
+        }
+        r.tests.iter().find(|t| id_of(&t.0) == id).map(|(t, o)| sheet::result(&mut rng, t, *o))
+    }
+
+    /// A reading by hand in words of the sheet: at a pin (`position` and its label), or with an empty position on a line or
+    /// a rail by name.
+    pub fn measure(&self, faults: &[Fault], position: &str, at: &str, kind: Reading, seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let all: Vec<&Fault> = faults.iter().collect();
+        let mut m = Machine::new(&self.w, &all, 1);
+        match kind {
+            Reading::Volts => {
+                let volts = measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
+                format!("rail {} {volts:.2} V", at.trim_start_matches('+'))
+            }
+            Reading::Ripple => {
+                let line = self.w.rails.iter().find(|r| r.0 == at).map(|r| r.1);
+                let true_volts = line.and_then(|l| m.supply.ripple.get(&l).copied()).unwrap_or(0.03);
+                format!("{at} ripple {:.0} mV", true_volts * 1000.0 * rng.random_range(0.8..1.2))
+            }
+            Reading::Level => {
+                measure::exercise(&mut m, &self.c);
+                if position.is_empty() {
+                    let line = self.w.line(at);
+                    let word = measure::tick_word(&m, &self.c, line).unwrap_or_else(|| measure::level_word(&m, &self.c, line));
+                    return format!("line {at} {word}");
+                }
+                let part = self.w.part(position);
+                let word = measure::at_leg(&m, &self.c, faults, part, self.w.pin(part, at));
+                format!("{position}.{at} {word}")
+            }
+        }
+    }
+
+    /// Whether a remedy at a unit cures a fault.
+    pub fn remedy(&self, fault: &Fault, unit: &str, remedy: Remedy) -> bool {
+        faults::cures(&self.w, fault, unit, remedy)
+    }
+}
+
+/// The map's identifier of a test.
+fn id_of(test: &Test) -> String {
+    match test {
+        Test::MemoryBit(k) => format!("memory.bit.{k}"),
+        Test::Rom(word) => format!("rom.{word}"),
+        Test::ColourBit(k) => format!("colour.bit.{k}"),
+        Test::Timer(a, l) => format!("timer.{a}.{l}"),
+        Test::Clock(a) => format!("clock.{a}"),
+        Test::Interrupt(a) => format!("interrupt.{a}"),
+        Test::Key(k) => format!("key.{k}"),
+        Test::Port(p) => format!("port.{}", p.trim_end_matches(" port").replace(" port ", "-")),
+        Test::Voice(k) => format!("voice.{k}"),
+        Test::Sound => "sound".into(),
+        Test::Filter => "filter".into(),
+        Test::Paddles(k) => format!("paddles.{k}"),
+    }
+}
+
+/// Whether two faults both show, each as if the other were not there: neither hides the other.
+pub fn neither_masks(bench: &Bench, a: &Fault, b: &Fault) -> bool {
+    let failing = |f: &[Fault]| -> Option<Vec<(Test, Outcome)>> {
+        let r = bench.run(f, 1);
+        (r.ran && !r.stopped).then(|| r.failing().cloned().collect())
+    };
+    let (Some(x), Some(y), Some(both)) = (
+        failing(std::slice::from_ref(a)),
+        failing(std::slice::from_ref(b)),
+        failing(&[a.clone(), b.clone()]),
+    ) else {
+        return false;
+    };
+    let own = |p: &[(Test, Outcome)], q: &[(Test, Outcome)]| p.iter().any(|t| !q.contains(t) && both.contains(t));
+    own(&x, &y) && own(&y, &x)
+}

@@ -1,0 +1,105 @@
+//! Pins by data sheet: which are supplies, outputs, inputs. Numbers are pin numbers. From memory where no data sheet is
+//! among the published facts; the board's pin tables agree with them.
+
+use super::wiring::Kind;
+
+/// Pins of a part that are supplies: positive ones, and grounds. All are needed.
+pub fn supplies(kind: Kind) -> (&'static [usize], &'static [usize]) {
+    use Kind::*;
+    match kind {
+        P6502 => (&[8], &[1, 21]),
+        P6510 => (&[6], &[21]),
+        A6526 => (&[20], &[1]),
+        V6569 => (&[40, 13], &[20]),
+        V6845 => (&[20], &[1]),
+        S6581 => (&[25, 28], &[14]),
+        S8910 => (&[40], &[1]),
+        R2364 | R2332 => (&[24], &[12]),
+        R27128 => (&[28], &[14]),
+        M4164 => (&[8], &[16]),
+        M2114 => (&[18], &[9]),
+        Array => (&[28], &[14]),
+        L04 | L06 | L08 | L32 | L74 | C4066 | T556 | L4044 => (&[14], &[7]),
+        L138 | L139 | L166 | L193 | L257 | L258 => (&[16], &[8]),
+        L245 | L373 => (&[20], &[10]),
+        L629 => (&[16, 15], &[8, 9]),
+        Osc => (&[14], &[7]),
+        _ => (&[], &[]),
+    }
+}
+
+/// Whether this is an integrated circuit with supplies.
+pub fn is_chip(kind: Kind) -> bool {
+    !supplies(kind).0.is_empty()
+}
+
+/// Pins that the part drives (bidirectional ones included).
+pub fn outputs(kind: Kind) -> Vec<usize> {
+    use Kind::*;
+    let v: &[usize] = match kind {
+        P6502 => &[
+            9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31, 32,
+            33, 34, 39,
+        ],
+        P6510 => &[
+            7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 23, 24, 25, 26, 27, 28, 29, 30, 31,
+            32, 33, 34, 35, 36, 37, 38, 39,
+        ],
+        A6526 => &[
+            2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 21, 26, 27, 28, 29, 30, 31, 32,
+            33, 39, 40,
+        ],
+        V6569 => &[
+            1, 2, 3, 4, 5, 6, 7, 8, 12, 14, 15, 16, 17, 18, 19, 23, 24, 25, 26, 27, 28, 29, 30, 31, 32,
+            33, 34, 39,
+        ],
+        V6845 => &[
+            4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 26, 27, 28, 29, 30, 31, 32, 33, 35,
+            36, 37, 38, 39, 40,
+        ],
+        S6581 => &[15, 16, 17, 18, 19, 20, 21, 22, 27],
+        S8910 => &[3, 4, 38, 30, 31, 32, 33, 34, 35, 36, 37],
+        R2364 | R2332 => &[9, 10, 11, 13, 14, 15, 16, 17],
+        R27128 => &[11, 12, 13, 15, 16, 17, 18, 19],
+        M4164 => &[14],
+        M2114 => &[11, 12, 13, 14],
+        Array => &[10, 11, 12, 13, 15, 16, 17, 18],
+        L04 | L06 => &[2, 4, 6, 8, 10, 12],
+        L08 | L32 => &[3, 6, 8, 11],
+        L74 => &[5, 6, 8, 9],
+        L138 => &[7, 9, 10, 11, 12, 13, 14, 15],
+        L139 => &[4, 5, 6, 7, 9, 10, 11, 12],
+        L166 => &[13],
+        L193 => &[6, 12],
+        L245 => &[2, 3, 4, 5, 6, 7, 8, 9, 11, 12, 13, 14, 15, 16, 17, 18],
+        L257 | L258 => &[4, 7, 9, 12],
+        L373 => &[2, 5, 6, 9, 12, 15, 16, 19],
+        L629 => &[7, 10],
+        L4044 => &[5, 8],
+        T556 => &[5, 9],
+        Osc => &[8],
+        _ => &[],
+    };
+    v.to_vec()
+}
+
+/// Blocks inside a chip that can die by themselves while the rest works, by data sheet.
+pub fn blocks(kind: Kind) -> &'static [&'static str] {
+    use Kind::*;
+    match kind {
+        P6502 => &["core", "interrupts"],
+        P6510 => &["core", "interrupts", "nmi"],
+        A6526 => &["timer a", "timer b", "clock", "interrupt", "flag", "shift", "core"],
+        V6569 => &["luma", "chroma", "registers", "fetch", "colours", "warm"],
+        V6845 => &["registers", "sync", "warm"],
+        S6581 => &["voice 1", "voice 2", "voice 3", "filter", "pot x", "pot y", "output"],
+        S8910 => &["voice 1", "voice 2", "voice 3", "warm"],
+        R2364 | R2332 | R27128 => &["contents"],
+        M4164 => &["cells", "row", "cells low", "cells high", "warm"],
+        M2114 => &["cells 0", "cells 1", "cells 2", "cells 3"],
+        Array => &["warm"],
+        L629 => &["drift"],
+        L193 | L74 => &["warm"],
+        _ => &[],
+    }
+}

@@ -1,0 +1,187 @@
+//! Supplies: what voltage reaches which line, by the plug, switch, fuse, chokes, rectifiers and regulators.
+
+use super::machine::Overlay;
+use super::wiring::{Kind, Wired};
+use std::collections::HashMap;
+
+/// Volts by line, and which lines carry the alternating supply.
+#[derive(Debug, Clone, Default)]
+pub struct Supply {
+    /// Direct volts.
+    pub volts: HashMap<usize, f64>,
+    /// Lines on one of the legs of the alternating supply.
+    pub alternating: HashMap<usize, u8>,
+    /// Both legs come as far as the rectifier, so that current can flow.
+    pub circuit: bool,
+    /// Volts of ripple by line.
+    pub ripple: HashMap<usize, f64>,
+    /// Volts that a line should have.
+    pub nominal: Vec<f64>,
+}
+
+/// Whether a line carries a supply.
+pub fn is_power(w: &Wired, line: usize) -> bool {
+    let n = w.lines[line].as_str();
+    let starts = ["+", "9V", "12V", "AC_", "AC1", "AC2", "5V", "PSU", "V5_IN", "ADAPTER"];
+    n == "GND" || starts.iter().any(|s| n.starts_with(s)) || ["n.FB19.1", "n.C107.1", "MOTOR_REF"].contains(&n)
+}
+
+impl Supply {
+    /// Whether a chip runs off this line.
+    pub fn good(&self, line: usize) -> bool {
+        self.volts.get(&line).is_some_and(|v| *v >= 0.91 * self.nominal[line])
+    }
+}
+
+/// The supplies with these faults.
+pub fn of(w: &Wired, o: &Overlay) -> Supply {
+    let nominal = |n: &String| if n.contains("12V") { 12.0 } else if n.starts_with("9V") { 10.0 } else { 5.0 };
+    let mut s = Supply {
+        nominal: w.lines.iter().map(nominal).collect(),
+        ..Supply::default()
+    };
+    let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
+    let plug = w.of_kind(Kind::PowerConnector).next().expect("a power connector");
+    let dead = o.broken(adapter, "dead");
+    if !dead && !o.broken(adapter, "9V missing") {
+        for (label, how, leg) in [("6", "AC1 open", 1), ("7", "AC2 open", 2)] {
+            let k = w.pin(plug, label);
+            if !o.broken(plug, how) && !o.is_open(plug, k) {
+                spread_alternating(w, o, &mut s, w.parts[plug].pins[k].1.expect("wired"), leg);
+            }
+        }
+    }
+    let five = match () {
+        () if dead || o.broken(adapter, "5V missing") || o.broken(plug, "5V open") => 0.0,
+        () if o.broken(adapter, "5V low") => 4.3,
+        () if o.broken(plug, "5V low") => 4.4,
+        () if o.broken(adapter, "5V high") => 5.85,
+        () => 5.03,
+    };
+    let entry = ["4", "5"].iter().map(|l| w.pin(plug, l)).find(|&k| !o.is_open(plug, k));
+    if let (Some(k), true) = (entry, five > 0.0) {
+        spread_direct(w, o, &mut s, w.parts[plug].pins[k].1.expect("wired"), five);
+    }
+    rectify(w, o, &mut s);
+    shorts(w, o, &mut s);
+    s
+}
+
+fn spread_alternating(w: &Wired, o: &Overlay, s: &mut Supply, line: usize, leg: u8) {
+    if s.alternating.contains_key(&line) || w.lines[line] == "GND" {
+        return;
+    }
+    s.alternating.insert(line, leg);
+    for part in 0..w.parts.len() {
+        for other in across(w, o, part, line) {
+            spread_alternating(w, o, s, other, leg);
+        }
+    }
+}
+
+/// Lines that a part joins to this one.
+fn across(w: &Wired, o: &Overlay, part: usize, line: usize) -> Vec<usize> {
+    let mut out = Vec::new();
+    for (a, b) in o.joins(w, part) {
+        let (x, y) = (w.parts[part].pins[a].1, w.parts[part].pins[b].1);
+        if x == Some(line) {
+            out.extend(y);
+        } else if y == Some(line) {
+            out.extend(x);
+        }
+    }
+    out
+}
+
+fn spread_direct(w: &Wired, o: &Overlay, s: &mut Supply, line: usize, volts: f64) {
+    if w.lines[line] == "GND" || s.volts.get(&line).is_some_and(|v| *v >= volts) {
+        return;
+    }
+    s.volts.insert(line, volts);
+    for part in 0..w.parts.len() {
+        let low = w.parts[part].kind == Kind::Switch && o.broken(part, "low 2");
+        for other in across(w, o, part, line) {
+            spread_direct(w, o, s, other, if low { volts - 0.7 } else { volts });
+        }
+        // A diode passes from its second pin (anode) to its first.
+        let p = &w.parts[part];
+        if p.kind == Kind::Diode && p.pins[1].1 == Some(line) && !o.broken(part, "open") {
+            if let Some(to) = p.pins[0].1 {
+                spread_direct(w, o, s, to, volts - 0.7);
+            }
+        }
+    }
+}
+
+fn rectify(w: &Wired, o: &Overlay, s: &mut Supply) {
+    for bridge in w.of_kind(Kind::Bridge) {
+        let end = |k: usize| w.parts[bridge].pins[k].1.filter(|_| !o.is_open(bridge, k));
+        let leg = |k: usize| end(k).and_then(|l| s.alternating.get(&l).copied());
+        s.circuit = leg(1).is_some() && leg(3).is_some() && leg(1) != leg(3);
+        if s.circuit && !o.broken(bridge, "open") && end(2).is_some() {
+            if let Some(plus) = end(0) {
+                let nominal = w.rails.iter().find(|r| r.1 == plus).map_or(10.5, |r| r.2);
+                spread_direct(w, o, s, plus, nominal.max(10.5));
+            }
+        }
+    }
+    for pump in w.of_kind(Kind::PumpCap).filter(|&p| !o.broken(p, "open")) {
+        let [boost, ac] = [0, 1].map(|k| w.parts[pump].pins[k].1.filter(|_| !o.is_open(pump, k)));
+        if let (Some(boost), true) = (boost, ac.is_some_and(|l| s.alternating.contains_key(&l))) {
+            if let Some(&volts) = s.volts.get(&boost) {
+                spread_direct(w, o, s, boost, volts + 9.5);
+            }
+        }
+    }
+    for r in w.of_kind(Kind::Regulator) {
+        let end = |k: usize| w.parts[r].pins[k].1.filter(|_| !o.is_open(r, k));
+        let (Some(from), Some(to)) = (end(0), end(1)) else {
+            continue;
+        };
+        let nominal = if w.parts[r].part_type.ends_with("12") { 12.0 } else { 5.0 };
+        let fed = s.volts.get(&from).copied().unwrap_or(0.0);
+        let volts = match () {
+            () if o.broken(r, "dead") => 0.0,
+            () if o.broken(r, "high") || end(2).is_none() => fed - 1.0,
+            () if o.broken(r, "low") => nominal * 0.8,
+            () => nominal.min(fed - 2.0),
+        };
+        if volts > 0.3 {
+            spread_direct(w, o, s, to, volts);
+        }
+    }
+    for c in w.of_kind(Kind::Reservoir).filter(|&c| o.broken(c, "weak")) {
+        if let Some(line) = w.parts[c].pins[0].1 {
+            s.ripple.insert(line, 0.8);
+        }
+    }
+}
+
+/// A shorted chip or capacitor pulls its rail down, and all that the same source feeds.
+fn shorts(w: &Wired, o: &Overlay, s: &mut Supply) {
+    let mut down: Vec<usize> = Vec::new();
+    for &part in &o.shorted {
+        let number = super::pins::supplies(w.parts[part].kind).0[0].to_string();
+        down.extend(w.parts[part].pins[w.pin(part, &number)].1);
+    }
+    for part in (0..w.parts.len()).filter(|&p| o.broken(p, "short")) {
+        let lines: Vec<usize> = w.parts[part].pins.iter().filter_map(|p| p.1).collect();
+        if lines.iter().any(|&l| w.lines[l] == "GND") {
+            down.extend(lines.iter().filter(|&&l| s.volts.contains_key(&l)));
+        }
+    }
+    // What is joined to a shorted line without a regulator between goes down with it.
+    while let Some(line) = down.pop() {
+        if s.volts.get(&line).is_none_or(|v| *v < 0.5) {
+            continue;
+        }
+        s.volts.insert(line, 0.3);
+        for part in 0..w.parts.len() {
+            down.extend(across(w, o, part, line));
+            let p = &w.parts[part];
+            if p.kind == Kind::Regulator && p.pins[0].1 == Some(line) {
+                down.extend(p.pins[1].1);
+            }
+        }
+    }
+}

@@ -1,0 +1,315 @@
+//! The wiring of a board: positions, type numbers, pins and lines. Nothing else is taken over from the map.
+
+use std::collections::BTreeMap;
+use whichsocket::faultmap::model::BoardModel;
+
+/// What a part is, by its type number or by what it is called in any catalogue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    P6502,
+    P6510,
+    A6526,
+    V6569,
+    V6845,
+    S6581,
+    S8910,
+    R2364,
+    R2332,
+    R27128,
+    M4164,
+    M2114,
+    Array,
+    L04,
+    L06,
+    L08,
+    L32,
+    L74,
+    L138,
+    L139,
+    L166,
+    L193,
+    L245,
+    L257,
+    L258,
+    L373,
+    L629,
+    L4044,
+    C4066,
+    T556,
+    Osc,
+    Crystal,
+    /// Two ends joined for direct current: beads, chokes, series resistors, fuses.
+    Wire,
+    /// Chokes with two windings, switches with two poles: pins 1-2 and 4-5 or 3-4.
+    TwoWire,
+    Switch,
+    PackIsolated,
+    PackBussed,
+    PullUp,
+    Load,
+    Cap,
+    CouplingCap,
+    Reservoir,
+    PumpCap,
+    TimingCap,
+    Zener,
+    Diode,
+    Bridge,
+    Regulator,
+    Follower,
+    PowerFollower,
+    SwitchTransistor,
+    Modulator,
+    Connector,
+    PowerConnector,
+    Keyboard,
+    CableRgb,
+    Cable,
+    Cartridge,
+    Loop,
+    Adapter,
+    Mains,
+    Speaker,
+    Other,
+}
+
+/// One position.
+#[derive(Debug, Clone)]
+pub struct Part {
+    /// Designator.
+    pub name: String,
+    /// What it is.
+    pub kind: Kind,
+    /// Type number, when it has one.
+    pub part_type: String,
+    /// Labels of the pins with the line each is on.
+    pub pins: Vec<(String, Option<usize>)>,
+    /// In a socket.
+    pub socket: bool,
+}
+
+/// A board's wiring.
+#[derive(Debug, Clone)]
+pub struct Wired {
+    /// Identifier of the board.
+    pub board: String,
+    /// Names of all lines.
+    pub lines: Vec<String>,
+    /// All positions.
+    pub parts: Vec<Part>,
+    /// Measuring points: line, and a pin to measure it at (`U7`, `40`).
+    pub points: Vec<(usize, String, String)>,
+    /// Rails: name, line, nominal volts, the pin they are measured at.
+    pub rails: Vec<(String, usize, f64)>,
+    /// Names of the units that can be put right by one remedy.
+    pub units: Vec<String>,
+    /// Key names by column and row.
+    pub matrix: Vec<Vec<String>>,
+    /// Key outside the matrix.
+    pub break_key: String,
+    /// Column and row lines.
+    pub columns: Vec<usize>,
+    /// See `columns`.
+    pub rows: Vec<usize>,
+    lines_by_name: BTreeMap<String, usize>,
+    parts_by_name: BTreeMap<String, usize>,
+}
+
+fn kind_of(family: &str) -> Kind {
+    use Kind::*;
+    match family {
+        "processor-6502" => P6502,
+        "processor-6510" => P6510,
+        "adapter-6526" => A6526,
+        "video-6569" => V6569,
+        "crtc-6845" => V6845,
+        "sound-6581" => S6581,
+        "sound-8910" => S8910,
+        "rom-2364" => R2364,
+        "rom-2332" => R2332,
+        "rom-27128" => R27128,
+        "memory-4164" => M4164,
+        "sram-2114" => M2114,
+        "logic-array-82s100" => Array,
+        "logic-74ls04" => L04,
+        "driver-7406" => L06,
+        "logic-74ls08" => L08,
+        "logic-74ls32" => L32,
+        "logic-74ls74" => L74,
+        "logic-74ls138" => L138,
+        "logic-74ls139" => L139,
+        "logic-74ls166" => L166,
+        "logic-74ls193" => L193,
+        "logic-74ls245" => L245,
+        "logic-74ls257" => L257,
+        "logic-74ls258" => L258,
+        "logic-74ls373" => L373,
+        "oscillator-74ls629" => L629,
+        "phase-detector-4044" => L4044,
+        "cmos-4066" => C4066,
+        "timer-556" => T556,
+        "oscillator-module" => Osc,
+        "crystal" => Crystal,
+        "bead" | "choke" | "resistor" | "fuse" => Wire,
+        "choke-common-mode" => TwoWire,
+        "switch-power" => Switch,
+        "pack-isolated-4" => PackIsolated,
+        "pack-bussed-8" | "pack-bussed-10" => PackBussed,
+        "resistor-pull-up" => PullUp,
+        "resistor-load" => Load,
+        "capacitor" => Cap,
+        "capacitor-coupling" => CouplingCap,
+        "capacitor-electrolytic" => Reservoir,
+        "capacitor-pump" => PumpCap,
+        "capacitor-timing" => TimingCap,
+        "zener" => Zener,
+        "diode" => Diode,
+        "bridge" => Bridge,
+        "regulator-78xx" => Regulator,
+        "transistor-follower" => Follower,
+        "transistor-power-follower" => PowerFollower,
+        "transistor-switch" => SwitchTransistor,
+        "modulator" => Modulator,
+        "connector-power-7" => PowerConnector,
+        f if f.starts_with("connector-") => Connector,
+        "keyboard-unit" => Keyboard,
+        "picture-cable-rgb" => CableRgb,
+        "picture-cable" => Cable,
+        "test-cartridge" => Cartridge,
+        "loopback-plug" => Loop,
+        "mains-adapter-5v-9vac" => Adapter,
+        "setting-mains" => Mains,
+        "loudspeaker" => Speaker,
+        _ => Other,
+    }
+}
+
+/// `KC0..7` and `KR7..0` written out; blanks separate.
+fn spread(text: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    for word in text.split_whitespace() {
+        let Some((head, last)) = word.split_once("..") else {
+            out.push(word.to_string());
+            continue;
+        };
+        let stem = head.trim_end_matches(|c: char| c.is_ascii_digit());
+        let first: i32 = head[stem.len()..].parse().expect("a number");
+        let last: i32 = last.parse().expect("a number");
+        let step = if last < first { -1 } else { 1 };
+        let mut k = first;
+        loop {
+            out.push(format!("{stem}{k}"));
+            if k == last {
+                break;
+            }
+            k += step;
+        }
+    }
+    out
+}
+
+impl Wired {
+    /// Takes the wiring, and only the wiring, out of a compiled board.
+    pub fn of(model: &BoardModel) -> Self {
+        let mut lines = BTreeMap::new();
+        let mut id = |name: &str| {
+            let next = lines.len();
+            *lines.entry(name.to_string()).or_insert(next)
+        };
+        let parts: Vec<Part> = model
+            .positions
+            .iter()
+            .map(|p| Part {
+                name: p.name.clone(),
+                kind: kind_of(&p.family),
+                part_type: p.part_type.clone().unwrap_or_default(),
+                pins: p
+                    .pins
+                    .iter()
+                    .map(|n| (n.label.clone(), n.line.as_deref().map(&mut id)))
+                    .collect(),
+                socket: p.socket,
+            })
+            .collect();
+        let rails = model
+            .rails
+            .iter()
+            .map(|(name, r)| (name.clone(), id(&r.line), r.nominal))
+            .collect();
+        let points = model
+            .lines
+            .iter()
+            .filter_map(|l| {
+                let (part, pin) = l.at.first()?.split_once('.')?;
+                Some((id(&l.line), part.to_string(), pin.to_string()))
+            })
+            .collect();
+        let kb = model.keyboard.as_ref().expect("boards have keys");
+        let columns = spread(&kb.columns).iter().map(|l| id(l)).collect();
+        let rows = spread(&kb.rows).iter().map(|l| id(l)).collect();
+        let mut names = vec![String::new(); lines.len()];
+        for (name, &k) in &lines {
+            names[k] = name.clone();
+        }
+        Self {
+            board: model.board.clone(),
+            lines: names,
+            parts_by_name: parts
+                .iter()
+                .enumerate()
+                .map(|(k, p)| (p.name.clone(), k))
+                .collect(),
+            parts,
+            points,
+            rails,
+            units: model.units.iter().map(|u| u.name.clone()).collect(),
+            matrix: kb.matrix.clone(),
+            break_key: kb.outside.keys().next().cloned().unwrap_or_default(),
+            columns,
+            rows,
+            lines_by_name: lines,
+        }
+    }
+
+    /// Index of a position.
+    pub fn part(&self, name: &str) -> usize {
+        *self
+            .parts_by_name
+            .get(name)
+            .unwrap_or_else(|| panic!("{} has no position {name}", self.board))
+    }
+
+    /// Index of a line.
+    pub fn line(&self, name: &str) -> usize {
+        *self
+            .lines_by_name
+            .get(name)
+            .unwrap_or_else(|| panic!("{} has no line {name}", self.board))
+    }
+
+    /// Index of a line, if there is one of that name.
+    pub fn find_line(&self, name: &str) -> Option<usize> {
+        self.lines_by_name.get(name).copied()
+    }
+
+    /// Index of the pin with this label.
+    pub fn pin(&self, part: usize, label: &str) -> usize {
+        self.parts[part]
+            .pins
+            .iter()
+            .position(|p| p.0 == label)
+            .unwrap_or_else(|| panic!("{} has no pin {label}", self.parts[part].name))
+    }
+
+    /// All pins of a part that are on a line.
+    pub fn pins_on(&self, part: usize, line: usize) -> Vec<usize> {
+        (0..self.parts[part].pins.len())
+            .filter(|&k| self.parts[part].pins[k].1 == Some(line))
+            .collect()
+    }
+
+    /// The positions of one kind.
+    pub fn of_kind(&self, kind: Kind) -> impl Iterator<Item = usize> + '_ {
+        (0..self.parts.len()).filter(move |&k| self.parts[k].kind == kind)
+    }
+}
