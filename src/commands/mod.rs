@@ -1,6 +1,8 @@
 //! What the commands do: arguments in, text and exit status out.
 
 pub mod board;
+pub mod desk;
+pub mod guide;
 pub mod input;
 pub mod rank;
 pub mod read;
@@ -35,6 +37,7 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Rank(args) => rank::rank(args, rank::Show::Ranking, console),
         Command::Next(args) => rank::rank(args, rank::Show::Next, console),
         Command::Read(args) => read::read(args, console),
+        Command::Guide => guide::guide(console),
         Command::Board(command) => board::board(command, console),
         Command::Schema { of } => {
             let schema = match of {

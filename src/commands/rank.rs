@@ -1,5 +1,6 @@
 //! `rank` and `next`.
 
+use super::desk::Desk;
 use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input};
 use crate::cli::RankArgs;
 use crate::faultmap::model::BoardModel;
@@ -30,9 +31,17 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
             return Ok(BAD);
         }
     };
+    let desk = match Desk::open(args.maps.as_deref(), args.own.words.as_deref()) {
+        Ok(desk) => desk,
+        Err(e) => {
+            writeln!(console.err, "whichsocket: {e}")?;
+            return Ok(BAD);
+        }
+    };
+    let bench = desk.bench(args.own.photo, args.own.lines);
     let (mut sheets, mut bad) = (Vec::new(), 0);
     for path in &args.sheets {
-        match input::sheet(path) {
+        match input::sheet_at(std::slice::from_ref(path), &bench) {
             Ok(sheet) => sheets.push(sheet),
             Err(message) => {
                 bad += 1;

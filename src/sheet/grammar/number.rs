@@ -107,7 +107,7 @@ pub fn hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
 }
 
 fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
-    let (rest, dollar) = opt(mark(&["$"])).parse(input)?;
+    let (rest, dollar) = opt(mark(&["$", "&"])).parse(input)?;
     let Some(atom) = rest
         .first()
         .filter(|a| a.kind == Kind::Word && (dollar.is_none() || a.stuck))
@@ -118,7 +118,13 @@ fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
         Some(digits) => (digits, true),
         // The h behind a hex number is as common as the sign before it.
         None => match atom.lower.strip_suffix('h') {
-            Some(digits) if starts_with_digit(digits) => (digits, true),
+            // `FFh`, `c000h`: letters first, so it must be as long as a byte or an address.
+            Some(digits)
+                if starts_with_digit(digits)
+                    || (matches!(digits.len(), 2 | 4) && !input.lexed.words.knows(&atom.lower)) =>
+            {
+                (digits, true)
+            }
             _ => (&*atom.lower, dollar.is_some()),
         },
     };
@@ -219,16 +225,29 @@ pub fn warmth(input: Toks<'_>) -> P<'_, Warmth> {
     one_of(TABLE)(input)
 }
 
+/// `times = "x" uint` as one atom: `pass x5`.
+fn times(input: Toks<'_>) -> P<'_, u32> {
+    let count = input
+        .first()
+        .and_then(|a| a.lower.strip_prefix('x'))
+        .and_then(|n| n.parse().ok());
+    match count {
+        Some(n) => Ok((input.skip(1), n)),
+        None => Err(nom::Err::Error(E::silent(input))),
+    }
+}
+
 /// Failing loops and loops run; `None` for the first when only the number of loops was said.
 pub type Loops = (Option<u32>, u32);
 
-/// `loops = uint ("of" | "/") uint "loops" | uint "loops"`
+/// `loops = uint ("of" | "/") uint "loops" | uint "loops" | "x" uint`
 pub fn loops(input: Toks<'_>) -> P<'_, Loops> {
     let slash = after_gap(mark(&["/"]));
     let both = (uint, alt((slash, word(Of))), uint, word(Loop));
     let (rest, found) = alt((
         map(both, |(n, (), m, ())| (Some(n), m)),
         map((uint, word(Loop)), |(m, ())| (None, m)),
+        map(times, |m| (None, m)),
     ))
     .parse(input)?;
     match found {
