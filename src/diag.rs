@@ -82,8 +82,6 @@ pub mod code {
         UNKNOWN_PLACE = "unknown-place";
         /// The board map has no check for this result.
         NO_SUCH_CHECK = "no-such-check";
-        /// The state says nothing about what was checked.
-        STATE_NOT_USED = "state-not-used";
         /// The reading neither accuses nor clears anything.
         NOTHING_FOLLOWS = "nothing-follows";
         /// The value is outside physical sense; it is not used.

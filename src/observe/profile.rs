@@ -45,6 +45,15 @@ impl Observer<'_> {
             (None, Some(last)) => Reach::AtLeast(*last),
             (None, None) => return,
         };
+        // 'Rest fine' says it of more.
+        if fine && reach == Reach::All {
+            return;
+        }
+        let keep = (self.sheet, self.line);
+        let last = self.out.readings.iter().rev().find(|r| matches!(&r.evidence, Evidence::Check(c) if c.run == run));
+        if let Some(reading) = last {
+            (self.sheet, self.line) = (reading.sheet, reading.line);
+        }
         for (s, stage) in stages.iter().enumerate() {
             for (k, id) in stage.checks.iter().enumerate() {
                 let passed = match reach {
@@ -62,6 +71,7 @@ impl Observer<'_> {
                 }
             }
         }
+        (self.sheet, self.line) = keep;
     }
 
     /// The stages of the profile with the checks that the board has, in order.

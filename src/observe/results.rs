@@ -199,7 +199,7 @@ impl Observer<'_> {
             }
             let Some((aspect, outcome, word)) = reading_of(&id, f) else {
                 self.warn(
-                    code::STATE_NOT_USED,
+                    code::NOTHING_FOLLOWS,
                     format!("{what}: this state says nothing about it"),
                     String::new(),
                 );

@@ -66,7 +66,7 @@ concepts! {
     ShouldBe = "should-be", AllOnes = "all-ones", StickPart = "stick-part", Loopback = "loopback",
     SerialLine = "serial-line", LevelTail = "level-tail", OthersSo = "others-so", Degrees = "degrees",
     MeasuredAs = "measured-as", Nominal = "nominal", SeriesResistance = "series-resistance", AfterThat = "after-that",
-    Except = "except", SheetLines = "sheet-lines", SagsTo = "sags-to", PixelsApart = "pixels-apart",
+    Except = "except", SagsTo = "sags-to", PixelsApart = "pixels-apart",
     YesNo = "yes-no", RailPart = "rail-part",
 }
 

@@ -85,10 +85,10 @@ fn unknown_name(input: Toks) -> Option<(usize, usize)> {
     let stranger = |i: usize| {
         let atom = &input.lexed.atoms[i];
         let letters = atom.lower.chars().count() >= 3 && atom.lower.chars().all(char::is_alphabetic);
-        atom.kind == Kind::Word && letters && !input.lexed.words.knows(&atom.lower)
+        atom.kind == Kind::Word && letters && input.lexed.found(i).is_empty()
     };
-    let known_too = |i: usize| input.lexed.atoms[i].kind == Kind::Word && input.lexed.words.knows(&input.lexed.atoms[i].lower);
-    let count = (input.from..input.to).take_while(|i| stranger(*i) || known_too(*i)).count().min(LONGEST);
+    let any_word = |i: usize| input.lexed.atoms[i].kind == Kind::Word;
+    let count = (input.from..input.to).take_while(|i| any_word(*i)).count().min(LONGEST);
     (1..=count).rev().map(|n| input.from + n).find_map(|to| {
         let any = (input.from..to).any(stranger);
         if !any || to >= input.to {

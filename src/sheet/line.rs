@@ -134,9 +134,9 @@ impl<'t> Reader<'t> {
                 content,
                 content,
                 code::PROFILE_LINE,
-                &format!("the cartridge's profile makes `{}` of this, which is no line of a sheet", short(&meant)),
+                "the profile makes no line of a sheet of this",
                 "a line of the cartridge",
-                "correct the line in the profile, or type what was meant",
+                &format!("it makes `{}`; correct the line in the profile, or type what was meant", short(&meant)),
             ),
         }
         true

@@ -135,7 +135,10 @@ fn without_free_words(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece
         if cut + end == 0 || start + 2 > stop {
             continue;
         }
-        if let Some(read) = statement(toks(lexed, start, stop)).filter(|all| all.iter().all(about_one_place)) {
+        let read = statement(toks(lexed, start, stop)).filter(|all| all.iter().all(about_one_place));
+        // `5 kHz`: the word behind a number may be its unit.
+        let unit = |all: &[Statement]| stop < to && all.iter().any(is_value) && lexed.atoms[stop - 1].signs;
+        if let Some(read) = read.filter(|all| !unit(all)) {
             let piece = |from, to, part| Piece { from, to, part };
             let mut out = Vec::new();
             if start > from {

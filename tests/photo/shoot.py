@@ -73,35 +73,22 @@ def evened(image):
     if np.median(a) < 110:
         a = 255 - a
         # What was black is not evenly black: take the light from the ground all the same.
-    ground = np.asarray(Image.fromarray(a.astype(np.uint8)).filter(ImageFilter.MedianFilter(5)).filter(ImageFilter.GaussianBlur(40)), float)
+    small = Image.fromarray(a.astype(np.uint8)).resize((image.width // 6, image.height // 6), Image.Resampling.BOX)
+    small = small.filter(ImageFilter.MaxFilter(7)).filter(ImageFilter.GaussianBlur(8))
+    ground = np.asarray(small.resize(image.size, Image.Resampling.BICUBIC), float)
     a = a / np.maximum(ground, 1) * 200
     low, high = np.percentile(a, [1, 70])
     a = (a - low) / max(high - low, 1) * 235 + 10
     return Image.fromarray(np.clip(a, 0, 255).astype(np.uint8))
 
 
-def otsu(image):
-    a = np.asarray(image)
-    counts = np.bincount(a.ravel(), minlength=256).astype(float)
-    total, sums = counts.cumsum(), (counts * np.arange(256)).cumsum()
-    below, above = total, total[-1] - total
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = below * above * (sums / below - (sums[-1] - sums) / above) ** 2
-    cut = int(np.nanargmax(between))
-    return Image.fromarray(np.where(a > cut, 255, 0).astype(np.uint8))
-
-
 def prepared(photo):
-    """The same photograph, prepared in ways that fail differently."""
+    """The same photograph at three sizes and sharpnesses: what one of them mistakes, another hardly ever mistakes the same way."""
     flat = evened(photo)
     w, h = flat.size
-    smooth = flat.filter(ImageFilter.GaussianBlur(1.2))
-    large = lambda im, f: im.resize((int(w * f), int(h * f)), Image.Resampling.BICUBIC)
-    return [
-        large(smooth, 1.0),
-        large(smooth, 1.5).filter(ImageFilter.UnsharpMask(3, 120, 2)),
-        otsu(large(flat.filter(ImageFilter.GaussianBlur(1.5)), 1.3)),
-    ]
+    blur = lambda radius: flat.filter(ImageFilter.GaussianBlur(radius))
+    sized = lambda im, f: im.resize((int(w * f), int(h * f)), Image.Resampling.LANCZOS)
+    return [sized(blur(1.0), 1.3), sized(blur(1.0), 0.8), sized(flat.filter(ImageFilter.MedianFilter(3)), 1.2)]
 
 
 def shoot(args):

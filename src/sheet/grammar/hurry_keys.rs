@@ -75,6 +75,7 @@ fn plain_keys(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let behind = |i| {
         let (rest, _) = opt(word(Key)).parse(i)?;
         let (rest, key) = plain_key(rest)?;
+        let (rest, _) = opt(word(Key)).parse(rest)?;
         let (rest, state) = one_of(BEHIND)(rest)?;
         Ok((rest, vec![found(Subject::Key(key), state)]))
     };

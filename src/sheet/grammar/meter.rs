@@ -195,6 +195,17 @@ fn rail_elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((at_pin, hum, sags, no_short)).parse(input)
 }
 
+/// `8mhz xtal not osc`
+fn oscillator(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let told: P<'_, (f64, Unit)> = measured(&[Unit::Hertz], None)(input);
+    let Ok((rest, _)) = told else {
+        return Err(nom::Err::Error(E::silent(input)));
+    };
+    let (rest, name) = position(rest)?;
+    let (rest, state) = one_of(&[(Dead, State::Dead), (Good, State::Ok), (Bad, State::Bad)])(rest)?;
+    Ok((rest, vec![found(Subject::Part(Place { name, pin: None }), state)]))
+}
+
 /// All that a meter shows and no other rule reads.
 pub fn meter(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
@@ -202,6 +213,7 @@ pub fn meter(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         example("C5 9.8 uF of 10 uF", capacitance),
         example("V1 55 degrees", temperature),
         rail_elsewhere,
+        oscillator,
     ))
     .parse(input)
 }

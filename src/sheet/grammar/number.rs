@@ -226,7 +226,7 @@ pub fn warmth(input: Toks<'_>) -> P<'_, Warmth> {
 }
 
 /// `times = "x" uint` as one atom: `pass x5`.
-fn times(input: Toks<'_>) -> P<'_, u32> {
+pub fn times(input: Toks<'_>) -> P<'_, u32> {
     let count = input
         .first()
         .and_then(|a| a.lower.strip_prefix('x'))
@@ -240,14 +240,18 @@ fn times(input: Toks<'_>) -> P<'_, u32> {
 /// Failing loops and loops run; `None` for the first when only the number of loops was said.
 pub type Loops = (Option<u32>, u32);
 
-/// `loops = uint ("of" | "/") uint "loops" | uint "loops" | "x" uint`
+/// [`loops`] or `"x" uint`, behind a result.
+pub fn loops_behind(input: Toks<'_>) -> P<'_, Loops> {
+    alt((loops, after_gap(|i| map(times, |m| (None, m)).parse(i)))).parse(input)
+}
+
+/// `loops = uint ("of" | "/") uint "loops" | uint "loops"`
 pub fn loops(input: Toks<'_>) -> P<'_, Loops> {
     let slash = after_gap(mark(&["/"]));
     let both = (uint, alt((slash, word(Of))), uint, word(Loop));
     let (rest, found) = alt((
         map(both, |(n, (), m, ())| (Some(n), m)),
         map((uint, word(Loop)), |(m, ())| (None, m)),
-        map(times, |m| (None, m)),
     ))
     .parse(input)?;
     match found {

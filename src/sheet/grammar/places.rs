@@ -51,7 +51,10 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         if of_part && dash && places.iter().all(|p| p.pin.is_some()) {
             return fail(i.skip(1), "`.` between part and pin, as in U12.14 ok");
         }
-        if of_part && word(Line)(i).is_err() && places.iter().any(plain_position) {
+        // So is `crystal dead`, a part by its name.
+        let by_name = |k: usize| i.lexed.found(k).iter().any(|m| m.concept.is_none());
+        let named = places.iter().all(|p| p.pin.is_none()) && (i.from..rest.from).any(by_name);
+        if of_part && word(Line)(i).is_err() && (named || places.iter().any(plain_position)) {
             return Err(nom::Err::Error(E::silent(rest)));
         }
         // A value belongs to one place.

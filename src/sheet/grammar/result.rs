@@ -44,7 +44,7 @@ pub fn seen_at<'a>(
         let (rest, early) = opt(one_of(PHRASES)).parse(rest)?;
         let (rest, mut all) = core.parse(rest)?;
         let (rest, warm_first) = opt(warmth).parse(rest)?;
-        let (rest, after) = opt(loops).parse(rest)?;
+        let (rest, after) = opt(loops_behind).parse(rest)?;
         let (rest, late) = if warm_first.is_some() {
             (rest, warm_first)
         } else {
@@ -196,6 +196,10 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let memory = |i| {
         let (rest, ()) = word(Memory)(i)?;
         let (rest, state) = one_of(TEST_STATES)(rest)?;
+        // `ram test pass x5` tells loops, not a chip X5.
+        if after_gap(times)(rest).is_ok() {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
         let (after, all) = memory_detail(rest)?;
         fit(rest, after, all, &state)
     };

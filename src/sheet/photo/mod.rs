@@ -53,6 +53,8 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         let judge = Judge { above: &above, bench };
         let said = judge.said(&base);
         let fair = if pages > 1 { judge.agree(row, &base, &said) } else { true };
+        // What was not read and holds a value is offered with what it may be.
+        let fair = fair && (said.whole || !alike::has_value(&base));
         let certain = fair && (pages > 1 || !alike::has_doubtful_value(&base)) && !alike::mixed_name(line);
         if !certain {
             let offered = judge.offered(row, &base);
@@ -135,13 +137,16 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back
         format!("look at the photograph and type what is right: {}", others.join(" / "))
     };
     let already = line.not_understood.is_some();
+    if already && offered.is_empty() {
+        return;
+    }
     let (severity, message) = if take_back {
-        (Severity::Error, "the recognitions of the photograph differ here; nothing was taken")
+        (Severity::Error, "the recognitions differ here; nothing was taken")
     } else {
         if offered.len() < 2 {
             return;
         }
-        (Severity::Warning, "characters here are easily taken for others in a photograph")
+        (Severity::Warning, "characters here are easily taken for others")
     };
     if !already {
         diags.push(Diag {
@@ -153,6 +158,9 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back
         });
     }
     line.alternatives = offered;
+    if let Some(lost) = &mut line.not_understood {
+        lost.hint = choice.clone();
+    }
     if take_back {
         line.statements.retain(|s| matches!(s.value, Statement::Obtained(_)));
         line.not_understood = Some(NotUnderstood { span: line.span, pieces: vec![line.span], hint: choice });
@@ -169,7 +177,7 @@ pub fn count_lines(sheet: &mut RunSheet, expected: usize) {
     sheet.diags.push(Diag {
         code: code::LINES_DIFFER,
         severity: Severity::Error,
-        message: format!("{expected} lines were counted on the photograph, {found} were recognised: some are {what}"),
+        message: format!("{expected} lines were counted, {found} recognised: some are {what}"),
         label: None,
         help: Some("compare with the photograph and type what is missing".into()),
     });
