@@ -39,7 +39,7 @@ pub enum Command {
     #[command(after_help = RANK_HELP)]
     Rank(RankArgs),
     /// Show what was understood of a sheet, line by line.
-    #[command(after_help = "Example:\n  whichsocket read samples/typed-in-haste.run")]
+    #[command(after_help = READ_HELP)]
     Read(ReadArgs),
     /// Propose the next steps only, with what each outcome would mean.
     #[command(after_help = "Example:\n  whichsocket next samples/black-screen.run")]
@@ -53,6 +53,8 @@ pub enum Command {
     /// Count what failed on the closed tickets of a folder: the bench's own failure rates.
     #[command(after_help = RATES_HELP)]
     Rates(RatesArgs),
+    /// Print the language of run sheets on one page.
+    Guide,
     /// Look at the board maps.
     #[command(subcommand)]
     Board(BoardCommand),
@@ -63,6 +65,13 @@ pub enum Command {
         of: SchemaOf,
     },
 }
+
+const READ_HELP: &str = "Examples:
+  whichsocket read samples/typed-in-haste.run
+  whichsocket read --photo first.txt second.txt
+  whichsocket read --words mine.yaml --ask sheet.run
+
+`whichsocket guide` prints the whole language on one page.";
 
 const RANK_HELP: &str = "Examples:
   whichsocket rank samples/one-memory-bit.run
@@ -116,6 +125,9 @@ pub struct RankArgs {
     /// Folder with maps of your own (parts/, boards/), which add to the shipped ones or override them.
     #[arg(long, value_name = "DIR")]
     pub maps: Option<PathBuf>,
+    /// How the sheets are read.
+    #[command(flatten)]
+    pub own: OwnArgs,
     /// List at most so many suspects.
     #[arg(long, value_name = "N", default_value_t = 8)]
     pub top: usize,
@@ -179,12 +191,35 @@ impl BenchArgs {
     }
 }
 
+/// How sheets are read.
+#[derive(Debug, Args, Default)]
+pub struct OwnArgs {
+    /// File with words and names of your own, which add to the shipped ones.
+    #[arg(long, value_name = "FILE")]
+    pub words: Option<PathBuf>,
+    /// The text was read off a photograph; several recognitions of it, with form feeds between, are held against each other.
+    #[arg(long)]
+    pub photo: bool,
+    /// So many lines of text were counted on the photograph; more or fewer are told.
+    #[arg(long, value_name = "N")]
+    pub lines: Option<usize>,
+}
+
 /// Options of `read`.
 #[derive(Debug, Args)]
 pub struct ReadArgs {
-    /// Run sheet; `-` is standard input.
-    #[arg(value_name = "SHEET")]
-    pub sheet: PathBuf,
+    /// Run sheet; `-` is standard input. With --photo, several are recognitions of the same photograph.
+    #[arg(required = true, value_name = "SHEET")]
+    pub sheets: Vec<PathBuf>,
+    /// Folder with maps of your own: words/ and cartridges/ in it are used.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// How the sheets are read.
+    #[command(flatten)]
+    pub own: OwnArgs,
+    /// Ask for the position of every name that is not known, and keep the answers in the file of --words.
+    #[arg(long, requires = "words")]
+    pub ask: bool,
     /// Exit with 1 when something was not understood.
     #[arg(long)]
     pub strict: bool,

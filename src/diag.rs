@@ -33,14 +33,16 @@ pub struct Diag {
 /// The codes of the diagnostics: stable, documented, each with a sample in `tests/errors/`.
 pub mod code {
     macro_rules! codes {
-        ($($(#[doc = $doc:literal])+ $name:ident = $code:literal;)*) => {
+        ($(#[doc = $about:literal])+ $list:ident: $($(#[doc = $doc:literal])+ $name:ident = $code:literal;)*) => {
             $($(#[doc = $doc])+ pub const $name: &str = $code;)*
-            /// All codes of run sheets, each with what it means.
-            pub const SHEET: &[(&str, &str)] = &[$(($code, concat!($($doc),+))),*];
+            $(#[doc = $about])+
+            pub const $list: &[(&str, &str)] = &[$(($code, concat!($($doc),+))),*];
         };
     }
 
     codes! {
+        /// All codes of run sheets, each with what it means.
+        SHEET:
         /// A line, or part of it, is not a statement.
         NOT_UNDERSTOOD = "not-understood";
         /// A statement breaks off: something that must follow is missing.
@@ -57,8 +59,35 @@ pub mod code {
         LINE_TOO_LONG = "line-too-long";
         /// There are very many messages of one code; the rest are only counted.
         MORE_ALIKE = "more-alike";
+        /// Recognitions of a photograph differ, or a value in one may be read in several ways.
+        UNCLEAR_PHOTO = "unclear-photo";
+        /// Fewer or more lines were recognised than were counted on the photograph.
+        LINES_DIFFER = "lines-differ";
+        /// The profile of a cartridge makes something of a line that is no line of a run sheet.
+        PROFILE_LINE = "profile-line";
+        /// A name that may be a part of the board and is in no words file.
+        UNKNOWN_NAME = "unknown-name";
         /// The file is not UTF-8 and was read as Latin-1.
         NOT_UTF8 = "not-utf8";
+    }
+
+    codes! {
+        /// All codes of a sheet held against a board, each with what it means.
+        BOARD:
+        /// The board map has no part in that position.
+        UNKNOWN_POSITION = "unknown-position";
+        /// The board map has no such rail.
+        UNKNOWN_RAIL = "unknown-rail";
+        /// No pin or line of the board is called so.
+        UNKNOWN_PLACE = "unknown-place";
+        /// The board map has no check for this result.
+        NO_SUCH_CHECK = "no-such-check";
+        /// The reading neither accuses nor clears anything.
+        NOTHING_FOLLOWS = "nothing-follows";
+        /// The value is outside physical sense; it is not used.
+        NO_SENSE = "no-sense";
+        /// There is no profile of that cartridge, or none for this board.
+        UNKNOWN_CARTRIDGE = "unknown-cartridge";
     }
 }
 
@@ -234,7 +263,7 @@ error[not-understood]: not understood: `blorp`
     #[test]
     fn codes_are_kebab_case_and_differ() {
         let mut seen = std::collections::BTreeSet::new();
-        for (code, about) in code::SHEET {
+        for (code, about) in code::SHEET.iter().chain(code::BOARD) {
             assert!(
                 code.bytes()
                     .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-'),

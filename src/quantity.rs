@@ -4,7 +4,7 @@
 //! ```text
 //! quantity = number [unit] | digits infix digits [unit]
 //! number   = ["+" | "-"] digits [("." | ",") digits]
-//! infix    = "k" | "M" | "R" | "u" | "n" | "p"
+//! infix    = "k" | "M" | "R" | "V" | "u" | "n" | "p"
 //! unit     = [prefix] ("V" ["AC" | "DC"] | "A" | "ohm" | "Hz" | "F" | "s") | "k" | "M"
 //! prefix   = "k" | "M" | "m" | "u" | "n" | "p"
 //! ```
@@ -166,18 +166,21 @@ fn number(input: &str) -> Res<'_, String> {
     Ok((rest, text.replace(',', ".")))
 }
 
-/// `digits infix digits`: `4k7` is 4.7 k, `4R7` is 4.7 ohm.
-fn infix(input: &str) -> Res<'_, (String, i32, bool)> {
-    let (rest, (whole, letter, part)) = (digit1, one_of("RkKMuµnp"), digit1).parse(input)?;
+/// `digits infix digits`: `4k7` is 4.7 k, `4R7` is 4.7 ohm, `3V3` is 3.3 volts.
+fn infix(input: &str) -> Res<'_, (String, i32, Option<Unit>)> {
+    let (rest, (whole, letter, part)) = (digit1, one_of("RkKMuµnpVv"), digit1).parse(input)?;
     if whole.len() + part.len() > 9 || rest.starts_with(|c: char| c.is_ascii_digit()) {
         return fail(input, QuantityFault::NoNumber);
     }
-    let exponent = if letter == 'R' {
-        0
-    } else {
-        prefix_exponent(letter)
+    let unit = match letter {
+        'R' => Some(Unit::Ohm),
+        'V' | 'v' => Some(Unit::Volt),
+        _ => None,
     };
-    Ok((rest, (format!("{whole}.{part}"), exponent, letter == 'R')))
+    Ok((
+        rest,
+        (format!("{whole}.{part}"), prefix_exponent(letter), unit),
+    ))
 }
 
 fn prefix_exponent(letter: char) -> i32 {
@@ -198,8 +201,8 @@ type Tail = (i32, Option<Unit>, bool, bool);
 /// Which unit a word without its prefix is.
 fn base_unit(word: &str) -> Option<(Unit, bool)> {
     let unit = match word.to_lowercase().as_str() {
-        "v" | "volt" | "volts" | "vdc" => (Unit::Volt, false),
-        "vac" => (Unit::Volt, true),
+        "v" | "volt" | "volts" | "vdc" | "vpp" => (Unit::Volt, false),
+        "vac" | "ac" => (Unit::Volt, true),
         "a" | "amp" | "amps" | "ampere" => (Unit::Ampere, false),
         "ohm" | "ohms" | "ω" => (Unit::Ohm, false),
         "hz" | "hertz" => (Unit::Hertz, false),
@@ -212,6 +215,10 @@ fn base_unit(word: &str) -> Option<(Unit, bool)> {
 
 /// `unit`: reads the word behind a number; `Ok(None)` when the word is no unit at all.
 fn unit_word(word: &str) -> Result<Option<Tail>, QuantityFault> {
+    // `180R`, as printed on resistors.
+    if word == "R" {
+        return Ok(Some((0, Some(Unit::Ohm), false, false)));
+    }
     if let Some((unit, ac)) = base_unit(word) {
         return Ok(Some((0, Some(unit), false, ac)));
     }
@@ -262,7 +269,7 @@ fn tail(input: &str) -> Res<'_, Tail> {
     let stuck = after.len() == input.len();
     let ends = !rest.starts_with(|c: char| c.is_alphanumeric() || c == '_');
     // `12 a` and `3 f` in running text are not amperes and farads.
-    let doubtful = !stuck && matches!(word, "a" | "f");
+    let doubtful = !stuck && matches!(word, "a" | "f" | "ac" | "AC");
     match unit_word(word) {
         Ok(Some(mut found)) if ends && !doubtful => {
             let mut left = rest;
@@ -298,9 +305,9 @@ fn alternating(rest: &str, already: bool) -> (&str, bool) {
 /// A [`QuantityError`] inside `nom::Err` when there is no number, or when number or unit can be read two ways.
 pub fn quantity(input: &str) -> IResult<&str, Quantity, QuantityError> {
     // `alt` would keep the error of the infix form, which always gets further.
-    let (rest, (digits, exponent, is_ohm)) = match infix(input) {
+    let (rest, (digits, exponent, told)) = match infix(input) {
         Ok(found) => found,
-        Err(_) => number.map(|n| (n, 0, false)).parse(input)?,
+        Err(_) => number.map(|n| (n, 0, None)).parse(input)?,
     };
     let (rest, (more, unit, bare_prefix, ac)) = tail(rest)?;
     if bare_prefix && exponent != 0 {
@@ -310,11 +317,7 @@ pub fn quantity(input: &str) -> IResult<&str, Quantity, QuantityError> {
         Ok(v) => v,
         Err(_) => return fail(input, QuantityFault::NoNumber),
     };
-    let unit = if is_ohm {
-        unit.or(Some(Unit::Ohm))
-    } else {
-        unit
-    };
+    let unit = unit.or(told);
     let bare_prefix = bare_prefix || (exponent != 0 && unit.is_none());
     Ok((
         rest,

@@ -69,6 +69,7 @@ impl Library {
         if errors.is_empty() {
             Ok(Self {
                 own,
+                learned: None,
                 ready: Mutex::default(),
             })
         } else {
@@ -100,12 +101,29 @@ impl Library {
         Ok(board)
     }
 
+    /// The identifier that a name is, hyphens and blanks aside.
+    fn spelt(&self, name: &str) -> Option<String> {
+        let bare = |s: &str| -> String {
+            let letters = s.chars().filter(|c| c.is_alphanumeric());
+            letters.flat_map(char::to_lowercase).collect()
+        };
+        let all = self.list();
+        let mut same = all.iter().filter(|(id, _)| bare(id) == bare(name));
+        match (same.next(), same.next()) {
+            (Some((id, _)), None) => Some(id.clone()),
+            _ => None,
+        }
+    }
+
     /// A board by its identifier.
     ///
     /// # Errors
     /// No such board, with what is nearest.
     pub fn board(&self, name: &str) -> Result<BoardModel, BoardError> {
-        let plain = name.trim().to_lowercase();
+        // `dunlin64` and `Dunlin 64` are `dunlin-64`: no two boards differ in their hyphens alone.
+        let plain = self
+            .spelt(name)
+            .unwrap_or_else(|| name.trim().to_lowercase());
         if let Some(own) = self.own.iter().find(|b| b.board == plain) {
             return Ok(own.clone());
         }

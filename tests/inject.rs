@@ -36,10 +36,19 @@ fn a_good_board_passes_everything() {
         let seen = bench.observe(&[]);
         let failing: Vec<_> = seen.results.failing().collect();
         let name = &bench.w.board;
-        assert!(seen.results.ran && failing.is_empty(), "{name}: {failing:?} {:?} {:X?}", seen.results.screen, seen.results.cells.iter().take(8).collect::<Vec<_>>());
+        assert!(
+            seen.results.ran && failing.is_empty(),
+            "{name}: {failing:?} {:?} {:X?}",
+            seen.results.screen,
+            seen.results.cells.iter().take(8).collect::<Vec<_>>()
+        );
         assert_eq!(seen.results.screen, Screen::Normal, "{name}");
         assert!(!seen.shows(&bench.w), "{name}: {:?}", seen.rails);
-        assert!(seen.results.tests.len() > 80, "{name}: {} tests", seen.results.tests.len());
+        assert!(
+            seen.results.tests.len() > 80,
+            "{name}: {} tests",
+            seen.results.tests.len()
+        );
     }
 }
 
@@ -50,10 +59,16 @@ fn a_good_board_measures_as_its_map_expects() {
         let mut wrong = Vec::new();
         for ((place, word), (line, ..)) in seen.levels.iter().zip(&bench.w.points) {
             let name = &bench.w.lines[*line];
-            let line = model.lines.iter().find(|l| l.line == *name).expect("a line of the map");
+            let line = model
+                .lines
+                .iter()
+                .find(|l| l.line == *name)
+                .expect("a line of the map");
             let expected = format!("{:?}", line.expect).to_lowercase();
             if expected != *word {
-                wrong.push(format!("{name} at {place}: {word}, the map expects {expected}"));
+                wrong.push(format!(
+                    "{name} at {place}: {word}, the map expects {expected}"
+                ));
             }
         }
         assert!(wrong.is_empty(), "{}:\n{}", bench.w.board, wrong.join("\n"));
@@ -70,7 +85,12 @@ fn every_line_of_a_simulated_sheet_is_understood() {
         for fault in faults.iter().take(60) {
             let text = bench.results(std::slice::from_ref(fault), rng.random());
             let sheet = parse("simulated", text.as_bytes()).expect("lines");
-            let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).map(|l| &text[l.span.start..l.span.end]).collect();
+            let lost: Vec<_> = sheet
+                .lines
+                .iter()
+                .filter(|l| l.not_understood.is_some())
+                .map(|l| &text[l.span.start..l.span.end])
+                .collect();
             assert!(lost.is_empty(), "{lost:?}\n{text}");
         }
     }
@@ -94,7 +114,10 @@ fn spread<T: Sync, R: Send>(list: &[T], work: impl Fn(usize, &T) -> R + Sync) ->
             }
         };
         let handles: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
-        handles.into_iter().flat_map(|h| h.join().expect("a thread that works")).collect()
+        handles
+            .into_iter()
+            .flat_map(|h| h.join().expect("a thread that works"))
+            .collect()
     });
     all.sort_by_key(|r| r.0);
     all.into_iter().map(|r| r.1).collect()
@@ -103,12 +126,22 @@ fn spread<T: Sync, R: Send>(list: &[T], work: impl Fn(usize, &T) -> R + Sync) ->
 /// Faults that show, with what they show.
 fn visible(bench: &Bench, all: &[Fault]) -> Vec<Shown> {
     let seen = spread(all, |_, f| bench.observe(std::slice::from_ref(f)));
-    all.iter().cloned().zip(seen).filter(|(_, seen)| seen.shows(&bench.w)).collect()
+    all.iter()
+        .cloned()
+        .zip(seen)
+        .filter(|(_, seen)| seen.shows(&bench.w))
+        .collect()
 }
 
 /// Figures of single faults: those with which the test ran, those with which it did not, and both as often as they
 /// happen.
-fn singles(bench: &Bench, model: &BoardModel, faults: &[Shown], sheets: usize, seed: u64) -> [Singles; 3] {
+fn singles(
+    bench: &Bench,
+    model: &BoardModel,
+    faults: &[Shown],
+    sheets: usize,
+    seed: u64,
+) -> [Singles; 3] {
     let each = spread(faults, |k, (fault, seen)| {
         let same = faults.iter().filter(|f| f.0.unit == fault.unit).count();
         let weight = score::rate(model, &fault.unit) / same as f64;
@@ -137,9 +170,18 @@ fn print(title: &str, c: &Calibration) {
 #[test]
 #[ignore = "the whole campaign; tests/full runs it"]
 fn campaign() {
-    let sheets = std::env::var("INJECT_SHEETS").ok().and_then(|n| n.parse().ok()).unwrap_or(5);
-    let machines = std::env::var("INJECT_MACHINES").ok().and_then(|n| n.parse().ok()).unwrap_or(1000);
-    let part = std::env::var("INJECT_EVERY").ok().and_then(|n| n.parse().ok()).unwrap_or(1usize);
+    let sheets = std::env::var("INJECT_SHEETS")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(5);
+    let machines = std::env::var("INJECT_MACHINES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1000);
+    let part = std::env::var("INJECT_EVERY")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1usize);
     for (model, bench) in boards() {
         let all: Vec<_> = bench.faults().into_iter().step_by(part).collect();
         let number = all.len();
@@ -159,9 +201,28 @@ fn campaign() {
         }
         let list: Vec<_> = faults.iter().map(|f| f.0.clone()).collect();
         let (tried, both) = score::pairs(&bench, &model, &list, machines * 2, 2);
-        println!("  pairs: both in the first four {:.1} % of {tried}", 100.0 * both as f64 / tried as f64);
-        print("as it is", &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.0, 3));
-        print("5 % outside the map", &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.05, 4));
-        print("rates and strengths off by up to two, 5 % outside", &score::calibrate(&bench, &model, &|k| score::perturbed(&model, k), machines, 0.05, 5));
+        println!(
+            "  pairs: both in the first four {:.1} % of {tried}",
+            100.0 * both as f64 / tried as f64
+        );
+        print(
+            "as it is",
+            &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.0, 3),
+        );
+        print(
+            "5 % outside the map",
+            &score::calibrate(&bench, &model, &|_| model.clone(), machines, 0.05, 4),
+        );
+        print(
+            "rates and strengths off by up to two, 5 % outside",
+            &score::calibrate(
+                &bench,
+                &model,
+                &|k| score::perturbed(&model, k),
+                machines,
+                0.05,
+                5,
+            ),
+        );
     }
 }

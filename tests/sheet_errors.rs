@@ -1,18 +1,51 @@
 //! Every message about a sheet beside the sheet that gives it: `tests/errors/NAME.run` and its golden text.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use whichsocket::diag::{code, render};
-use whichsocket::sheet::parse;
+use whichsocket::commands::input::board_of;
+use whichsocket::diag::{Diag, code, render};
+use whichsocket::observe::observe;
+use whichsocket::sheet::{Bench, parse_at};
+use whichsocket::shipped::Library;
 
-/// What is said about a file, as at a terminal without colour.
+/// How the sample is to be read: `# options: --photo --lines 5` in its first line.
+fn bench(bytes: &[u8]) -> Bench<'static> {
+    let first =
+        String::from_utf8_lossy(bytes.split(|b| *b == b'\n').next().unwrap_or(b"")).into_owned();
+    let options: Vec<&str> = first
+        .strip_prefix("# options:")
+        .map_or(Vec::new(), |o| o.split_whitespace().collect());
+    let after = |name: &str| options.iter().position(|o| *o == name);
+    Bench {
+        photo: after("--photo").is_some(),
+        lines: after("--lines").map(|i| options[i + 1].parse().expect("a number")),
+        ..Bench::default()
+    }
+}
+
+/// What is said about a file, as at a terminal without colour; where it names a board, what is said about it there, too.
 fn messages(path: &Path) -> String {
     let bytes = std::fs::read(path).expect("a sample");
     let name = path.file_name().and_then(|n| n.to_str()).expect("a name");
-    match parse(name, &bytes) {
-        Ok(sheet) => render(&sheet.diags, name, &sheet.text, false),
-        Err(error) => format!("{error}\n"),
+    let sheet = match parse_at(name, &bytes, &bench(&bytes)) {
+        Ok(sheet) => sheet,
+        Err(error) => return format!("{error}\n"),
+    };
+    let mut diags: Vec<Diag> = sheet.diags.clone();
+    if let Some(board) = board_of(&sheet) {
+        let model = Library::default().board(board).expect("a shipped board");
+        let observed = observe(&model, std::slice::from_ref(&sheet));
+        diags.extend(observed.diags.into_iter().map(|(_, d)| d));
     }
+    render(&diags, name, &sheet.text, false)
+}
+
+fn samples() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/errors")
+}
+
+fn codes() -> impl Iterator<Item = &'static str> {
+    code::SHEET.iter().chain(code::BOARD).map(|(code, _)| *code)
 }
 
 #[test]
@@ -31,26 +64,55 @@ fn golden_messages() {
 
 #[test]
 fn every_code_has_a_sample_that_gives_it() {
-    for (code, _) in code::SHEET {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("tests/errors")
-            .join(format!("{code}.run"));
+    for code in codes() {
+        let path = samples().join(format!("{code}.run"));
         assert!(path.exists(), "no sample for {code}");
         let said = messages(&path);
         assert!(said.contains(&format!("[{code}]")), "{code}: {said}");
+        assert!(
+            samples().join(format!("{code}.snap")).exists(),
+            "no golden text for {code}"
+        );
     }
+}
+
+/// No code stands in the source that is not in the lists, so that none can lack a sample.
+#[test]
+fn every_code_in_the_source_is_in_the_lists() {
+    let mut files = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join("src")];
+    let mut seen = 0;
+    while let Some(path) = files.pop() {
+        if path.is_dir() {
+            files.extend(
+                std::fs::read_dir(&path)
+                    .expect("a folder")
+                    .flatten()
+                    .map(|e| e.path()),
+            );
+            continue;
+        }
+        let text = std::fs::read_to_string(&path).expect("a source file");
+        let bare = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for (at, _) in bare
+            .match_indices("code: \"")
+            .chain(bare.match_indices("warn( \""))
+            .chain(bare.match_indices("warn(\""))
+        {
+            panic!(
+                "{}: a code written out: {}",
+                path.display(),
+                &bare[at..(at + 60).min(bare.len())]
+            );
+        }
+        seen += bare.matches("code::").count();
+    }
+    assert!(seen > 15, "the codes are used by name: {seen}");
 }
 
 #[test]
 fn messages_keep_to_eighty_columns() {
-    for (code, _) in code::SHEET
-        .iter()
-        .filter(|(code, _)| *code != code::LINE_TOO_LONG)
-    {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-            .join("tests/errors")
-            .join(format!("{code}.run"));
-        for line in messages(&path).lines() {
+    for code in codes().filter(|code| *code != code::LINE_TOO_LONG) {
+        for line in messages(&samples().join(format!("{code}.run"))).lines() {
             assert!(line.chars().count() <= 80, "{code}: {line}");
         }
     }

@@ -353,6 +353,9 @@ const LINES: &[(&str, &str)] = &[
     ("U3/U4 hot", "U3 hot | U4 hot"),
     ("sound: n/a", "not reached: sound"),
     ("D800-DBFF bad", "memory $D800-$DBFF bad"),
+    // A range of parts cannot be low, so the number is a pin; and `except` says what is not so.
+    ("U7-40 low", "U7.40 low"),
+    ("all else ok apart from sound", "rest fine | sound bad"),
 ];
 
 /// Lines that must be reported, not read: nothing of them may reach the ranking.
@@ -374,7 +377,6 @@ const REFUSED: &[&str] = &[
     "5v",
     "U7.40 wobbly",
     "U7 low",
-    "U7-40 low",
     "U17.18 3.4",
     "F1 dead",
     "bit 9 bad",
@@ -420,7 +422,6 @@ const REFUSED: &[&str] = &[
     "all bits ok but 3",
     "keys dead: all but Q",
     "sound ok except voice 2",
-    "all else ok apart from sound",
     "memory ok (not sure)",
     "memory: bit 3 ok, others bad",
     "not dead: Q W",
@@ -465,6 +466,14 @@ const REFUSED: &[&str] = &[
     "replaced U12 by U21: cured",
     "U17 effective",
     "supply current ok",
+    "U7-40 ok",
+    "12v 4",
+    "5v 50",
+    "C12 0.1",
+    "x3 ok x2",
+    "as above",
+    "same as the other one",
+    "+5V 5 blorps",
 ];
 
 fn read(line: &str) -> RunSheet {

@@ -263,7 +263,32 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
             .prop_map(|(p, s)| (Subject::Part(p), s)),
         (place(), seen).prop_map(|(p, s)| (Subject::Looks(p), State::Seen(s.into()))),
         place().prop_map(|p| (Subject::Looks(p), State::Ok)),
+        (
+            option::of(rail_name()),
+            number(0, 9999).prop_map(State::Amperes)
+        )
+            .prop_map(|(n, s)| (Subject::Current(n), s)),
+        ("C[1-9][0-9]?", 1u32..999, option::of(1u32..999)).prop_map(|(name, value, nominal)| {
+            let farads = |n: u32| format!("{n}e-6").parse().expect("a number");
+            let place = Place { name, pin: None };
+            (
+                Subject::Capacitance(place),
+                State::Farads(farads(value), nominal.map(farads)),
+            )
+        }),
+        ("C[1-9][0-9]?", number(0, 9999)).prop_map(|(name, r)| {
+            (
+                Subject::SeriesResistance(Place { name, pin: None }),
+                State::Ohms(r),
+            )
+        }),
+        (place(), 0u32..120).prop_map(|(p, t)| (Subject::Heat(p), State::Celsius(f64::from(t)))),
+        ok_bad_dead_keys().prop_map(|s| (Subject::OtherKeys, s)),
     ]
+}
+
+fn ok_bad_dead_keys() -> impl Strategy<Value = State> {
+    select(vec![State::Ok, State::Bad, State::Dead])
 }
 
 fn finding() -> impl Strategy<Value = Statement> {
@@ -549,6 +574,40 @@ proptest! {
     #[test]
     fn arbitrary_text_never_panics(text in "\\PC{0,120}(\n\\PC{0,60}){0,3}") {
         let _ = parse("p", text.as_bytes());
+    }
+}
+
+/// Every sample, every sheet of the messages, every line of the corpus: printed and read the same.
+#[test]
+fn samples_and_corpus_are_printed_and_read_the_same() {
+    let here = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut texts: Vec<Vec<u8>> = Vec::new();
+    for folder in ["samples", "tests/errors"] {
+        let files = std::fs::read_dir(here.join(folder))
+            .expect("a folder")
+            .flatten()
+            .map(|e| e.path());
+        texts.extend(
+            files
+                .filter(|p| p.extension().is_some_and(|x| x == "run"))
+                .map(|p| std::fs::read(p).expect("a sheet")),
+        );
+    }
+    let corpus = include_str!("corpus/haste.tsv");
+    texts.extend(
+        corpus
+            .lines()
+            .filter_map(|l| l.split('\t').next())
+            .map(|l| l.as_bytes().to_vec()),
+    );
+    assert!(texts.len() > 200);
+    for text in texts {
+        let Ok(sheet) = parse("p", &text) else {
+            continue;
+        };
+        let printed = print(&sheet);
+        let again = parse("p", printed.as_bytes()).expect("what was printed is a text");
+        assert_eq!(said(&again), said(&sheet), "{}\n---\n{printed}", sheet.text);
     }
 }
 

@@ -1,28 +1,60 @@
 //! Sheets from files and standard input.
 
-use crate::sheet::{RunSheet, Statement, parse, read_limited};
+use crate::sheet::{Bench, RunSheet, Statement, parse_at, read_limited};
 use crate::ticket::Ticket;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Reads and parses a sheet; `-` is standard input.
 ///
 /// # Errors
 /// One clear message: not there, not text, empty, too large.
 pub fn sheet(path: &Path) -> Result<RunSheet, String> {
-    if path.as_os_str() == "-" {
-        let bytes =
-            read_limited(std::io::stdin().lock()).map_err(|e| format!("standard input: {e}"))?;
-        return parse("stdin", &bytes).map_err(|e| format!("standard input: {e}"));
+    sheet_at(std::slice::from_ref(&path.to_path_buf()), &Bench::default())
+}
+
+/// Reads and parses a sheet with what a bench brings. Several paths are recognitions of one photograph.
+///
+/// # Errors
+/// As [`sheet`].
+pub fn sheet_at(paths: &[PathBuf], bench: &Bench) -> Result<RunSheet, String> {
+    let (mut all, mut names) = (Vec::new(), Vec::new());
+    for path in paths {
+        let (name, bytes) = bytes_of(path)?;
+        if !all.is_empty() {
+            // What stands between the pages of a recognition stands between recognitions too.
+            all.push(0x0c);
+        }
+        all.extend(bytes);
+        names.push(name);
     }
-    let name = path.display().to_string();
-    let file = std::fs::File::open(path).map_err(|e| format!("{name}: {}", plain(&e)))?;
-    let bytes = read_limited(file).map_err(|e| format!("{name}: {e}"))?;
-    if path.extension().is_some_and(|e| e == "ticket") {
+    let is_ticket = |p: &PathBuf| p.extension().is_some_and(|e| e == "ticket");
+    if let [path] = paths
+        && is_ticket(path)
+    {
         // A last line that was cut off while it was written is none.
-        let ticket = Ticket::parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))?;
+        let ticket = Ticket::parse(&names[0], &all).map_err(|e| format!("{}: {e}", names[0]))?;
         return Ok(ticket.sheet);
     }
-    parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))
+    let shown = names.join(" ");
+    let name = if shown == STDIN { "stdin" } else { &*shown };
+    parse_at(name, &all, bench).map_err(|e| format!("{shown}: {e}"))
+}
+
+const STDIN: &str = "standard input";
+
+fn bytes_of(path: &Path) -> Result<(String, Vec<u8>), String> {
+    let name = if path.as_os_str() == "-" {
+        STDIN.to_string()
+    } else {
+        path.display().to_string()
+    };
+    let bytes = if path.as_os_str() == "-" {
+        read_limited(std::io::stdin().lock())
+    } else {
+        read_limited(std::fs::File::open(path).map_err(|e| format!("{name}: {}", plain(&e)))?)
+    };
+    let bytes = bytes.map_err(|e| format!("{name}: {e}"))?;
+    Ok((name, bytes))
 }
 
 fn plain(e: &std::io::Error) -> String {

@@ -1,7 +1,7 @@
 //! Where `rank` gets its machines from: files, folders, standard input, or a stream of JSON lines.
 
 use super::input;
-use crate::sheet::{RunSheet, parse, read_limited};
+use crate::sheet::{Bench, RunSheet, parse_at, read_limited};
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::io::BufRead;
@@ -44,15 +44,18 @@ impl Source {
     ///
     /// # Errors
     /// One clear message.
-    pub fn read(&self) -> Result<Vec<RunSheet>, String> {
+    pub fn read(&self, bench: &Bench) -> Result<Vec<RunSheet>, String> {
         match self {
-            Source::Files(paths) => paths.iter().map(|p| input::sheet(p)).collect(),
-            Source::Line(number, text) => from_json(*number, text),
+            Source::Files(paths) => paths
+                .iter()
+                .map(|p| input::sheet_at(std::slice::from_ref(p), bench))
+                .collect(),
+            Source::Line(number, text) => from_json(*number, text, bench),
         }
     }
 }
 
-fn from_json(number: usize, text: &str) -> Result<Vec<RunSheet>, String> {
+fn from_json(number: usize, text: &str, bench: &Bench) -> Result<Vec<RunSheet>, String> {
     let name = format!("line {number}");
     let machine: JsonMachine = serde_json::from_str(text).map_err(|e| {
         format!("{name}: not a machine ({e}); expected {{\"sheet\": \"board dunlin-64\\n...\"}}")
@@ -63,7 +66,8 @@ fn from_json(number: usize, text: &str) -> Result<Vec<RunSheet>, String> {
         (None, Some(runs)) if !runs.is_empty() => runs,
         _ => return Err(format!("{name}: expected either \"sheet\" or \"sheets\"")),
     };
-    let read = |text: &String| parse(&name, text.as_bytes()).map_err(|e| format!("{name}: {e}"));
+    let read =
+        |text: &String| parse_at(&name, text.as_bytes(), bench).map_err(|e| format!("{name}: {e}"));
     sheets.iter().map(read).collect()
 }
 
@@ -193,7 +197,7 @@ pub enum Stdin<R> {
 ///
 /// # Errors
 /// One clear message.
-pub fn stdin<R: BufRead>(mut reader: R) -> Result<Stdin<R>, String> {
+pub fn stdin<R: BufRead>(mut reader: R, bench: &Bench) -> Result<Stdin<R>, String> {
     let first = reader
         .fill_buf()
         .map_err(|e| format!("standard input: {e}"))?;
@@ -201,6 +205,6 @@ pub fn stdin<R: BufRead>(mut reader: R) -> Result<Stdin<R>, String> {
         return Ok(Stdin::Lines(reader));
     }
     let bytes = read_limited(reader).map_err(|e| format!("standard input: {e}"))?;
-    let sheet = parse("stdin", &bytes).map_err(|e| format!("standard input: {e}"))?;
+    let sheet = parse_at("stdin", &bytes, bench).map_err(|e| format!("standard input: {e}"))?;
     Ok(Stdin::Sheet(Box::new(sheet)))
 }

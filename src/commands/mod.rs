@@ -2,6 +2,8 @@
 
 pub mod bench;
 pub mod board;
+pub mod desk;
+pub mod guide;
 pub mod input;
 pub mod machines;
 pub mod parallel;
@@ -43,6 +45,7 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Bench(args) => bench::bench(args, console),
         Command::Soak(args) => soak::soak(args, console),
         Command::Rates(args) => rates::rates(args, console),
+        Command::Guide => guide::guide(console),
         Command::Board(command) => board::board(command, console),
         Command::Schema { of } => {
             let schema = match of {

@@ -1,5 +1,6 @@
 //! `rank` and `next`.
 
+use super::desk::Desk;
 use super::machines::{self, Source, Stdin};
 use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input, parallel};
 use crate::cli::RankArgs;
@@ -7,7 +8,7 @@ use crate::faultmap::model::BoardModel;
 use crate::report::build::{Wanted, view};
 use crate::report::term;
 use crate::report::view::{RankingView, RefusedView, SCHEMA};
-use crate::sheet::RunSheet;
+use crate::sheet::{Bench, RunSheet};
 use crate::shipped::Library;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
@@ -49,8 +50,16 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
         }
     }
     let library = library;
+    let desk = match Desk::open(args.maps.as_deref(), args.own.words.as_deref()) {
+        Ok(desk) => desk,
+        Err(e) => {
+            writeln!(console.err, "whichsocket: {e}")?;
+            return Ok(BAD);
+        }
+    };
     let mut printer = Printer {
         args,
+        reading: desk.bench(args.own.photo, args.own.lines),
         show,
         console,
         bar: None,
@@ -61,14 +70,16 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
     let (mut paths, mut sheets, mut stream) = (Vec::new(), Vec::new(), false);
     for found in machines::files(&args.sheets) {
         match found {
-            Ok(path) if path.as_os_str() == "-" => match machines::stdin(std::io::stdin().lock()) {
-                Ok(Stdin::Lines(lines)) => {
-                    stream = true;
-                    printer.stream(&library, machines::json_lines(lines))?;
+            Ok(path) if path.as_os_str() == "-" => {
+                match machines::stdin(std::io::stdin().lock(), &printer.reading) {
+                    Ok(Stdin::Lines(lines)) => {
+                        stream = true;
+                        printer.stream(&library, machines::json_lines(lines))?;
+                    }
+                    Ok(Stdin::Sheet(sheet)) => sheets.push(*sheet),
+                    Err(message) => printer.refuse(&["-".to_string()], &message)?,
                 }
-                Ok(Stdin::Sheet(sheet)) => sheets.push(*sheet),
-                Err(message) => printer.refuse(&["-".to_string()], &message)?,
-            },
+            }
             Ok(path) => paths.push(path),
             Err((name, message)) => printer.refuse(&[name], &message)?,
         }
@@ -88,6 +99,8 @@ const FEW: usize = 32;
 /// Prints what became of the machines, in order.
 struct Printer<'a, 'c> {
     args: &'a RankArgs,
+    /// How sheets are read.
+    reading: Bench<'a>,
     show: Show,
     console: &'a mut Console<'c>,
     bar: Option<ProgressBar>,
@@ -105,7 +118,7 @@ impl Printer<'_, '_> {
         may_explain: bool,
     ) -> std::io::Result<()> {
         for path in paths {
-            match input::sheet(path) {
+            match input::sheet_at(std::slice::from_ref(path), &self.reading) {
                 Ok(sheet) => sheets.push(sheet),
                 Err(message) => self.refuse(&[path.display().to_string()], &message)?,
             }
@@ -123,8 +136,9 @@ impl Printer<'_, '_> {
     /// Many files: their tickets first, then machine by machine, on all cores.
     fn many(&mut self, library: &Library, paths: Vec<PathBuf>) -> std::io::Result<()> {
         let mut tickets: Vec<Option<String>> = Vec::with_capacity(paths.len());
+        let reading = self.reading;
         let ticket = |path: &PathBuf| {
-            input::sheet(path)
+            input::sheet_at(std::slice::from_ref(path), &reading)
                 .ok()
                 .and_then(|s| input::ticket_of(&s).map(String::from))
         };
@@ -151,9 +165,10 @@ impl Printer<'_, '_> {
         sources: impl Iterator<Item = Result<Source, (String, String)>>,
     ) -> std::io::Result<()> {
         let (args, show, why) = (self.args, self.show, self.why(false));
+        let reading = self.reading;
         let work = |source: &Result<Source, (String, String)>| -> Ranked {
             match source {
-                Ok(source) => one(args, show, library, &source.read()?, why),
+                Ok(source) => one(args, show, library, &source.read(&reading)?, why),
                 Err((_, message)) => Err(message.clone()),
             }
         };

@@ -114,6 +114,20 @@ impl MapFolder {
         (folder, errors)
     }
 
+    /// Reads only the cartridge profiles of a folder.
+    pub fn read_cartridges(dir: &Path) -> (Self, Vec<MapError>) {
+        let (mut folder, mut errors) = (Self::default(), Vec::new());
+        for (file, text) in yaml_files(&dir.join("cartridges"), &mut errors) {
+            match parse::<CartridgeRaw>(&file, &text) {
+                Ok(raw) => {
+                    folder.cartridges.insert(raw.cartridge.clone(), raw);
+                }
+                Err(e) => errors.push(e),
+            }
+        }
+        (folder, errors)
+    }
+
     /// Compiles every board of the folder.
     pub fn compile(&self, rates: &dyn Rates) -> (Vec<BoardModel>, Vec<MapError>) {
         let (mut models, mut errors) = (Vec::new(), Vec::new());

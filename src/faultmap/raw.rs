@@ -489,7 +489,7 @@ fn one() -> u8 {
 }
 
 /// `faultmaps/cartridges/*.yaml`: how one test cartridge words its results.
-#[derive(Debug, Clone, Deserialize, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CartridgeRaw {
     /// Identifier.
@@ -510,7 +510,7 @@ pub struct CartridgeRaw {
 }
 
 /// A stage of a test cartridge.
-#[derive(Debug, Clone, Deserialize, Serialize, schemars::JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct StageRaw {
     /// Name of the stage.

@@ -21,13 +21,45 @@ pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Pos
         "CABLE" => outside(Class::Cable),
         _ => None,
     };
-    model.position(word).or(unit).or_else(|| {
-        let meant = model
-            .words
-            .iter()
-            .find(|(w, _)| w.eq_ignore_ascii_case(word))?;
-        model.position(meant.1)
-    })
+    model
+        .position(word)
+        .or(unit)
+        .or_else(|| named(model, word))
+        .or_else(|| {
+            let meant = model
+                .words
+                .iter()
+                .find(|(w, _)| w.eq_ignore_ascii_case(word))?;
+            model.position(meant.1)
+        })
+}
+
+/// The position of a part by its name in the words file: `SOUND_CHIP`, `OS_ROM`, `CRYSTAL`; only where there is one.
+fn named<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Position)> {
+    let upper = word.to_uppercase();
+    let plain = upper
+        .trim_end_matches("_CHIP")
+        .trim_end_matches("_ROM")
+        .replace('_', " ");
+    let by_word = model
+        .words
+        .iter()
+        .find(|(w, _)| w.eq_ignore_ascii_case(&plain));
+    if let Some((_, meant)) = by_word {
+        return model.position(meant);
+    }
+    let of = |fits: fn(&Position) -> bool| {
+        let mut all = model.positions.iter().enumerate().filter(|(_, p)| fits(p));
+        match (all.next(), all.next()) {
+            (Some(one), None) => Some(one),
+            _ => None,
+        }
+    };
+    match upper.as_str() {
+        "CRYSTAL" => of(|p| p.class == Class::Clock),
+        "REGULATOR" => of(|p| p.class == Class::Regulator),
+        _ => None,
+    }
 }
 
 /// A sheet may leave the sign of a rail out: `5V_VIDEO` is `+5V_VIDEO`.

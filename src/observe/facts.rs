@@ -1,6 +1,6 @@
 //! What a sheet states about the machine rather than reads off it: what is fitted, what is empty, how it came in.
 
-use crate::diag::{Diag, Severity};
+use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::BoardModel;
 use crate::sheet::{Intake, Obtained, Place, RunSheet, Statement};
 use std::collections::BTreeMap;
@@ -27,7 +27,7 @@ pub struct Facts {
 /// Whether a sheet was transcribed from a photograph.
 pub fn from_photo(sheet: &RunSheet) -> bool {
     let mut all = sheet.lines.iter().flat_map(|l| &l.statements);
-    all.any(|s| s.value == Statement::Obtained(Obtained::Photo))
+    sheet.photo || all.any(|s| s.value == Statement::Obtained(Obtained::Photo))
 }
 
 /// Gathers the facts of all sheets; a later sheet overrides an earlier one.
@@ -41,7 +41,7 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
         for statement in &line.statements {
             let mut unknown = |place: &Place| {
                 let diag = Diag {
-                    code: "unknown-position",
+                    code: code::UNKNOWN_POSITION,
                     severity: Severity::Warning,
                     message: format!("board {} has no position {}", model.board, place.name),
                     label: Some((statement.span, "not on this board".into())),
@@ -55,7 +55,13 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
             match &statement.value {
                 Statement::Ticket(t) => f.ticket = Some(t.clone()),
                 Statement::Mains(hz) => f.mains = Some(*hz),
-                Statement::Cartridge(c) => f.cartridge = Some(c.clone()),
+                Statement::Cartridge(c) => {
+                    f.cartridge = Some(c.clone());
+                    f.diags.extend(
+                        cartridge_doubt(model, &sheets[sheet], c, statement.span)
+                            .map(|d| (sheet, d)),
+                    );
+                }
                 Statement::Intake(i) => f.intake = Some(*i),
                 Statement::Fitted { place, part } => match model.position(&place.name) {
                     Some((i, _)) => {
@@ -79,4 +85,38 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
         }
     }
     f
+}
+
+/// What is wrong with the cartridge that a sheet names: no profile of that name, or none for this board.
+fn cartridge_doubt(
+    model: &BoardModel,
+    sheet: &RunSheet,
+    name: &str,
+    span: crate::source::Span,
+) -> Option<Diag> {
+    let (message, help) = match &sheet.profile {
+        Some(p) if p.boards.iter().any(|b| *b == model.board) => return None,
+        Some(p) => (
+            format!(
+                "the profile of cartridge '{name}' is not for board {}",
+                model.board
+            ),
+            format!(
+                "its words are used, its order is not; add the board to the list in the profile ({})",
+                p.boards.join(", ")
+            ),
+        ),
+        None => (
+            format!("there is no profile of a cartridge '{name}'"),
+            "its own words are not known; a profile goes into the folder `cartridges` of --maps"
+                .to_string(),
+        ),
+    };
+    Some(Diag {
+        code: code::UNKNOWN_CARTRIDGE,
+        severity: Severity::Warning,
+        message,
+        label: Some((span, String::new())),
+        help: Some(help),
+    })
 }

@@ -56,6 +56,31 @@ impl Observer<'_> {
         (self.sheet, self.line) = keep;
     }
 
+    /// 'Other keys ok': every key that the run did not name.
+    pub(super) fn rest_of_keys(&mut self) {
+        let keep = (self.sheet, self.line);
+        for (sheet, line, state) in std::mem::take(&mut self.other_keys) {
+            (self.sheet, self.line) = (sheet, line);
+            let ids = super::board::keys(self.model)
+                .into_iter()
+                .map(|k| format!("key.{k}"));
+            let open: Vec<String> = ids
+                .filter(|id| !self.out.read.contains(&format!("{}/{id}", self.run)))
+                .collect();
+            for id in open {
+                let Some(reads) = self.model.check(&id).map(|c| c.reads.clone()) else {
+                    continue;
+                };
+                let (aspect, outcome) = match state {
+                    crate::sheet::State::Ok => (super::whole(&id), Outcome::Pass),
+                    _ => (Aspect::Dead, Outcome::Fail),
+                };
+                self.check(&id, &reads, aspect, outcome, "the other keys".into());
+            }
+        }
+        (self.sheet, self.line) = keep;
+    }
+
     /// All keys, then columns, then rows: what to call them, and their checks.
     fn lines_of_keys(&self) -> Vec<(String, Vec<String>)> {
         let Some(kb) = &self.model.keyboard else {

@@ -1,7 +1,8 @@
 //! What is measured by hand or seen on the board: rails, levels, heat, damage.
 
 use super::aspect::Aspect;
-use super::{Evidence, MEASURED, Observer, Stop, board};
+use super::{Evidence, Observer, Stop, board};
+use crate::diag::code;
 use crate::faultmap::model::Read;
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
@@ -31,7 +32,7 @@ impl Observer<'_> {
             Judged::Bad(aspect, text) => (aspect, Outcome::Fail, text),
             Judged::Nothing(why) => {
                 let help = "kept, but it neither accuses nor clears anything".to_string();
-                return self.warn("nothing-follows", format!("rail {name}: {why}"), help);
+                return self.warn(code::NOTHING_FOLLOWS, format!("rail {name}: {why}"), help);
             }
         };
         if outcome == Outcome::Pass {
@@ -43,7 +44,8 @@ impl Observer<'_> {
 
     fn rail_check(&mut self, name: &str, aspect: Aspect, outcome: Outcome, text: String) {
         let reads = self.rail_reads(name);
-        let trust = std::mem::replace(&mut self.trust, MEASURED);
+        let measured = self.measured_trust();
+        let trust = std::mem::replace(&mut self.trust, measured);
         self.check(&format!("rail.{name}"), &reads, aspect, outcome, text);
         self.trust = trust;
     }
@@ -69,7 +71,7 @@ impl Observer<'_> {
             let known: Vec<&str> = rails.keys().map(String::as_str).collect();
             let message = format!("board {} has no rail '{name}'", self.model.board);
             self.warn(
-                "unknown-rail",
+                code::UNKNOWN_RAIL,
                 message,
                 format!("its rails are {}", known.join(", ")),
             );
@@ -226,8 +228,15 @@ impl Observer<'_> {
             return;
         };
         let normal = position.warmth.unwrap_or(Warmth::Warm);
+        let felt = match state {
+            State::Celsius(t) if *t >= 60.0 => &State::TooHot,
+            State::Celsius(t) if *t >= 45.0 => &State::Hot,
+            State::Celsius(t) if *t >= 30.0 => &State::Warm,
+            State::Celsius(_) => &State::Cold,
+            other => other,
+        };
         // P(felt so | fine) and P(felt so | at fault): guesses; some chips always run hot.
-        let (fine, faulty, word) = match (state, normal) {
+        let (fine, faulty, word) = match (felt, normal) {
             (State::TooHot, Warmth::Hot) => (0.10, 0.30, "too hot to touch"),
             (State::TooHot, _) => (0.01, 0.30, "too hot to touch"),
             (State::Hot, Warmth::Hot) => (0.60, 0.50, "hot"),
@@ -238,7 +247,25 @@ impl Observer<'_> {
             (State::Cold, Warmth::Cold) => (0.80, 0.60, "cold"),
             _ => return,
         };
+        // A finger finds 60 degrees too hot to hold and 45 hot (common practice, no source).
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
+    }
+
+    /// A capacitor against what is printed on it: 20 % below counts as bad (common tolerance of electrolytics, IEC 60384-4).
+    pub(super) fn capacitance(&mut self, place: &Place, state: &State) {
+        let State::Farads(value, Some(nominal)) = state else {
+            let help = "type what is printed on it too, as in C5 9.8 uF of 10 uF".to_string();
+            return self.warn(
+                code::NOTHING_FOLLOWS,
+                "a value alone says nothing".into(),
+                help,
+            );
+        };
+        let share = value / nominal;
+        let good = (0.8..=1.5).contains(&share);
+        let (fine, faulty) = if good { (0.95, 0.3) } else { (0.05, 0.7) };
+        let text = format!("{} holds {:.0} % of its value", place.name, share * 100.0);
+        self.about_part(place, fine, faulty, &text);
     }
 
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
@@ -272,7 +299,7 @@ impl Observer<'_> {
         if found.is_none() {
             let message = format!("board {} has no position {}", self.model.board, place.name);
             self.warn(
-                "unknown-position",
+                code::UNKNOWN_POSITION,
                 message,
                 "write the designator as printed on the board".into(),
             );
@@ -289,7 +316,7 @@ impl Observer<'_> {
                 self.model.board
             );
             return self.warn(
-                "unknown-place",
+                code::UNKNOWN_PLACE,
                 message,
                 "write position and pin, U7.40, or a line of the map".into(),
             );
@@ -311,7 +338,7 @@ impl Observer<'_> {
                 board::written(place)
             );
             return self.warn(
-                "nothing-follows",
+                code::NOTHING_FOLLOWS,
                 message,
                 "kept, but it neither accuses nor clears anything".into(),
             );
@@ -320,7 +347,8 @@ impl Observer<'_> {
             return;
         };
         let text = format!("{} ({line}) {word}", board::written(place));
-        let trust = std::mem::replace(&mut self.trust, MEASURED);
+        let measured = self.measured_trust();
+        let trust = std::mem::replace(&mut self.trust, measured);
         self.check(
             &format!("line.{line}"),
             &[Read { node, weight: 1.0 }],

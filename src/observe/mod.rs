@@ -11,12 +11,15 @@ mod hands;
 mod keys;
 mod measured;
 mod memory;
+pub mod photo;
+mod profile;
 mod results;
+pub mod sense;
 
-use crate::diag::{Diag, Severity};
+use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::{BoardModel, ModeId, Read};
 use crate::infer::network::Outcome;
-use crate::sheet::{Line, RunSheet, Statement};
+use crate::sheet::{Finding, Line, RunSheet, State, Statement};
 use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
@@ -148,6 +151,14 @@ pub(crate) struct Observer<'m> {
     pub(crate) looped: bool,
     /// Dead keys of this run: check and place.
     pub(crate) dead_keys: Vec<(String, (usize, usize))>,
+    /// The profile of the cartridge that the sheet names.
+    profile: Option<std::sync::Arc<crate::faultmap::raw::CartridgeRaw>>,
+    /// P(the finding being read is a misreading of another), off a photograph.
+    misread: f64,
+    /// The sheet is off a photograph; whether several recognitions of it agreed.
+    photo: Option<bool>,
+    /// 'other keys ok' of this run: sheet, line and whether they work.
+    other_keys: Vec<(usize, usize, State)>,
     scratch: Vec<f64>,
 }
 
@@ -174,6 +185,10 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         cells: Vec::new(),
         looped: false,
         dead_keys: Vec::new(),
+        profile: None,
+        photo: None,
+        misread: 0.0,
+        other_keys: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -187,6 +202,11 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         } else {
             TYPED
         };
+        o.photo = facts::from_photo(sheet).then_some(sheet.agreed);
+        o.profile = sheet
+            .profile
+            .clone()
+            .filter(|p| p.boards.iter().any(|b| *b == model.board));
         for line in &sheet.lines {
             o.read_line(line);
         }
@@ -202,7 +222,7 @@ impl Observer<'_> {
         for statement in &line.statements {
             self.span = statement.span;
             match &statement.value {
-                Statement::Finding(f) => self.finding(f),
+                Statement::Finding(f) => self.trusted(f),
                 Statement::HandsOn(h) => self.hands_on(h),
                 Statement::RestFine => self.rest_fine.push((self.sheet, self.line, self.run)),
                 Statement::NotReached(subjects) => {
@@ -220,6 +240,21 @@ impl Observer<'_> {
         }
     }
 
+    /// A finding with the trust that it earns; one that cannot be is asked about instead.
+    fn trusted(&mut self, finding: &Finding) {
+        if let Some(what) = sense::question(self.model, finding) {
+            let help = "type it again if that was read right; a decimal point may be lost. Switch off if it is true";
+            return self.warn(code::NO_SENSE, format!("can that be? {what}"), help.into());
+        }
+        let trust = self.trust;
+        if let Some(agreed) = self.photo {
+            self.misread = photo::misread(finding, agreed);
+            self.trust = photo::lowered(trust, self.misread);
+        }
+        self.finding(finding);
+        (self.trust, self.misread) = (trust, 0.0);
+    }
+
     fn nothing_read_yet(&self) -> bool {
         self.out.read.is_empty() && self.cells.is_empty() && self.dead_keys.is_empty()
     }
@@ -229,6 +264,11 @@ impl Observer<'_> {
         let keep = (self.sheet, self.line);
         self.cells(self.run);
         self.keys();
+        self.rest_of_keys();
+        if let Some(profile) = self.profile.clone() {
+            let fine = !self.rest_fine.is_empty();
+            self.by_profile(&profile, self.run, fine);
+        }
         for (sheet, line, run) in std::mem::take(&mut self.rest_fine) {
             (self.sheet, self.line) = (sheet, line);
             let rest: Vec<(String, Vec<Read>)> = self
@@ -321,6 +361,11 @@ impl Observer<'_> {
     pub(crate) fn mark(&mut self, id: &str) {
         self.out.read.insert(format!("{}/{id}", self.run));
         self.out.read.insert(id.to_string());
+    }
+
+    /// The trust in what was measured by hand, off a photograph less.
+    pub(crate) fn measured_trust(&self) -> Trust {
+        photo::lowered(MEASURED, self.misread)
     }
 
     pub(crate) fn push(&mut self, text: String, evidence: Evidence) {

@@ -3,6 +3,7 @@
 use super::aspect::Aspect;
 use super::memory::Cell;
 use super::{Evidence, Observer, board, whole};
+use crate::diag::code;
 use crate::faultmap::model::Read;
 use crate::infer::network::Outcome;
 use crate::prior::exposure::COMPLAINT_LEAK;
@@ -35,6 +36,15 @@ impl Observer<'_> {
             Subject::StartText => self.start_text(&f.state),
             Subject::BlindTyping => self.blind_typing(&f.state),
             Subject::Part(place) => self.part(place, &f.state),
+            Subject::OtherKeys => self
+                .other_keys
+                .push((self.sheet, self.line, f.state.clone())),
+            Subject::Capacitance(place) => self.capacitance(place, &f.state),
+            Subject::Current(_) | Subject::SeriesResistance(_) => self.warn(
+                code::NOTHING_FOLLOWS,
+                "no limit is known for this value".into(),
+                "kept, but it neither accuses nor clears anything".into(),
+            ),
             Subject::MemoryCell {
                 address,
                 wrote,
@@ -177,7 +187,7 @@ impl Observer<'_> {
         if ids.is_empty() {
             let message = format!("board {} has no check for this", self.model.board);
             let help = "the line is kept for the ticket but does not enter the ranking";
-            return self.warn("no-such-check", message, help.into());
+            return self.warn(code::NO_SUCH_CHECK, message, help.into());
         }
         let known: Vec<(String, Vec<Read>, String)> = ids
             .iter()
@@ -203,7 +213,7 @@ impl Observer<'_> {
             }
             let Some((aspect, outcome, word)) = reading_of(&id, f) else {
                 self.warn(
-                    "state-not-used",
+                    code::NOTHING_FOLLOWS,
                     format!("{what}: this state says nothing about it"),
                     String::new(),
                 );
@@ -340,7 +350,7 @@ impl Observer<'_> {
                 Some(e) => (Outcome::Fail, format!("{n} bytes free instead of {e}")),
                 None => {
                     return self.warn(
-                        "no-such-check",
+                        code::NO_SUCH_CHECK,
                         "the map does not say how many bytes are free".into(),
                         String::new(),
                     );

@@ -58,20 +58,42 @@ concepts! {
     TwoWord = "two-word", ThreeWord = "three-word", Wrote = "wrote", ReadBack = "read-back", To = "to", And = "and",
     InTime = "in-time", SecondsShown = "seconds-shown", No = "no", Filler = "filler", Changer = "changer",
     Plain = "plain", LineName = "line-name", PartLetters = "part-letters", Cable = "cable", Arrow = "arrow", Plug = "plug",
+    AsAbove = "as-above", InPlace = "in-place", Minutes = "minutes", Current = "current", Without = "without",
+    PowerOff = "power-off", OrWord = "or-word", PerTest = "per-test", MemoryType = "memory-type", Upward = "upward",
+    ZeroPage = "zero-page", StackPage = "stack-page", Forgets = "forgets", PictureTail = "picture-tail",
+    Stripes = "stripes", BorderOnly = "border-only", FreeWord = "free-word", RestKeys = "rest-keys",
+    PlainKey = "plain-key", Doubles = "doubles", OnlyHard = "only-hard", Gives = "gives", Silent = "silent",
+    Pitch = "pitch", ToneStep = "tone-step", PlaysAs = "plays-as", Volume = "volume", NoiseOnly = "noise-only",
+    ShouldBe = "should-be", AllOnes = "all-ones", StickPart = "stick-part", Loopback = "loopback",
+    SerialLine = "serial-line", LevelTail = "level-tail", OthersSo = "others-so", Degrees = "degrees",
+    MeasuredAs = "measured-as", Nominal = "nominal", SeriesResistance = "series-resistance", AfterThat = "after-that",
+    Except = "except", SagsTo = "sags-to", PixelsApart = "pixels-apart",
+    YesNo = "yes-no", RailPart = "rail-part",
     Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
     FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
     Reopened = "reopened", Proved = "proved", History = "history",
 }
 
+impl Concept {
+    /// Words that only say something in a rule of their own: a slip is never read as one of them.
+    pub fn is_protected(self) -> bool {
+        use Concept::*;
+        matches!(
+            self,
+            Filler | Changer | Plain | Note | Complaint | LineName | PartLetters | KeyName | No
+        ) || self as usize >= AsAbove as usize
+    }
+}
+
 /// A set of concepts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Concepts([u64; 3]);
+pub struct Concepts([u64; 4]);
 
 impl Concepts {
     /// The set of all in `list`.
     pub const fn of(list: &[Concept]) -> Self {
-        let mut set = [0; 3];
+        let mut set = [0; 4];
         let mut i = 0;
         while i < list.len() {
             let bit = list[i] as usize;

@@ -5,6 +5,10 @@ use std::io::Read;
 /// Sheets longer than this are refused.
 pub const MOST_BYTES: usize = 8_000_000;
 
+/// Sheets of more lines, or with more statements, than this are refused: one for every address of 64 KiB, and room for the
+/// rest. A line in memory takes several times its length.
+pub const MOST_LINES: usize = 70_000;
+
 /// Why bytes are not a run sheet.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SheetError {
@@ -26,6 +30,11 @@ pub enum SheetError {
         "the run sheet is longer than 8 MB ({MOST_BYTES} bytes); keep one run of one machine in a file"
     )]
     TooLong,
+    /// Too many lines or statements.
+    #[error(
+        "the run sheet has more than {MOST_LINES} lines or statements; keep one run of one machine in a file"
+    )]
+    TooManyLines,
     /// The file or stream could not be read.
     #[error("the run sheet cannot be read: {0}")]
     Unreadable(String),

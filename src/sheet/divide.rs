@@ -57,6 +57,8 @@ pub enum Part {
     Empty,
     /// Not understood.
     Unread,
+    /// A statement with a question mark behind it: kept, not read.
+    Doubted,
 }
 
 /// A run of atoms and what became of it.
@@ -111,7 +113,7 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Read(all);
         }
     }
-    merged(pieces)
+    super::recover::second_tries(lexed, merged(pieces))
 }
 
 /// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
@@ -301,7 +303,7 @@ fn unread_cost(from: usize, to: usize) -> usize {
 }
 
 /// Free words: plain words that say nothing about the machine.
-fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
+pub fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
     (from..to).all(|i| {
         let atom = &lexed.atoms[i];
         let plain_marks = atom.kind == Kind::Mark && matches!(&*atom.lower, "!" | "'" | "." | "-");
@@ -402,9 +404,11 @@ fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<S
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.
-fn stands_alone(statement: &Statement) -> bool {
+pub fn stands_alone(statement: &Statement) -> bool {
     match statement {
         Statement::Finding(_) | Statement::RestFine => true,
+        // Their names end where they end.
+        Statement::Ticket(_) | Statement::Board(_) | Statement::Mains(_) => true,
         Statement::HandsOn(done) => done.result != Effect::Unknown,
         _ => false,
     }

@@ -2,6 +2,7 @@
 
 use super::correct::Reading;
 use super::line::short;
+use super::statement::{Statement, Subject};
 use super::token::Kind;
 use super::toks::{E, Toks};
 use crate::diag::{code, did_you_mean};
@@ -30,6 +31,9 @@ pub fn explain(input: Toks, error: &E) -> Said {
     } else {
         behind(input)
     };
+    if let Some((from, to)) = unknown_name(input) {
+        return named(input, from, to);
+    }
     if let Some((i, words)) = unclear(input) {
         let typed = input.lexed.typed(i);
         return Said {
@@ -72,6 +76,48 @@ pub fn explain(input: Toks, error: &E) -> Said {
         message,
         label: "not expected here".into(),
         help,
+    }
+}
+
+/// Words that no one knows before what is said of a part (`noise box hot`): a name that the bench could add.
+fn unknown_name(input: Toks) -> Option<(usize, usize)> {
+    const LONGEST: usize = 3;
+    let stranger = |i: usize| {
+        let atom = &input.lexed.atoms[i];
+        let letters =
+            atom.lower.chars().count() >= 3 && atom.lower.chars().all(char::is_alphabetic);
+        atom.kind == Kind::Word && letters && input.lexed.found(i).is_empty()
+    };
+    let any_word = |i: usize| input.lexed.atoms[i].kind == Kind::Word;
+    let count = (input.from..input.to)
+        .take_while(|i| any_word(*i))
+        .count()
+        .min(LONGEST);
+    (1..=count).rev().map(|n| input.from + n).find_map(|to| {
+        let any = (input.from..to).any(stranger);
+        if !any || to >= input.to {
+            return None;
+        }
+        let rest = input.lexed.span(to, input.to);
+        let said = format!("U1 {}", &input.lexed.text[rest.start..rest.end]);
+        let one = super::recover::read_text(&said, input.lexed.words)?;
+        let plain = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Heat(_) | Subject::Part(_) | Subject::Level(_) | Subject::Looks(_)));
+        (one.len() == 1 && plain(&one[0])).then_some((input.from, to))
+    })
+}
+
+fn named(input: Toks, from: usize, to: usize) -> Said {
+    let place = input.lexed.span(from, to);
+    let name = &input.lexed.text[place.start..place.end];
+    let line = format!("name u17: {}", name.to_lowercase());
+    Said {
+        place,
+        code: code::UNKNOWN_NAME,
+        message: format!("`{}` is no name that is known here", short(name)),
+        label: "a part of the board?".into(),
+        help: format!(
+            "type its position; or add `{line}`, with its position, to a file of your own and give that with --words (--ask does it)"
+        ),
     }
 }
 

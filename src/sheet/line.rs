@@ -16,10 +16,12 @@ use super::divide::{Part, Piece, read, read_whole, toks, turned_at};
 use super::entry::{self, Entry};
 use super::grammar::{explain, statement};
 use super::hint;
+use super::profile::Profile;
+use super::recover::{as_above, read_text};
 use super::statement::{Statement, Subject};
 use super::token::Lexed;
 use super::vocab::Vocabulary;
-use super::{Correction, Line, NotUnderstood};
+use super::{Bench, Correction, Line, NotUnderstood};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
 
@@ -37,6 +39,8 @@ pub struct Reader<'t> {
     pub text: &'t str,
     /// The words used.
     pub words: &'t Vocabulary,
+    /// The profile of the cartridge, where the sheet names one.
+    profile: Option<&'t Profile>,
     /// Misspelt words seen before.
     pub memo: Memo,
     /// What is to be said, in order.
@@ -44,6 +48,8 @@ pub struct Reader<'t> {
     /// Words that were read as others.
     pub corrections: Vec<Correction>,
     after_cell: bool,
+    /// What the line above says, for `as above`.
+    above: Vec<Statement>,
     /// Parts that were not read so far.
     unread: usize,
     /// Messages of each code so far.
@@ -52,14 +58,16 @@ pub struct Reader<'t> {
 
 impl<'t> Reader<'t> {
     /// A reader at the start of `text`.
-    pub fn new(text: &'t str, words: &'t Vocabulary) -> Self {
+    pub fn new(text: &'t str, bench: &Bench<'t>) -> Self {
         Self {
             text,
-            words,
+            words: bench.words,
+            profile: bench.profile,
             memo: Memo::default(),
             diags: Vec::new(),
             corrections: Vec::new(),
             after_cell: false,
+            above: Vec::new(),
             unread: 0,
             said: HashMap::new(),
         }
@@ -80,7 +88,11 @@ impl<'t> Reader<'t> {
             struck: Vec::new(),
             struck_by: None,
             not_understood: None,
+            alternatives: Vec::new(),
         };
+        if self.in_words_of_the_cartridge(content, &mut line) {
+            return Some(line);
+        }
         let end = trim(
             self.text,
             Span::new(content.start, content.start + comment_start(line_text)),
@@ -126,8 +138,45 @@ impl<'t> Reader<'t> {
         }
         if let Some(last) = line.statements.last() {
             self.after_cell = is_cell(&last.value);
+            self.above = line.statements.iter().map(|s| s.value.clone()).collect();
         }
         Some(line)
+    }
+
+    /// A line that the profile of the cartridge knows, read as what it stands for.
+    fn in_words_of_the_cartridge(&mut self, content: Span, line: &mut Line) -> bool {
+        let typed = &self.text[content.start..content.end];
+        let Some(meant) = self
+            .profile
+            .filter(|_| typed.len() <= LONGEST_LINE)
+            .and_then(|p| p.translate(typed))
+        else {
+            return false;
+        };
+        match read_text(&meant, self.words) {
+            Some(all) => {
+                let place = |value| Spanned {
+                    value,
+                    span: content,
+                };
+                line.statements.extend(all.into_iter().map(place));
+                self.after_cell = line.statements.last().is_some_and(|s| is_cell(&s.value));
+                self.above = line.statements.iter().map(|s| s.value.clone()).collect();
+            }
+            None => self.unread(
+                line,
+                content,
+                content,
+                code::PROFILE_LINE,
+                "the profile makes no line of a sheet of this",
+                "a line of the cartridge",
+                &format!(
+                    "it makes `{}`; correct the line in the profile, or type what was meant",
+                    short(&meant)
+                ),
+            ),
+        }
+        true
     }
 
     /// `note ...` and `complaint ...` take the rest of the line as it stands.
@@ -204,6 +253,23 @@ impl<'t> Reader<'t> {
             self.too_long(span, line);
             return None;
         }
+        let above: Vec<Statement> = match line.statements.is_empty() {
+            true => self.above.clone(),
+            false => line.statements.iter().map(|s| s.value.clone()).collect(),
+        };
+        if let Some(all) = as_above(&lexed, &above) {
+            let to = lexed.atoms.len();
+            self.keep(
+                &lexed,
+                vec![Piece {
+                    from: 0,
+                    to,
+                    part: Part::Read(all),
+                }],
+                line,
+            );
+            return None;
+        }
         let mut pieces = if self.is_patient() {
             read(&lexed)
         } else {
@@ -247,6 +313,7 @@ impl<'t> Reader<'t> {
                     (place, "not a result of its own".into()),
                     "put `#` before remarks, or start the line with `note`".into(),
                 ),
+                Part::Doubted => self.doubted(lexed, piece.from, piece.to, line),
                 Part::Free | Part::Unread => self.not_understood(lexed, piece.from, piece.to, line),
             }
         }
@@ -355,6 +422,20 @@ impl<'t> Reader<'t> {
             &said.message,
             &said.label,
             &said.help,
+        );
+    }
+
+    /// A question about what stands last in a line.
+    fn doubted(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
+        let place = lexed.atoms[to - 1].span;
+        self.unread(
+            line,
+            lexed.span(from, to),
+            place,
+            code::TURNED_AROUND,
+            "a question is no result",
+            "this mark",
+            "type what was seen, or `note` before a remark",
         );
     }
 
@@ -478,12 +559,24 @@ fn comment_start(line: &str) -> usize {
     for (at, c) in line.char_indices() {
         match c {
             '"' => quoted = !quoted && line[at + 1..].contains('"'),
-            '#' if before.is_whitespace() && !quoted => return at,
+            // `ticket #0418` holds a number, not a comment.
+            '#' if before.is_whitespace() && !quoted && !numbers(line, at) => return at,
             _ => {}
         }
         before = c;
     }
     line.len()
+}
+
+/// Whether the `#` at `at` stands between one word and a number, which nothing else follows.
+fn numbers(line: &str, at: usize) -> bool {
+    let word = line[..at].trim();
+    let digits = line[at + 1..].trim();
+    !word.is_empty()
+        && word.chars().all(char::is_alphabetic)
+        && Vocabulary::english().is(&word.to_lowercase(), Concept::Ticket)
+        && !digits.is_empty()
+        && digits.bytes().all(|b| b.is_ascii_digit())
 }
 
 /// The spans between semicolons outside quotes.
@@ -520,7 +613,7 @@ mod tests {
     use crate::sheet::print_statement;
 
     fn line(text: &str) -> Option<(Vec<String>, Vec<String>)> {
-        let mut reader = Reader::new(text, Vocabulary::english());
+        let mut reader = Reader::new(text, &Bench::default());
         let line = reader.line(1, Span::new(0, text.len()))?;
         let kept = line
             .not_understood
@@ -593,7 +686,7 @@ mod tests {
     #[test]
     fn corrections_are_reported_only_where_they_were_used() {
         let text = "memroy ok; rail BENA 5.1; ticket memroy";
-        let mut reader = Reader::new(text, Vocabulary::english());
+        let mut reader = Reader::new(text, &Bench::default());
         reader.line(7, Span::new(0, text.len())).unwrap();
         let (diags, corrections) = reader.finish();
         let expected = Correction {

@@ -8,19 +8,62 @@ mod entry;
 mod grammar;
 mod hint;
 mod line;
+pub mod photo;
 mod print;
+pub mod profile;
+mod recover;
 pub mod statement;
 pub mod token;
 pub mod toks;
 pub mod vocab;
 
 use crate::diag::{Diag, Severity, code};
+use crate::faultmap::raw::CartridgeRaw;
 use crate::source::{Span, Spanned};
-pub use decode::{MOST_BYTES, SheetError, read_limited};
+pub use decode::{MOST_BYTES, MOST_LINES, SheetError, read_limited};
 pub use entry::{TORN, moment};
 pub use print::{moment_text, origin_text, outcome_text, print, print_statement};
+pub use profile::Profile;
 pub use statement::*;
+use std::sync::Arc;
 pub use vocab::Vocabulary;
+
+/// What a sheet is read with.
+#[derive(Debug, Clone, Copy)]
+pub struct Bench<'a> {
+    /// The words.
+    pub words: &'a Vocabulary,
+    /// Profiles of the bench's own, beside the shipped ones.
+    pub profiles: &'a [Profile],
+    /// The profile that the sheet names; found by [`parse_at`] when it is `None`.
+    pub profile: Option<&'a Profile>,
+    /// The text was read off a photograph by character recognition.
+    pub photo: bool,
+    /// Lines of text that were counted on the photograph.
+    pub lines: Option<usize>,
+}
+
+impl Default for Bench<'_> {
+    /// The shipped words and profiles, text typed by a person.
+    fn default() -> Self {
+        Self {
+            words: Vocabulary::english(),
+            profiles: &[],
+            profile: None,
+            photo: false,
+            lines: None,
+        }
+    }
+}
+
+impl<'a> Bench<'a> {
+    /// The profile of that name, the bench's own first.
+    pub fn find_profile(&self, name: &str) -> Option<&'a Profile> {
+        let own = self.profiles.iter().chain(Profile::shipped());
+        own.into_iter()
+            .find(|p| p.raw.cartridge.eq_ignore_ascii_case(name))
+    }
+}
 
 /// A run sheet as read: all lines in order, and what is to be said about them.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +78,12 @@ pub struct RunSheet {
     pub diags: Vec<Diag>,
     /// Misspelt words that were read as words of the bench; each has a diagnostic too.
     pub corrections: Vec<Correction>,
+    /// The text was read off a photograph.
+    pub photo: bool,
+    /// Several recognitions of the photograph were held against each other.
+    pub agreed: bool,
+    /// The profile of the cartridge that the sheet names, when there is one.
+    pub profile: Option<Arc<CartridgeRaw>>,
 }
 
 /// A word that was read as another.
@@ -63,6 +112,8 @@ pub struct Line {
     pub struck_by: Option<usize>,
     /// Set when (part of) the line was not understood: what was expected and what to type.
     pub not_understood: Option<NotUnderstood>,
+    /// Off a photograph: what the line may say, printed, when that is not certain.
+    pub alternatives: Vec<String>,
 }
 
 /// The part of a line that was not understood.
@@ -104,8 +155,76 @@ pub fn parse(name: &str, bytes: &[u8]) -> Result<RunSheet, SheetError> {
 /// # Errors
 /// As [`parse`].
 pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunSheet, SheetError> {
+    parse_at(
+        name,
+        bytes,
+        &Bench {
+            words,
+            ..Bench::default()
+        },
+    )
+}
+
+/// [`parse`] for text off a photograph: one recognition, or several of the same photograph with form feeds between.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_photo(name: &str, bytes: &[u8], bench: &Bench) -> Result<RunSheet, SheetError> {
+    parse_at(
+        name,
+        bytes,
+        &Bench {
+            photo: true,
+            ..*bench
+        },
+    )
+}
+
+/// [`parse`] with everything that a bench may bring.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_at(name: &str, bytes: &[u8], bench: &Bench) -> Result<RunSheet, SheetError> {
     let (text, repaired) = decode::decode(bytes)?;
-    let mut reader = line::Reader::new(&text, words);
+    let merged = bench.photo.then(|| photo::merge(&photo::pages(&text)));
+    let text = merged.as_ref().map_or(text, |m| m.text.clone());
+    let mut sheet = read_text(name, text, repaired, bench)?;
+    let said = |s: &RunSheet, photo: bool| {
+        s.statements().find_map(|s| match &s.value {
+            Statement::Cartridge(name) if !photo => Some(name.clone()),
+            Statement::Obtained(Obtained::Photo) if photo => Some(String::new()),
+            _ => None,
+        })
+    };
+    if !bench.photo && said(&sheet, true).is_some() {
+        return parse_photo(name, bytes, bench);
+    }
+    let profile = bench
+        .profile
+        .or_else(|| bench.find_profile(&said(&sheet, false)?));
+    let bench = Bench { profile, ..*bench };
+    if profile.is_some() {
+        sheet = read_text(name, sheet.text, repaired, &bench)?;
+        sheet.profile = profile.map(|p| p.raw.clone());
+    }
+    sheet.photo = bench.photo;
+    if let Some(merged) = &merged {
+        sheet.agreed = merged.rows.iter().any(|r| r.variants.len() > 1);
+        photo::compare(&mut sheet, merged, &bench);
+    }
+    if let Some(expected) = bench.lines {
+        photo::count_lines(&mut sheet, expected);
+    }
+    Ok(sheet)
+}
+
+fn read_text(
+    name: &str,
+    text: String,
+    repaired: bool,
+    bench: &Bench,
+) -> Result<RunSheet, SheetError> {
+    let mut reader = line::Reader::new(&text, bench);
     if repaired {
         reader.diags.push(Diag {
             code: code::NOT_UTF8,
@@ -115,9 +234,16 @@ pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunShe
             help: Some("save the file as UTF-8 if a sign looks wrong".into()),
         });
     }
-    let mut lines = Vec::new();
+    let (mut lines, mut statements) = (Vec::new(), 0);
     for (index, span) in line_spans(&text).enumerate() {
-        lines.extend(reader.line(index + 1, span));
+        let Some(line) = reader.line(index + 1, span) else {
+            continue;
+        };
+        statements += line.statements.len();
+        lines.push(line);
+        if lines.len() > MOST_LINES || statements > MOST_LINES {
+            return Err(SheetError::TooManyLines);
+        }
     }
     strike(&mut lines);
     let (diags, corrections) = reader.finish();
@@ -130,6 +256,9 @@ pub fn parse_with(name: &str, bytes: &[u8], words: &Vocabulary) -> Result<RunShe
         diags,
         corrections,
         text,
+        photo: false,
+        agreed: false,
+        profile: None,
     })
 }
 
@@ -184,7 +313,7 @@ fn line_spans(text: &str) -> impl Iterator<Item = Span> + '_ {
 /// Findings that a complaint in the customer's words amounts to, where it says something that a line of the sheet
 /// could say (`black screen`); empty otherwise. Misspelt words are not corrected here.
 pub fn findings_in(complaint: &str) -> Vec<Finding> {
-    let mut reader = line::Reader::new(complaint, Vocabulary::english());
+    let mut reader = line::Reader::new(complaint, &Bench::default());
     let Some(line) = reader.line(1, Span::new(0, complaint.len())) else {
         return Vec::new();
     };

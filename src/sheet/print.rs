@@ -265,6 +265,11 @@ fn subject_text(subject: &Subject) -> String {
         Subject::Fuse(place) if place.name == "FUSE" => "fuse".into(),
         Subject::Fuse(place) => format!("fuse {}", place_text(place)),
         Subject::Level(place) => level_text(place),
+        Subject::OtherKeys => "other keys".into(),
+        Subject::Current(None) => "current".into(),
+        Subject::Current(Some(name)) => format!("current {}", rail_text(name)),
+        Subject::Capacitance(place) => place_text(place),
+        Subject::SeriesResistance(place) => format!("{} esr", place_text(place)),
         Subject::Heat(place) | Subject::Looks(place) => place_text(place),
     }
 }
@@ -294,7 +299,7 @@ fn character_text(code: u8) -> String {
     }
 }
 
-fn state_text(state: &State) -> String {
+pub(super) fn state_text(state: &State) -> String {
     match state {
         State::Ok => "ok".into(),
         State::Bad => "bad".into(),
@@ -329,6 +334,16 @@ fn state_text(state: &State) -> String {
         State::Shorted => "shorted".into(),
         State::Seen(what) => what.clone(),
         State::More(n) => format!("{n} more"),
+        State::Amperes(i) => show(*i, Unit::Ampere),
+        State::Celsius(t) => format!("{t} degrees"),
+        State::Farads(c, None) => show(*c, Unit::Farad),
+        State::Farads(c, Some(nominal)) => {
+            format!(
+                "{} of {}",
+                show(*c, Unit::Farad),
+                show(*nominal, Unit::Farad)
+            )
+        }
     }
 }
 
@@ -355,7 +370,7 @@ fn picture_text(picture: PictureState) -> &'static str {
     }
 }
 
-fn hands_on_text(done: &HandsOn) -> String {
+pub(super) fn hands_on_text(done: &HandsOn) -> String {
     let places = if done.places.is_empty() {
         "all".to_string()
     } else {

@@ -242,6 +242,14 @@ pub enum Subject {
     Heat(Place),
     /// What was seen on inspection at a place.
     Looks(Place),
+    /// All keys that the run does not name.
+    OtherKeys,
+    /// Supply current, of a rail when one was named.
+    Current(Option<String>),
+    /// The value of a capacitor, measured.
+    Capacitance(Place),
+    /// The series resistance of a capacitor, measured.
+    SeriesResistance(Place),
 }
 
 /// How the subject of a finding was.
@@ -311,6 +319,12 @@ pub enum State {
     Seen(String),
     /// `17 more`: so many more of the same that were not typed.
     More(u32),
+    /// A current in amperes.
+    Amperes(f64),
+    /// A temperature in degrees Celsius.
+    Celsius(f64),
+    /// A capacitance in farads, and what is printed on the part if that was typed.
+    Farads(f64, Option<f64>),
 }
 
 /// What the screen shows.

@@ -25,6 +25,9 @@ pub use super::concept::{Concept, Concepts};
 /// The words that the program ships with.
 pub const ENGLISH: &str = include_str!("../../faultmaps/words/english.yaml");
 
+/// Short forms and turns of phrase of people in a hurry; shipped as well.
+pub const HURRY: &str = include_str!("../../faultmaps/words/hurry.yaml");
+
 /// A word of the shipped file, or of a bench's own.
 type Word = Cow<'static, str>;
 
@@ -138,12 +141,16 @@ impl Vocabulary {
     /// The vocabulary that the program ships with, read once.
     pub fn english() -> &'static Vocabulary {
         static ENGLISH_WORDS: OnceLock<Vocabulary> = OnceLock::new();
-        ENGLISH_WORDS.get_or_init(|| {
-            let mut words = Vocabulary::roomy();
-            // The shipped file is checked by a test; a fault in it loses a line, never the program.
-            let _ = words.add_text(ENGLISH, Cow::Borrowed);
-            words
-        })
+        // The shipped files are checked by a test; a fault in one loses a line, never the program.
+        ENGLISH_WORDS.get_or_init(Vocabulary::shipped)
+    }
+
+    /// The shipped vocabulary, to add words to.
+    pub fn shipped() -> Vocabulary {
+        let mut words = Vocabulary::roomy();
+        let _ = words.add_text(ENGLISH, Cow::Borrowed);
+        let _ = words.add_text(HURRY, Cow::Borrowed);
+        words
     }
 
     /// The shipped vocabulary with the words of a bench's own file added.
@@ -153,6 +160,7 @@ impl Vocabulary {
     pub fn with(extra: &str) -> Result<Vocabulary, WordsError> {
         let mut words = Vocabulary::roomy();
         words.add_text(ENGLISH, Cow::Borrowed)?;
+        words.add_text(HURRY, Cow::Borrowed)?;
         words.add(extra)?;
         Ok(words)
     }
@@ -216,20 +224,7 @@ impl Vocabulary {
     }
 
     fn add_phrase<'s>(&mut self, phrase: &'s str, means: Meaning, keep: fn(&'s str) -> Word) {
-        let protected = matches!(
-            means,
-            Meaning::Concept(
-                Concept::Filler
-                    | Concept::Changer
-                    | Concept::Plain
-                    | Concept::Note
-                    | Concept::Complaint
-                    | Concept::LineName
-                    | Concept::PartLetters
-                    | Concept::KeyName
-                    | Concept::No
-            )
-        ) || matches!(means, Meaning::Concept(c) if c >= Concept::Moment);
+        let protected = matches!(means, Meaning::Concept(c) if c.is_protected());
         let pieces = crate::sheet::token::pieces(phrase).map(|(start, end)| &phrase[start..end]);
         let mut parts = pieces.filter(|word| *word != "-").map(keep);
         let Some(first) = parts.next() else { return };
@@ -373,6 +368,7 @@ mod tests {
     fn shipped_words_are_read_whole_and_every_concept_has_words() {
         let mut words = Vocabulary::default();
         words.add(ENGLISH).unwrap();
+        words.add(HURRY).unwrap();
         for concept in Concept::ALL.iter().filter(|c| **c != Concept::Plain) {
             let found = words
                 .phrases
@@ -388,6 +384,7 @@ mod tests {
         assert_eq!(
             ENGLISH
                 .lines()
+                .chain(HURRY.lines())
                 .filter(|l| !l.starts_with('#') && *l != l.to_lowercase())
                 .count(),
             0
@@ -424,8 +421,11 @@ mod tests {
 
     #[test]
     fn the_shipped_file_is_yaml_too() {
-        let parsed: std::collections::BTreeMap<String, String> =
-            serde_yaml::from_str(ENGLISH).unwrap();
+        let of = |text| -> std::collections::BTreeMap<String, String> {
+            serde_yaml::from_str(text).unwrap()
+        };
+        assert!(of(HURRY)["yes-no"].contains("y"));
+        let parsed = of(ENGLISH);
         assert!(parsed["too-hot"].contains("too hot to touch"));
     }
 }

@@ -32,11 +32,13 @@ pub fn decode(i: &Inputs) -> [bool; 8] {
         pick[3] = i.va14_n && !i.va13 && i.va12 && !ultimax;
         pick[7] = ultimax && i.va13 && i.va12;
     } else {
-        let page = u8::from(i.a15) << 3 | u8::from(i.a14) << 2 | u8::from(i.a13) << 1 | u8::from(i.a12);
+        let page =
+            u8::from(i.a15) << 3 | u8::from(i.a14) << 2 | u8::from(i.a13) << 1 | u8::from(i.a12);
         let read = i.write_n;
         match page {
             0xD => {
-                let io = ultimax || (i.charen && (i.loram || i.hiram)) && (i.hiram || i.game_n || i.loram);
+                let io = ultimax
+                    || (i.charen && (i.loram || i.hiram)) && (i.hiram || i.game_n || i.loram);
                 let chars = !ultimax && !i.charen && (i.hiram || i.loram) && read;
                 pick[5] = io && (i.ba || !read);
                 pick[3] = chars;
@@ -63,4 +65,3 @@ pub fn decode(i: &Inputs) -> [bool; 8] {
     pick[0] = !i.cas_n && !pick[3] && !pick[7];
     pick.map(|p| !p)
 }
-

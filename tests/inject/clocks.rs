@@ -31,14 +31,20 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
         let not_low = |n: usize| {
             let k = index(n);
             let line = p.pins[k].1.filter(|_| !m.o.is_open(part, k));
-            line.is_none_or(|l| m.w.lines[l] != "GND" && m.line_held(l) != Some(V::L) && (!super::supply::is_power(m.w, l) || m.supply.good(l)))
+            line.is_none_or(|l| {
+                m.w.lines[l] != "GND"
+                    && m.line_held(l) != Some(V::L)
+                    && (!super::supply::is_power(m.w, l) || m.supply.good(l))
+            })
         };
         let outputs: Vec<usize> = match p.kind {
             Kind::Osc => vec![8],
             Kind::L629 => oscillators(m),
             Kind::L74 => [(1, 4, 2, 3, [5, 6]), (13, 10, 12, 11, [9, 8])]
                 .into_iter()
-                .filter(|(clear, preset, d, clock, _)| not_low(*clear) && not_low(*preset) && on(*d) && on(*clock))
+                .filter(|(clear, preset, d, clock, _)| {
+                    not_low(*clear) && not_low(*preset) && on(*d) && on(*clock)
+                })
                 .flat_map(|h| h.4)
                 .collect(),
             Kind::V6569 if on(22) => vec![16, 17, 18, 19],
@@ -50,7 +56,10 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
             continue;
         }
         for k in outputs.into_iter().map(index) {
-            if let Some(line) = p.pins[k].1.filter(|_| !m.o.is_open(part, k) && !m.held(part, k)) {
+            if let Some(line) = p.pins[k]
+                .1
+                .filter(|_| !m.o.is_open(part, k) && !m.held(part, k))
+            {
                 if m.line_held(line).is_none() {
                     next.insert(m.net_of(line));
                 }
@@ -64,7 +73,12 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
 fn oscillators(m: &Machine) -> Vec<usize> {
     let broken = |name: &str| {
         let part = m.w.parts.iter().position(|p| p.name == name);
-        part.is_some_and(|p| m.o.broken(p, "open") || m.o.broken(p, "short") || m.o.is_open(p, 0) || m.o.is_open(p, 1))
+        part.is_some_and(|p| {
+            m.o.broken(p, "open")
+                || m.o.broken(p, "short")
+                || m.o.is_open(p, 0)
+                || m.o.is_open(p, 1)
+        })
     };
     let mut out = Vec::new();
     if !broken("C86") {
@@ -79,7 +93,10 @@ fn oscillators(m: &Machine) -> Vec<usize> {
 /// Whether the mains tick reaches the clock input of an adapter (pin 19).
 pub fn tick(m: &Machine, adapter: usize) -> bool {
     let k = 18;
-    let Some(line) = m.w.parts[adapter].pins[k].1.filter(|_| !m.o.is_open(adapter, k)) else {
+    let Some(line) = m.w.parts[adapter].pins[k]
+        .1
+        .filter(|_| !m.o.is_open(adapter, k))
+    else {
         return false;
     };
     if !m.supply.circuit || m.line_held(line).is_some() {
@@ -88,7 +105,9 @@ pub fn tick(m: &Machine, adapter: usize) -> bool {
     // Backwards through gates to a line that the alternating supply reaches.
     let gate = |part: usize, a: usize, y: usize| {
         let ok = |n: usize| !m.o.is_open(part, n - 1);
-        (m.powered[part] && ok(a) && ok(y) && !m.held(part, y - 1)).then(|| m.w.parts[part].pins[a - 1].1).flatten()
+        (m.powered[part] && ok(a) && ok(y) && !m.held(part, y - 1))
+            .then(|| m.w.parts[part].pins[a - 1].1)
+            .flatten()
     };
     let mut at = line;
     for _ in 0..4 {
@@ -100,7 +119,9 @@ pub fn tick(m: &Machine, adapter: usize) -> bool {
                 .iter()
                 .find(|g| m.w.parts[part].pins[g.1 - 1].1 == Some(at))
                 .and_then(|g| gate(part, g.0, g.1)),
-            Kind::L08 => (m.w.parts[part].pins[2].1 == Some(at)).then(|| gate(part, 2, 3)).flatten(),
+            Kind::L08 => (m.w.parts[part].pins[2].1 == Some(at))
+                .then(|| gate(part, 2, 3))
+                .flatten(),
             _ => None,
         });
         match from {
@@ -112,8 +133,13 @@ pub fn tick(m: &Machine, adapter: usize) -> bool {
 }
 
 fn zener_shorted(m: &Machine, line: usize) -> bool {
-    let on = |z: usize| m.supply.alternating.contains_key(&m.w.parts[z].pins[0].1.unwrap_or(line));
-    m.w.of_kind(Kind::Zener).any(|z| on(z) && m.o.broken(z, "short"))
+    let on = |z: usize| {
+        m.supply
+            .alternating
+            .contains_key(&m.w.parts[z].pins[0].1.unwrap_or(line))
+    };
+    m.w.of_kind(Kind::Zener)
+        .any(|z| on(z) && m.o.broken(z, "short"))
 }
 
 /// Whether the tick is there on a line of its path, whatever comes after it.

@@ -24,11 +24,29 @@ pub enum Stage {
 #[derive(Debug, Clone)]
 pub enum Wire {
     /// A port bit of an adapter that drives a contact of a socket (indices).
-    Out { adapter: usize, port: u8, bit: u8, socket: usize, pin: usize, inverted: bool },
+    Out {
+        adapter: usize,
+        port: u8,
+        bit: u8,
+        socket: usize,
+        pin: usize,
+        inverted: bool,
+    },
     /// A port bit that reads a contact.
-    In { adapter: usize, port: u8, bit: u8, socket: usize, pin: usize },
+    In {
+        adapter: usize,
+        port: u8,
+        bit: u8,
+        socket: usize,
+        pin: usize,
+    },
     /// A bit at an address that reads a contact.
-    InAt { address: u16, bit: u8, socket: usize, pin: usize },
+    InAt {
+        address: u16,
+        bit: u8,
+        socket: usize,
+        pin: usize,
+    },
     /// Something else on the way.
     Stage(Stage),
 }
@@ -107,13 +125,34 @@ impl Builder<'_> {
         let part = self.p(socket);
         (part, self.0.pins_on(part, self.0.line(line))[0])
     }
-    fn out(&self, adapter: usize, port: u8, bit: u8, socket: &str, line: &str, inverted: bool) -> Wire {
+    fn out(
+        &self,
+        adapter: usize,
+        port: u8,
+        bit: u8,
+        socket: &str,
+        line: &str,
+        inverted: bool,
+    ) -> Wire {
         let (socket, pin) = self.socket(socket, line);
-        Wire::Out { adapter, port, bit, socket, pin, inverted }
+        Wire::Out {
+            adapter,
+            port,
+            bit,
+            socket,
+            pin,
+            inverted,
+        }
     }
     fn input(&self, adapter: usize, port: u8, bit: u8, socket: &str, line: &str) -> Wire {
         let (socket, pin) = self.socket(socket, line);
-        Wire::In { adapter, port, bit, socket, pin }
+        Wire::In {
+            adapter,
+            port,
+            bit,
+            socket,
+            pin,
+        }
     }
     fn stages(&self, text: &str) -> Vec<Wire> {
         self.through(text).into_iter().map(Wire::Stage).collect()
@@ -142,12 +181,20 @@ impl Config {
 
     /// Banks of the memory.
     pub fn banks(&self, _: &Machine) -> Vec<bool> {
-        if self.banked { vec![false, true] } else { vec![false] }
+        if self.banked {
+            vec![false, true]
+        } else {
+            vec![false]
+        }
     }
 
     /// Port bits that stay outputs while a port is tested: the serial lines let go only if their drivers are told to.
     pub fn rest_direction(&self, adapter: usize, port: u8) -> u8 {
-        if self.wide && adapter == 1 && port == 0 { 0x38 } else { 0 }
+        if self.wide && adapter == 1 && port == 0 {
+            0x38
+        } else {
+            0
+        }
     }
 
     /// Sets the port bit that chooses the bank.
@@ -175,7 +222,9 @@ impl Config {
     /// The mains frequency that the program was told, where it is wrong.
     pub fn mains_set(&self, m: &Machine) -> Option<&'static str> {
         let mains = m.w.of_kind(Kind::Mains).next()?;
-        ["slow", "fast"].into_iter().find(|how| m.o.broken(mains, how))
+        ["slow", "fast"]
+            .into_iter()
+            .find(|how| m.o.broken(mains, how))
     }
 
     /// Whether an adapter's interrupt reaches the processor.
@@ -183,7 +232,14 @@ impl Config {
         let a = self.adapters[adapter].part;
         let line = m.w.parts[a].pins[20].1.expect("wired");
         let touching = !m.o.is_open(a, 20);
-        let (cpu, pin) = (m.cpu(), if self.wide && adapter == 1 { 4 } else { self.irq_pin() });
+        let (cpu, pin) = (
+            m.cpu(),
+            if self.wide && adapter == 1 {
+                4
+            } else {
+                self.irq_pin()
+            },
+        );
         let rest = m.level_at(cpu, pin) == V::H;
         if touching {
             m.outside = vec![(line, V::L)];
@@ -192,13 +248,25 @@ impl Config {
         let low = m.level_at(cpu, pin) == V::L;
         m.outside.clear();
         m.idle();
-        let block = if pin == 4 && self.wide { "nmi" } else { "interrupts" };
-        rest && low && !m.o.block(cpu, block) && self.interrupts[adapter].iter().all(|s| self.stage_works(m, s))
+        let block = if pin == 4 && self.wide {
+            "nmi"
+        } else {
+            "interrupts"
+        };
+        rest && low
+            && !m.o.block(cpu, block)
+            && self.interrupts[adapter]
+                .iter()
+                .all(|s| self.stage_works(m, s))
     }
 
     /// Whether the key outside the matrix interrupts.
     pub fn break_key_works(&self, m: &mut Machine) -> bool {
-        !m.o.break_key && !m.o.broken(m.w.of_kind(Kind::Keyboard).next().expect("keys"), "unplugged")
+        !m.o.break_key
+            && !m.o.broken(
+                m.w.of_kind(Kind::Keyboard).next().expect("keys"),
+                "unplugged",
+            )
             && self.break_key.iter().all(|s| self.stage_works(m, s))
             && (self.wide || m.level_at(m.cpu(), 6) == V::H)
     }
@@ -208,9 +276,18 @@ impl Config {
         match stage {
             Stage::Through { part, from, to } => {
                 let chip = super::pins::is_chip(m.w.parts[*part].kind);
-                let whole = !m.o.is_open(*part, *from) && !m.o.is_open(*part, *to) && !m.held(*part, *to);
-                let on = [*from, *to].iter().all(|&k| m.w.parts[*part].pins[k].1.is_none_or(|l| m.line_held(l).is_none()));
-                whole && on && (!chip || m.powered[*part]) && !m.o.broken(*part, "open") && !m.o.broken(*part, "dead")
+                let whole =
+                    !m.o.is_open(*part, *from) && !m.o.is_open(*part, *to) && !m.held(*part, *to);
+                let on = [*from, *to].iter().all(|&k| {
+                    m.w.parts[*part].pins[k]
+                        .1
+                        .is_none_or(|l| m.line_held(l).is_none())
+                });
+                whole
+                    && on
+                    && (!chip || m.powered[*part])
+                    && !m.o.broken(*part, "open")
+                    && !m.o.broken(*part, "dead")
             }
             Stage::Whole(part) => {
                 let pins = (0..m.w.parts[*part].pins.len()).all(|k| !m.o.is_open(*part, k));
@@ -218,7 +295,10 @@ impl Config {
             }
             Stage::Block(part, block) => !m.o.block(*part, block) && m.powered[*part],
             Stage::Touches(part, pin) => {
-                !m.o.is_open(*part, *pin) && m.w.parts[*part].pins[*pin].1.is_none_or(|l| m.line_held(l).is_none())
+                !m.o.is_open(*part, *pin)
+                    && m.w.parts[*part].pins[*pin]
+                        .1
+                        .is_none_or(|l| m.line_held(l).is_none())
             }
             Stage::Cable(what) => m.w.parts.iter().enumerate().all(|(k, p)| {
                 !matches!(p.kind, Kind::Cable | Kind::CableRgb) || !m.o.broken(k, what)
@@ -246,7 +326,15 @@ impl Config {
         }
         (0..5u16).chain([24]).all(|reg| {
             [0x55u8, 0xAA].iter().all(|&v| {
-                let (chosen, write, address, data) = m.watch(self.sound_base + reg, v, s, 8, Some(7), &[9, 10, 11, 12, 13], &[15, 16, 17, 18, 19, 20, 21, 22]);
+                let (chosen, write, address, data) = m.watch(
+                    self.sound_base + reg,
+                    v,
+                    s,
+                    8,
+                    Some(7),
+                    &[9, 10, 11, 12, 13],
+                    &[15, 16, 17, 18, 19, 20, 21, 22],
+                );
                 chosen && write && address == reg && data == u16::from(v)
             })
         })
@@ -260,7 +348,15 @@ impl Config {
         // BDIR high writes; BC1 tells the register number from its contents.
         [(0u16, true), (1, false)].iter().all(|&(reg, latch)| {
             [0x55u8, 0xAA].iter().all(|&v| {
-                let data = m.watch(self.sound_base + reg, v, s, 0, None, &[27, 29], &[37, 36, 35, 34, 33, 32, 31, 30]);
+                let data = m.watch(
+                    self.sound_base + reg,
+                    v,
+                    s,
+                    0,
+                    None,
+                    &[27, 29],
+                    &[37, 36, 35, 34, 33, 32, 31, 30],
+                );
                 data.3 == u16::from(v) && data.2 & 1 == 1 && (data.2 >> 1 & 1 == 1) == latch
             })
         })
@@ -270,7 +366,11 @@ impl Config {
     pub fn voice_path(&self, m: &Machine, voice: usize) -> bool {
         self.voices[voice].iter().all(|s| self.stage_works(m, s))
             && (!self.wide || m.supply.good(m.w.line("+12V")))
-            && (self.wide || m.supply.volts.get(&m.w.line("+12V")).is_some_and(|v| *v > 6.0))
+            && (self.wide
+                || m.supply
+                    .volts
+                    .get(&m.w.line("+12V"))
+                    .is_some_and(|v| *v > 6.0))
     }
 }
 
@@ -300,7 +400,12 @@ fn dunlin(b: &Builder) -> Config {
         let mut wires: Vec<Wire> = (0..5u8)
             .map(|bit| {
                 let (socket, pin) = b.socket(socket, &format!("J{letter}{bit}"));
-                Wire::InAt { address, bit, socket, pin }
+                Wire::InAt {
+                    address,
+                    bit,
+                    socket,
+                    pin,
+                }
             })
             .collect();
         wires.push(Wire::Stage(Stage::Touches(ground.0, ground.1)));
@@ -313,7 +418,9 @@ fn dunlin(b: &Builder) -> Config {
     let a2 = b.p("A2");
     user_wires.extend(["flag", "shift"].map(|k| Wire::Stage(Stage::Block(a2, k))));
     let a1 = b.p("A1");
-    let mut cassette = b.stages("J8 3, J8 2, C8 1 2, A1 24 24, A2 12 12, W14 1 2, J8 1, A2 13 13, Q2 3 2, Q2 1, J8 4");
+    let mut cassette = b.stages(
+        "J8 3, J8 2, C8 1 2, A1 24 24, A2 12 12, W14 1 2, J8 1, A2 13 13, Q2 3 2, Q2 1, J8 4",
+    );
     cassette.push(Wire::Stage(Stage::Block(a1, "flag")));
     cassette.push(b.out(1, 1, 3, "Q2", "MOTOR", false));
     let (q2, base) = (b.p("Q2"), b.0.pin(b.p("Q2"), "3"));
@@ -322,8 +429,20 @@ fn dunlin(b: &Builder) -> Config {
     network.push(Wire::Stage(Stage::Block(a1, "shift")));
     let amplifier = "C7 1 2, Q1 3 1, Q1 2, LS1";
     Config {
-        adapters: vec![Adapter { part: a1, base: 0x8800 }, Adapter { part: a2, base: 0x8C00 }],
-        roms: vec![("os", b.p("R1"), 0xE000, 0x2000), ("language", b.p("R2"), 0xA000, 0x2000)],
+        adapters: vec![
+            Adapter {
+                part: a1,
+                base: 0x8800,
+            },
+            Adapter {
+                part: a2,
+                base: 0x8C00,
+            },
+        ],
+        roms: vec![
+            ("os", b.p("R1"), 0xE000, 0x2000),
+            ("language", b.p("R2"), 0xA000, 0x2000),
+        ],
         cartridge_base: 0xC000,
         cartridge_first: (V::Z, V::Z),
         memory_top: 0x8000,
@@ -331,11 +450,31 @@ fn dunlin(b: &Builder) -> Config {
         colour: None,
         columns_on_a: true,
         ports: vec![
-            Port { name: "control port 1", plug: None, wires: stick("J5", "A", 0x9000) },
-            Port { name: "control port 2", plug: None, wires: stick("J6", "B", 0x9400) },
-            Port { name: "user port", plug: Some(b.p("LOOP")), wires: user_wires },
-            Port { name: "cassette port", plug: None, wires: cassette },
-            Port { name: "serial port", plug: None, wires: network },
+            Port {
+                name: "control port 1",
+                plug: None,
+                wires: stick("J5", "A", 0x9000),
+            },
+            Port {
+                name: "control port 2",
+                plug: None,
+                wires: stick("J6", "B", 0x9400),
+            },
+            Port {
+                name: "user port",
+                plug: Some(b.p("LOOP")),
+                wires: user_wires,
+            },
+            Port {
+                name: "cassette port",
+                plug: None,
+                wires: cassette,
+            },
+            Port {
+                name: "serial port",
+                plug: None,
+                wires: network,
+            },
         ],
         paddles: Vec::new(),
         sound: b.p("T1"),
@@ -353,9 +492,21 @@ fn dunlin(b: &Builder) -> Config {
         ]
         .concat(),
         colours: vec![
-            [b.through("A2 15 15, L14 2 3, L18 2 18, W7 1 2, J2 2"), vec![Stage::Cable("red")]].concat(),
-            [b.through("A2 16 16, L14 5 6, L18 3 17, W8 1 2, J2 3"), vec![Stage::Cable("green")]].concat(),
-            [b.through("A2 17 17, L14 10 8, L18 4 16, W9 1 2, J2 4"), vec![Stage::Cable("blue")]].concat(),
+            [
+                b.through("A2 15 15, L14 2 3, L18 2 18, W7 1 2, J2 2"),
+                vec![Stage::Cable("red")],
+            ]
+            .concat(),
+            [
+                b.through("A2 16 16, L14 5 6, L18 3 17, W8 1 2, J2 3"),
+                vec![Stage::Cable("green")],
+            ]
+            .concat(),
+            [
+                b.through("A2 17 17, L14 10 8, L18 4 16, W9 1 2, J2 4"),
+                vec![Stage::Cable("blue")],
+            ]
+            .concat(),
         ],
         break_key: b.through("J3 19, J3 10, P1 6"),
         interrupts: vec![b.through("P1 4"), b.through("P1 4")],
@@ -370,7 +521,9 @@ fn wide(b: &Builder) -> Config {
     let mut user = user_lines(b, "CN2", 1, 1, &pb);
     user.push(b.out(1, 0, 2, "CN2", "PA2", false));
     user.extend(b.stages("U2 18 18, U2 24 24, U2 39 39, U2 40 40, U1 39 39, U1 40 40, CN2 4, CN2 5, CN2 6, CN2 7, CN2 8, CN2 B"));
-    user.extend([(u2, "flag"), (u2, "shift"), (u1, "shift")].map(|(p, k)| Wire::Stage(Stage::Block(p, k))));
+    user.extend(
+        [(u2, "flag"), (u2, "shift"), (u1, "shift")].map(|(p, k)| Wire::Stage(Stage::Block(p, k))),
+    );
     let mut serial = vec![
         b.out(1, 0, 3, "CN4", "SER_ATN", true),
         b.out(1, 0, 4, "CN4", "SER_CLK", true),
@@ -390,10 +543,27 @@ fn wide(b: &Builder) -> Config {
     let mut slot = b.stages(&cartridge.join(", "));
     slot.extend(b.stages("U17 10 10, U17 11 11, U15 9 9, U15 10 10, FB4 1 2"));
     let audio = "FB13 1 2, R7 1 2, Q8 3 1, Q8 2, R38, C13 1 2, R6, CN5 3";
-    let voice = [b.through(&format!("U18 27 27, {audio}")), vec![Stage::Cable("audio")]].concat();
-    let pot = |pins: &str, axes: &str, port: &str| b.through(&format!("U18 24 24, U18 23 23, U28 {pins}, {axes}, C48, C93, {port}"));
+    let voice = [
+        b.through(&format!("U18 27 27, {audio}")),
+        vec![Stage::Cable("audio")],
+    ]
+    .concat();
+    let pot = |pins: &str, axes: &str, port: &str| {
+        b.through(&format!(
+            "U18 24 24, U18 23 23, U28 {pins}, {axes}, C48, C93, {port}"
+        ))
+    };
     Config {
-        adapters: vec![Adapter { part: u1, base: 0xDC00 }, Adapter { part: u2, base: 0xDD00 }],
+        adapters: vec![
+            Adapter {
+                part: u1,
+                base: 0xDC00,
+            },
+            Adapter {
+                part: u2,
+                base: 0xDD00,
+            },
+        ],
         roms: vec![
             ("os", b.p("U4"), 0xE000, 0x2000),
             ("language", b.p("U3"), 0xA000, 0x2000),
@@ -406,12 +576,48 @@ fn wide(b: &Builder) -> Config {
         colour: Some(0xD800),
         columns_on_a: true,
         ports: vec![
-            Port { name: "control port 1", plug: Some(b.p("LOOP-CONTROL")), wires: control(b, 0, 1, "CN9", ["KB_ROW0", "KB_ROW1", "KB_ROW2", "KB_ROW3", "KB_ROW4"]) },
-            Port { name: "control port 2", plug: Some(b.p("LOOP-CONTROL")), wires: control(b, 0, 0, "CN8", ["KB_COL0", "KB_COL1", "KB_COL2", "KB_COL3", "KB_COL4"]) },
-            Port { name: "serial port", plug: Some(b.p("LOOP-SERIAL")), wires: serial },
-            Port { name: "user port", plug: Some(b.p("LOOP-USER")), wires: user },
-            Port { name: "cassette port", plug: Some(b.p("LOOP-CASSETTE")), wires: cassette },
-            Port { name: "cartridge port", plug: None, wires: slot },
+            Port {
+                name: "control port 1",
+                plug: Some(b.p("LOOP-CONTROL")),
+                wires: control(
+                    b,
+                    0,
+                    1,
+                    "CN9",
+                    ["KB_ROW0", "KB_ROW1", "KB_ROW2", "KB_ROW3", "KB_ROW4"],
+                ),
+            },
+            Port {
+                name: "control port 2",
+                plug: Some(b.p("LOOP-CONTROL")),
+                wires: control(
+                    b,
+                    0,
+                    0,
+                    "CN8",
+                    ["KB_COL0", "KB_COL1", "KB_COL2", "KB_COL3", "KB_COL4"],
+                ),
+            },
+            Port {
+                name: "serial port",
+                plug: Some(b.p("LOOP-SERIAL")),
+                wires: serial,
+            },
+            Port {
+                name: "user port",
+                plug: Some(b.p("LOOP-USER")),
+                wires: user,
+            },
+            Port {
+                name: "cassette port",
+                plug: Some(b.p("LOOP-CASSETTE")),
+                wires: cassette,
+            },
+            Port {
+                name: "cartridge port",
+                plug: None,
+                wires: slot,
+            },
         ],
         paddles: vec![
             pot("8 9, U28 11 10, U28 6, U28 12", "CN9 5, CN9 9", "CN9 7"),
@@ -423,8 +629,18 @@ fn wide(b: &Builder) -> Config {
         filter: Some(b.through("C10, C11, U18 1, U18 2, U18 3, U18 4")),
         video: b.p("U19"),
         video_base: 0xD000,
-        picture: [b.through("U19 15 15, FB15 1 2, M1 2 5, M1 1, CN5 4, CN5 2"), vec![Stage::Cable("luma")]].concat(),
-        colours: vec![[b.through("U19 14 14, FB14 1 2, M1 3"), vec![Stage::Cable("chroma")]].concat()],
+        picture: [
+            b.through("U19 15 15, FB15 1 2, M1 2 5, M1 1, CN5 4, CN5 2"),
+            vec![Stage::Cable("luma")],
+        ]
+        .concat(),
+        colours: vec![
+            [
+                b.through("U19 14 14, FB14 1 2, M1 3"),
+                vec![Stage::Cable("chroma")],
+            ]
+            .concat(),
+        ],
         break_key: b.through("CN1 3, CN1 1, R41, C38, R35, U20 6 5, U8 5 6, U7 4"),
         interrupts: vec![Vec::new(), Vec::new()],
         wide: true,

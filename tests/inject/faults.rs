@@ -19,7 +19,11 @@ pub enum What {
     /// A passive part, or a thing outside the board: `open`, `short`, `open 2`, `5V low` …
     Broken { part: usize, how: String },
     /// A key without contact, or pressed all the time.
-    Key { column: usize, row: usize, stuck: bool },
+    Key {
+        column: usize,
+        row: usize,
+        stuck: bool,
+    },
     /// The key outside the matrix.
     BreakKey,
     /// A line touches ground or the supply: no unit of the map.
@@ -68,18 +72,30 @@ impl Fault {
         match &self.what {
             What::PinOpen { part, pin: k } => format!("{} open [{}]", pin(*part, *k), self.unit),
             What::Stuck { part, pin: k, high } => {
-                format!("{} stuck {}", pin(*part, *k), if *high { "high" } else { "low" })
+                format!(
+                    "{} stuck {}",
+                    pin(*part, *k),
+                    if *high { "high" } else { "low" }
+                )
             }
             What::Dead { part } => format!("{} dead", name(*part)),
             What::Short { part } => format!("{} shorts its supply", name(*part)),
             What::Block { part, block } => format!("{} {block}", name(*part)),
             What::Broken { part, how } => format!("{} {how}", name(*part)),
             What::Key { column, row, stuck } => {
-                format!("key {} {}", w.matrix[*column][*row], if *stuck { "stuck" } else { "dead" })
+                format!(
+                    "key {} {}",
+                    w.matrix[*column][*row],
+                    if *stuck { "stuck" } else { "dead" }
+                )
             }
             What::BreakKey => format!("key {} dead", w.break_key),
             What::LineHeld { line, high } => {
-                format!("line {} held {}", w.lines[*line], if *high { "high" } else { "low" })
+                format!(
+                    "line {} held {}",
+                    w.lines[*line],
+                    if *high { "high" } else { "low" }
+                )
             }
             What::Bridged { a, b } => format!("lines {} and {} touch", w.lines[*a], w.lines[*b]),
         }
@@ -175,7 +191,9 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Modulator => &["dead", "luma", "chroma"],
         PowerConnector => &["5V low", "5V open", "AC1 open", "AC2 open"],
         Keyboard => {
-            let mut all: Vec<String> = (0..8).flat_map(|k| [format!("column {k}"), format!("row {k}")]).collect();
+            let mut all: Vec<String> = (0..8)
+                .flat_map(|k| [format!("column {k}"), format!("row {k}")])
+                .collect();
             all.push("unplugged".into());
             return all;
         }
@@ -199,7 +217,9 @@ fn bussed(pins: usize) -> Vec<String> {
 
 /// Faults that the map has no unit for: a line that touches a supply or its neighbour.
 pub fn outside_map(w: &Wired, pick: &mut dyn FnMut(usize) -> usize) -> Fault {
-    let chips: Vec<usize> = (0..w.parts.len()).filter(|&p| pins::is_chip(w.parts[p].kind)).collect();
+    let chips: Vec<usize> = (0..w.parts.len())
+        .filter(|&p| pins::is_chip(w.parts[p].kind))
+        .collect();
     loop {
         let part = &w.parts[chips[pick(chips.len())]];
         let pin = pick(part.pins.len() - 1);
@@ -207,8 +227,14 @@ pub fn outside_map(w: &Wired, pick: &mut dyn FnMut(usize) -> usize) -> Fault {
             continue;
         };
         let what = match pick(3) {
-            0 => What::LineHeld { line: a, high: false },
-            1 => What::LineHeld { line: a, high: true },
+            0 => What::LineHeld {
+                line: a,
+                high: false,
+            },
+            1 => What::LineHeld {
+                line: a,
+                high: true,
+            },
             _ if a != b => What::Bridged { a, b },
             _ => continue,
         };
@@ -239,15 +265,18 @@ pub fn cures(w: &Wired, fault: &Fault, unit: &str, remedy: Remedy) -> bool {
     let position = |u: &str| u.split(' ').next().unwrap_or_default().to_string();
     let same_place = position(&fault.unit) == position(unit) && !unit.starts_with("key ");
     let at_pin = fault.unit.ends_with("contacts") || fault.unit.ends_with("joints");
-    let socketed = w
-        .parts
-        .iter()
-        .any(|p| p.name == position(unit) && p.socket);
+    let socketed = w.parts.iter().any(|p| p.name == position(unit) && p.socket);
     match remedy {
         Remedy::Swap => fault.unit == unit || same_place && (at_pin || !fault.unit.contains(' ')),
         Remedy::Reseat => {
-            same_place && (fault.unit.ends_with("contacts") && socketed || fault.unit.contains(" pin ") && fault.unit == unit)
+            same_place
+                && (fault.unit.ends_with("contacts") && socketed
+                    || fault.unit.contains(" pin ") && fault.unit == unit)
         }
-        Remedy::Resolder => same_place && (fault.unit.ends_with("joints") || fault.unit.contains(" pin ") && fault.unit == unit),
+        Remedy::Resolder => {
+            same_place
+                && (fault.unit.ends_with("joints")
+                    || fault.unit.contains(" pin ") && fault.unit == unit)
+        }
     }
 }

@@ -130,7 +130,12 @@ impl Overlay {
             Kind::Wire => &[(0, 1, "open")],
             Kind::TwoWire => &[(0, 1, "open 1"), (2, 3, "open 2")],
             Kind::Switch => &[(0, 1, "open 1"), (3, 4, "open 2")],
-            Kind::PackIsolated => &[(0, 1, "open 1"), (2, 3, "open 2"), (4, 5, "open 3"), (6, 7, "open 4")],
+            Kind::PackIsolated => &[
+                (0, 1, "open 1"),
+                (2, 3, "open 2"),
+                (4, 5, "open 3"),
+                (6, 7, "open 4"),
+            ],
             _ => &[],
         };
         pairs
@@ -246,7 +251,10 @@ impl<'a> Machine<'a> {
             weak: vec![false; lines],
             powered: Vec::new(),
             memory: vec![Memory::default(); w.parts.len()],
-            step: Step { stage: 0, cpu: true },
+            step: Step {
+                stage: 0,
+                cpu: true,
+            },
             request: None,
             fetch: None,
             outside: Vec::new(),
@@ -266,7 +274,12 @@ impl<'a> Machine<'a> {
         m.nets = (0..w.parts.len())
             .map(|p| {
                 let pins = w.parts[p].pins.iter().enumerate();
-                pins.map(|(k, pin)| pin.1.filter(|_| !m.o.open[p][k]).map_or(NONE, |l| m.root[l])).collect()
+                pins.map(|(k, pin)| {
+                    pin.1
+                        .filter(|_| !m.o.open[p][k])
+                        .map_or(NONE, |l| m.root[l])
+                })
+                .collect()
             })
             .collect();
         m.powered = (0..w.parts.len()).map(|p| m.has_power(p)).collect();
@@ -289,7 +302,8 @@ impl<'a> Machine<'a> {
         }
         for part in 0..self.w.parts.len() {
             for k in 0..self.w.parts[part].pins.len() {
-                if let (Some(v), Some(line)) = (self.o.stuck[part][k], self.w.parts[part].pins[k].1) {
+                if let (Some(v), Some(line)) = (self.o.stuck[part][k], self.w.parts[part].pins[k].1)
+                {
                     self.fixed.push((self.root[line], v));
                 }
             }
@@ -305,7 +319,11 @@ impl<'a> Machine<'a> {
     fn find_slot(&self) -> Option<Slot> {
         let cart = self.w.of_kind(Kind::Cartridge).next()?;
         let net = |line: &str| {
-            let touching = self.slot_pin(line).map(|(slot, pins)| pins.into_iter().map(|k| self.nets[slot][k]).find(|n| *n != NONE));
+            let touching = self.slot_pin(line).map(|(slot, pins)| {
+                pins.into_iter()
+                    .map(|k| self.nets[slot][k])
+                    .find(|n| *n != NONE)
+            });
             touching.flatten().unwrap_or(NONE)
         };
         Some(Slot {
@@ -459,7 +477,11 @@ impl<'a> Machine<'a> {
     /// A pressed key joins its column to its row.
     fn keys(&self, new: &mut [V]) {
         let stuck = self.o.keys.iter().filter(|k| k.2).map(|k| (k.0, k.1));
-        let pressed = self.pressed.iter().copied().filter(|k| !self.o.keys.contains(&(k.0, k.1, false)));
+        let pressed = self
+            .pressed
+            .iter()
+            .copied()
+            .filter(|k| !self.o.keys.contains(&(k.0, k.1, false)));
         if self.pressed.is_empty() && self.o.keys.is_empty() {
             return;
         }
@@ -484,7 +506,10 @@ impl<'a> Machine<'a> {
 
     /// Whether the keyboard's plug is open at the pin of this line.
     fn plug_open(&self, line: usize) -> bool {
-        let headers = self.w.of_kind(Kind::Connector).filter(|&c| self.w.parts[c].pins.len() == 20);
+        let headers = self
+            .w
+            .of_kind(Kind::Connector)
+            .filter(|&c| self.w.parts[c].pins.len() == 20);
         headers
             .flat_map(|c| self.w.pins_on(c, line).into_iter().map(move |k| (c, k)))
             .any(|(c, k)| self.o.is_open(c, k))
@@ -492,7 +517,11 @@ impl<'a> Machine<'a> {
 
     /// Closed analogue switches make two lines one.
     fn switches(&self, new: &mut [V]) {
-        for &part in self.drivers.iter().filter(|&&p| self.w.parts[p].kind == Kind::C4066) {
+        for &part in self
+            .drivers
+            .iter()
+            .filter(|&&p| self.w.parts[p].kind == Kind::C4066)
+        {
             for (a, b, control) in [(1, 2, 13), (3, 4, 5), (8, 9, 6), (10, 11, 12)] {
                 let (x, y) = (self.nets[part][a - 1], self.nets[part][b - 1]);
                 if x == NONE || y == NONE || self.pin(part, control) != V::H {
@@ -518,7 +547,11 @@ impl<'a> Machine<'a> {
             match p.kind {
                 Kind::PullUp if !self.o.broken(part, "open") => {
                     if let (Some(a), Some(b)) = (end(0), end(1)) {
-                        let (supply, line) = if supply::is_power(self.w, a) { (a, b) } else { (b, a) };
+                        let (supply, line) = if supply::is_power(self.w, a) {
+                            (a, b)
+                        } else {
+                            (b, a)
+                        };
                         if self.supply.good(supply) {
                             pull(line);
                         }
@@ -535,7 +568,10 @@ impl<'a> Machine<'a> {
                 }
                 // Port pins of the interface adapter hold themselves up, and so do select lines of gates.
                 Kind::A6526 if self.powered[part] => {
-                    (1..17).chain([17, 38, 39]).filter_map(end).for_each(&mut pull);
+                    (1..17)
+                        .chain([17, 38, 39])
+                        .filter_map(end)
+                        .for_each(&mut pull);
                 }
                 _ => {}
             }
@@ -551,7 +587,9 @@ impl<'a> Machine<'a> {
                 continue;
             }
             let end = |k: usize| p.pins[k].1.filter(|_| !self.o.is_open(part, k));
-            let (Some(a), Some(b)) = (end(0), end(1)) else { continue };
+            let (Some(a), Some(b)) = (end(0), end(1)) else {
+                continue;
+            };
             let ground = |l: usize| self.w.lines[l] == "GND";
             let line = if ground(a) { b } else { a };
             if !(ground(a) || ground(b)) || super::supply::is_power(self.w, line) {
@@ -578,14 +616,20 @@ impl<'a> Machine<'a> {
                 }
                 Kind::M4164 => self.latch_memory(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
-                Kind::A6526 if self.powered[part] && self.step.stage == 2 => self.write_adapter(part),
+                Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
+                    self.write_adapter(part)
+                }
                 _ => {}
             }
         }
     }
 
     fn latch_memory(&mut self, part: usize) {
-        let address = self.word(part, &[5, 7, 6, 12, 11, 10, 13, 9], u64::from(self.memory[part].row));
+        let address = self.word(
+            part,
+            &[5, 7, 6, 12, 11, 10, 13, 9],
+            u64::from(self.memory[part].row),
+        );
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);
@@ -636,7 +680,10 @@ impl<'a> Machine<'a> {
 
     fn adapter_selected(&self, part: usize) -> bool {
         let ok = self.powered[part] && !self.o.block(part, "core");
-        ok && self.pin(part, 23) == V::L && self.step.cpu && self.running_pin(part, 25) && self.pin(part, 34) == V::H
+        ok && self.pin(part, 23) == V::L
+            && self.step.cpu
+            && self.running_pin(part, 25)
+            && self.pin(part, 34) == V::H
     }
 
     fn write_adapter(&mut self, part: usize) {
@@ -675,7 +722,12 @@ impl<'a> Machine<'a> {
     /// Whether anything holds a line by force.
     pub fn line_held(&self, line: usize) -> Option<V> {
         let net = self.root[line];
-        let by_line = self.o.held.iter().find(|h| self.root[h.0] == net).map(|h| h.1);
+        let by_line = self
+            .o
+            .held
+            .iter()
+            .find(|h| self.root[h.0] == net)
+            .map(|h| h.1);
         by_line.or_else(|| {
             self.w.parts.iter().enumerate().find_map(|(part, p)| {
                 (0..p.pins.len()).find_map(|k| {
@@ -698,7 +750,10 @@ impl<'a> Machine<'a> {
         let cpu = self.cpu();
         let read = self.word(cpu, &self.data_pins(), u64::from(address)) as u8;
         self.request = None;
-        self.step = Step { stage: 0, cpu: true };
+        self.step = Step {
+            stage: 0,
+            cpu: true,
+        };
         self.settle();
         read
     }
@@ -714,7 +769,11 @@ impl<'a> Machine<'a> {
     /// The processor.
     pub fn cpu(&self) -> usize {
         let is = |k: &Kind| matches!(k, Kind::P6502 | Kind::P6510);
-        self.w.parts.iter().position(|p| is(&p.kind)).expect("a board has a processor")
+        self.w
+            .parts
+            .iter()
+            .position(|p| is(&p.kind))
+            .expect("a board has a processor")
     }
 
     /// One look of the video chip at an address: the levels then settled can be read with [`Machine::pins_word`].
@@ -730,7 +789,10 @@ impl<'a> Machine<'a> {
     /// Ends a look of the video chip.
     pub fn look_away(&mut self) {
         self.fetch = None;
-        self.step = Step { stage: 0, cpu: true };
+        self.step = Step {
+            stage: 0,
+            cpu: true,
+        };
         self.settle();
     }
 
@@ -746,14 +808,36 @@ impl<'a> Machine<'a> {
 
     /// One write cycle; what a chip sees of it in its last step: chosen, writing, register, data.
     #[allow(clippy::too_many_arguments)]
-    pub fn watch(&mut self, address: u16, value: u8, part: usize, select: usize, write: Option<usize>, a: &[usize], d: &[usize]) -> (bool, bool, u16, u16) {
+    pub fn watch(
+        &mut self,
+        address: u16,
+        value: u8,
+        part: usize,
+        select: usize,
+        write: Option<usize>,
+        a: &[usize],
+        d: &[usize],
+    ) -> (bool, bool, u16, u16) {
         self.watch_at(2, address, value, part, select, write, a, d)
     }
 
     /// The same in a step of choice.
     #[allow(clippy::too_many_arguments)]
-    pub fn watch_at(&mut self, step: u8, address: u16, value: u8, part: usize, select: usize, write: Option<usize>, a: &[usize], d: &[usize]) -> (bool, bool, u16, u16) {
-        self.request = Some(Request { address, write: Some(value) });
+    pub fn watch_at(
+        &mut self,
+        step: u8,
+        address: u16,
+        value: u8,
+        part: usize,
+        select: usize,
+        write: Option<usize>,
+        a: &[usize],
+        d: &[usize],
+    ) -> (bool, bool, u16, u16) {
+        self.request = Some(Request {
+            address,
+            write: Some(value),
+        });
         let mut seen = (true, true, 0, 0);
         for stage in 0..3 {
             self.step = Step { stage, cpu: true };
@@ -773,7 +857,10 @@ impl<'a> Machine<'a> {
 
     /// Settles with nobody on the bus.
     pub fn idle(&mut self) {
-        self.step = Step { stage: 0, cpu: true };
+        self.step = Step {
+            stage: 0,
+            cpu: true,
+        };
         self.request = None;
         self.settle();
     }
@@ -846,7 +933,16 @@ impl<'a> Machine<'a> {
             }
             Kind::L373 if !i(1) => {
                 let now = i(11);
-                let pins = [(3, 2), (4, 5), (7, 6), (8, 9), (13, 12), (14, 15), (17, 16), (18, 19)];
+                let pins = [
+                    (3, 2),
+                    (4, 5),
+                    (7, 6),
+                    (8, 9),
+                    (13, 12),
+                    (14, 15),
+                    (17, 16),
+                    (18, 19),
+                ];
                 for (k, (d, q)) in pins.into_iter().enumerate() {
                     out.push((q, V::of(if now { i(d) } else { self.memory[p].latch[k] })));
                 }
@@ -899,7 +995,10 @@ impl<'a> Machine<'a> {
 
     /// For a look at what a machine does wrong.
     pub fn debug_levels(&self, names: &[&str]) -> String {
-        names.iter().map(|n| format!("{n}={:?} ", self.level(self.w.line(n)))).collect()
+        names
+            .iter()
+            .map(|n| format!("{n}={:?} ", self.level(self.w.line(n))))
+            .collect()
     }
 
     /// Whether the processor is alive at all.
@@ -912,11 +1011,20 @@ impl<'a> Machine<'a> {
         let p6502 = self.w.parts[part].kind == Kind::P6502;
         let clock_in = if p6502 { 37 } else { 1 };
         let clocked = self.running_pin(part, clock_in);
-        out.push((39, V::of(if clocked { self.step.cpu } else { self.high(part, clock_in) })));
+        out.push((
+            39,
+            V::of(if clocked {
+                self.step.cpu
+            } else {
+                self.high(part, clock_in)
+            }),
+        ));
         let request = self.request.filter(|_| self.cpu_runs(part));
         let address = request.map_or(0xFFFF, |r| r.address);
         let pins: [usize; 16] = if p6502 {
-            [9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 23, 24, 25]
+            [
+                9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 23, 24, 25,
+            ]
         } else {
             [7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 22, 23]
         };
@@ -928,7 +1036,10 @@ impl<'a> Machine<'a> {
             let rw = if p6502 { 34 } else { 38 };
             out.push((rw, V::of(request.is_none_or(|r| r.write.is_none()))));
         }
-        if let Some(data) = request.and_then(|r| r.write).filter(|_| self.step.cpu && bus) {
+        if let Some(data) = request
+            .and_then(|r| r.write)
+            .filter(|_| self.step.cpu && bus)
+        {
             for (k, n) in self.data_pins().into_iter().enumerate() {
                 out.push((n, V::of(data >> k & 1 == 1)));
             }
@@ -1047,8 +1158,15 @@ impl<'a> Machine<'a> {
         }
         let address = self.word(part, &[5, 6, 7, 4, 3, 2, 1, 17, 16, 15], 3);
         let random = mix(part as u64, u64::from(address)) as u8;
-        let mut value = self.memory[part].cells.get(&address).copied().unwrap_or(random);
-        for (k, block) in ["cells 0", "cells 1", "cells 2", "cells 3"].into_iter().enumerate() {
+        let mut value = self.memory[part]
+            .cells
+            .get(&address)
+            .copied()
+            .unwrap_or(random);
+        for (k, block) in ["cells 0", "cells 1", "cells 2", "cells 3"]
+            .into_iter()
+            .enumerate()
+        {
             if self.o.block(part, block) && address % 3 != 0 {
                 value ^= 1 << k;
             }
@@ -1092,7 +1210,10 @@ impl<'a> Machine<'a> {
 
     /// Pins of the cartridge connector by line.
     pub fn slot_pin(&self, line: &str) -> Option<(usize, Vec<usize>)> {
-        let slot = self.w.of_kind(Kind::Connector).find(|&c| self.w.parts[c].pins.len() == 44)?;
+        let slot = self
+            .w
+            .of_kind(Kind::Connector)
+            .find(|&c| self.w.parts[c].pins.len() == 44)?;
         Some((slot, self.w.pins_on(slot, self.w.find_line(line)?)))
     }
 
@@ -1103,16 +1224,27 @@ impl<'a> Machine<'a> {
         };
         let level = |net: usize| self.net.get(net).copied().unwrap_or(V::Z);
         let mut out = Vec::new();
-        for (net, v) in slot.modes.into_iter().zip([self.cartridge_mode.0, self.cartridge_mode.1]) {
+        for (net, v) in slot
+            .modes
+            .into_iter()
+            .zip([self.cartridge_mode.0, self.cartridge_mode.1])
+        {
             if net != NONE {
                 out.push((net, v));
             }
         }
         let [high, low, select, read] = slot.selects.map(|n| level(n) == V::L);
-        if !(high || low || select && read) || level(slot.supply[0]) != V::H || level(slot.supply[1]) != V::L {
+        if !(high || low || select && read)
+            || level(slot.supply[0]) != V::H
+            || level(slot.supply[1]) != V::L
+        {
             return out;
         }
-        let address = slot.address.iter().enumerate().fold(0u16, |a, (k, n)| a | u16::from(level(*n) != V::L) << k);
+        let address = slot
+            .address
+            .iter()
+            .enumerate()
+            .fold(0u16, |a, (k, n)| a | u16::from(level(*n) != V::L) << k);
         let mut value = content(slot.cart, address);
         if self.o.broken(slot.cart, "bad") {
             value ^= 0x21;

@@ -3,8 +3,8 @@
 use super::config::Config;
 use super::faults::{Fault, What};
 use super::machine::{Machine, V};
-use super::program::{self, Start};
 use super::pins;
+use super::program::{self, Start};
 
 /// What kind of reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -97,7 +97,13 @@ pub fn level_word(m: &Machine, c: &Config, line: usize) -> &'static str {
         };
     }
     if clocklike(m, c, line) {
-        return if m.line_runs(line) { "pulsing" } else if m.level(line) == V::H { "high" } else { "low" };
+        return if m.line_runs(line) {
+            "pulsing"
+        } else if m.level(line) == V::H {
+            "high"
+        } else {
+            "low"
+        };
     }
     match m.seen(line) {
         (true, true, _) => "pulsing",
@@ -112,7 +118,10 @@ pub fn level_word(m: &Machine, c: &Config, line: usize) -> &'static str {
 /// Lines that pulse by themselves, without a bus cycle: clocks, and the mains tick.
 fn clocklike(m: &Machine, _: &Config, line: usize) -> bool {
     let n = m.w.lines[line].as_str();
-    n.starts_with("CLK") || n.ends_with("_CLK") && !n.starts_with('+') || n.starts_with("DOT_CLK") || n == "COLOR_CLK_OSC"
+    n.starts_with("CLK")
+        || n.ends_with("_CLK") && !n.starts_with('+')
+        || n.starts_with("DOT_CLK")
+        || n == "COLOR_CLK_OSC"
 }
 
 /// The mains tick: moves if it reaches the line.
@@ -124,7 +133,8 @@ pub fn tick_word(m: &Machine, c: &Config, line: usize) -> Option<&'static str> {
     let alive = if m.supply.alternating.contains_key(&line) {
         m.supply.circuit && super::clocks::line_ticks(m, line)
     } else {
-        c.adapters.iter().any(|a| super::clocks::tick(m, a.part)) || super::clocks::line_ticks(m, line)
+        c.adapters.iter().any(|a| super::clocks::tick(m, a.part))
+            || super::clocks::line_ticks(m, line)
     };
     Some(if alive { "pulsing" } else { "low" })
 }
@@ -134,10 +144,16 @@ pub fn at_leg(m: &Machine, c: &Config, faults: &[Fault], part: usize, pin: usize
     let Some(line) = m.w.parts[part].pins[pin].1 else {
         return "floating";
     };
-    let loose = faults.iter().any(|f| f.what == What::PinOpen { part, pin } && f.unit != m.w.parts[part].name);
+    let loose = faults
+        .iter()
+        .any(|f| f.what == What::PinOpen { part, pin } && f.unit != m.w.parts[part].name);
     if loose {
         let number = m.w.parts[part].pins[pin].0.parse().unwrap_or(0);
-        return if pins::outputs(m.w.parts[part].kind).contains(&number) && m.powered[part] { "pulsing" } else { "floating" };
+        return if pins::outputs(m.w.parts[part].kind).contains(&number) && m.powered[part] {
+            "pulsing"
+        } else {
+            "floating"
+        };
     }
     tick_word(m, c, line).unwrap_or_else(|| level_word(m, c, line))
 }
@@ -148,7 +164,11 @@ pub fn rail(m: &Machine, name: &str) -> f64 {
         return 0.0;
     };
     if name == "9VAC" {
-        return if m.supply.circuit { nominal * 1.02 } else { 0.03 };
+        return if m.supply.circuit {
+            nominal * 1.02
+        } else {
+            0.03
+        };
     }
     m.supply.volts.get(line).copied().unwrap_or(0.02)
 }

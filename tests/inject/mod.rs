@@ -68,7 +68,11 @@ impl Seen {
     /// Whether the run, the picture or a rail shows that something is wrong.
     pub fn shows(&self, w: &Wired) -> bool {
         let nominal = |name: &str| w.rails.iter().find(|r| r.0 == name).map_or(1.0, |r| r.2);
-        self.results.shows() || self.rails.iter().any(|(name, volts)| (volts / nominal(name) - 1.0).abs() > 0.15)
+        self.results.shows()
+            || self
+                .rails
+                .iter()
+                .any(|(name, volts)| (volts / nominal(name) - 1.0).abs() > 0.15)
     }
 }
 
@@ -116,10 +120,18 @@ impl Bench {
     /// All that can be seen of a machine with these faults. One machine, so one state of what floats.
     pub fn observe(&self, faults: &[Fault]) -> Seen {
         let all: Vec<&Fault> = faults.iter().collect();
-        let salt = faults.iter().flat_map(|f| f.unit.bytes()).fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b));
+        let salt = faults
+            .iter()
+            .flat_map(|f| f.unit.bytes())
+            .fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b));
         let mut m = Machine::new(&self.w, &all, salt);
         let results = program::run(&mut m, &self.c);
-        let rails = self.w.rails.iter().map(|(name, ..)| (name.clone(), measure::rail(&m, name))).collect();
+        let rails = self
+            .w
+            .rails
+            .iter()
+            .map(|(name, ..)| (name.clone(), measure::rail(&m, name)))
+            .collect();
         measure::exercise(&mut m, &self.c);
         let levels = self
             .w
@@ -142,12 +154,33 @@ impl Bench {
     /// A run sheet of what was seen.
     pub fn sheet(&self, seen: &Seen, seed: u64) -> String {
         let mut rng = StdRng::seed_from_u64(seed);
-        let (rails, levels) = if seen.results.ran { (0.4, PROBED.1) } else { (0.95, PROBED.0) };
-        let hand = sheet::Hand {
-            rails: seen.rails.iter().filter(|_| rng.random_bool(rails)).cloned().collect(),
-            levels: seen.levels.iter().filter(|_| rng.random_bool(levels)).cloned().collect(),
+        let (rails, levels) = if seen.results.ran {
+            (0.4, PROBED.1)
+        } else {
+            (0.95, PROBED.0)
         };
-        sheet::write(&mut rng, &self.w.board, &seen.results, &hand, seen.share, self.slips)
+        let hand = sheet::Hand {
+            rails: seen
+                .rails
+                .iter()
+                .filter(|_| rng.random_bool(rails))
+                .cloned()
+                .collect(),
+            levels: seen
+                .levels
+                .iter()
+                .filter(|_| rng.random_bool(levels))
+                .cloned()
+                .collect(),
+        };
+        sheet::write(
+            &mut rng,
+            &self.w.board,
+            &seen.results,
+            &hand,
+            seen.share,
+            self.slips,
+        )
     }
 
     /// The run sheet of a machine with these faults.
@@ -163,30 +196,47 @@ impl Bench {
         if id.starts_with("picture.") || id == "start-text" {
             return Some(sheet::picture(&mut rng, r.screen));
         }
-        r.tests.iter().find(|t| id_of(&t.0) == id).map(|(t, o)| sheet::result(&mut rng, t, *o))
+        r.tests
+            .iter()
+            .find(|t| id_of(&t.0) == id)
+            .map(|(t, o)| sheet::result(&mut rng, t, *o))
     }
 
     /// A reading by hand in words of the sheet: at a pin (`position` and its label), or with an empty position on a line or
     /// a rail by name.
-    pub fn measure(&self, faults: &[Fault], position: &str, at: &str, kind: Reading, seed: u64) -> String {
+    pub fn measure(
+        &self,
+        faults: &[Fault],
+        position: &str,
+        at: &str,
+        kind: Reading,
+        seed: u64,
+    ) -> String {
         let mut rng = StdRng::seed_from_u64(seed);
         let all: Vec<&Fault> = faults.iter().collect();
         let mut m = Machine::new(&self.w, &all, 1);
         match kind {
             Reading::Volts => {
-                let volts = measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
+                let volts =
+                    measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
                 format!("rail {} {volts:.2} V", at.trim_start_matches('+'))
             }
             Reading::Ripple => {
                 let line = self.w.rails.iter().find(|r| r.0 == at).map(|r| r.1);
-                let true_volts = line.and_then(|l| m.supply.ripple.get(&l).copied()).unwrap_or(0.03);
-                format!("{at} ripple {:.0} mV", true_volts * 1000.0 * rng.random_range(0.8..1.2))
+                let true_volts = line
+                    .and_then(|l| m.supply.ripple.get(&l).copied())
+                    .unwrap_or(0.03);
+                format!(
+                    "{at} ripple {:.0} mV",
+                    true_volts * 1000.0 * rng.random_range(0.8..1.2)
+                )
             }
             Reading::Level => {
                 measure::exercise(&mut m, &self.c);
                 if position.is_empty() {
                     let line = self.w.line(at);
-                    let word = measure::tick_word(&m, &self.c, line).unwrap_or_else(|| measure::level_word(&m, &self.c, line));
+                    let word = measure::tick_word(&m, &self.c, line)
+                        .unwrap_or_else(|| measure::level_word(&m, &self.c, line));
                     return format!("line {at} {word}");
                 }
                 let part = self.w.part(position);
@@ -212,7 +262,10 @@ fn id_of(test: &Test) -> String {
         Test::Clock(a) => format!("clock.{a}"),
         Test::Interrupt(a) => format!("interrupt.{a}"),
         Test::Key(k) => format!("key.{k}"),
-        Test::Port(p) => format!("port.{}", p.trim_end_matches(" port").replace(" port ", "-")),
+        Test::Port(p) => format!(
+            "port.{}",
+            p.trim_end_matches(" port").replace(" port ", "-")
+        ),
         Test::Voice(k) => format!("voice.{k}"),
         Test::Sound => "sound".into(),
         Test::Filter => "filter".into(),
@@ -233,6 +286,8 @@ pub fn neither_masks(bench: &Bench, a: &Fault, b: &Fault) -> bool {
     ) else {
         return false;
     };
-    let own = |p: &[(Test, Outcome)], q: &[(Test, Outcome)]| p.iter().any(|t| !q.contains(t) && both.contains(t));
+    let own = |p: &[(Test, Outcome)], q: &[(Test, Outcome)]| {
+        p.iter().any(|t| !q.contains(t) && both.contains(t))
+    };
     own(&x, &y) && own(&y, &x)
 }

@@ -40,8 +40,14 @@ fn signal(m: &mut Machine, c: &Config) -> bool {
 
 fn stage_power(m: &Machine, c: &Config) -> bool {
     !c.wide
-        || (m.supply.volts.get(&m.w.line("9V_UNREG")).is_some_and(|v| *v > 7.0)
-            && !["dead", "luma"].iter().any(|h| m.o.broken(m.w.part("M1"), h))
+        || (m
+            .supply
+            .volts
+            .get(&m.w.line("9V_UNREG"))
+            .is_some_and(|v| *v > 7.0)
+            && !["dead", "luma"]
+                .iter()
+                .any(|h| m.o.broken(m.w.part("M1"), h))
             && !m.o.block(c.video, "luma"))
 }
 
@@ -61,7 +67,12 @@ fn alive(m: &mut Machine, c: &Config) -> bool {
     let clock = m.w.parts[v].pins[20].1.expect("wired");
     let moves = m.seen(clock);
     let reset = m.level_at(v, 2) == V::H;
-    moves.0 && moves.1 && !m.o.is_open(v, 20) && reset && !m.o.block(v, "sync") && ![39, 40].iter().any(|n| m.held(v, *n - 1))
+    moves.0
+        && moves.1
+        && !m.o.is_open(v, 20)
+        && reset
+        && !m.o.block(v, "sync")
+        && ![39, 40].iter().any(|n| m.held(v, *n - 1))
 }
 
 /// Whether the processor can set the video chip.
@@ -73,24 +84,60 @@ fn registers(m: &mut Machine, c: &Config) -> bool {
     if c.wide {
         return [0x11u16, 0x20, 0x18, 0x07].iter().all(|&reg| {
             [0x55u8, 0xAA].iter().all(|&value| {
-                let (chosen, write, a, _) = m.watch_at(1, c.video_base + reg, value, v, 10, Some(11), &[24, 25, 26, 27, 28, 29], &[]);
-                let (_, _, _, d) = m.watch_at(2, c.video_base + reg, value, v, 10, Some(11), &[], &[7, 6, 5, 4, 3, 2, 1, 39]);
+                let (chosen, write, a, _) = m.watch_at(
+                    1,
+                    c.video_base + reg,
+                    value,
+                    v,
+                    10,
+                    Some(11),
+                    &[24, 25, 26, 27, 28, 29],
+                    &[],
+                );
+                let (_, _, _, d) = m.watch_at(
+                    2,
+                    c.video_base + reg,
+                    value,
+                    v,
+                    10,
+                    Some(11),
+                    &[],
+                    &[7, 6, 5, 4, 3, 2, 1, 39],
+                );
                 chosen && write && a == reg && d == u16::from(value)
             })
         });
     }
     (0..2u16).all(|reg| {
         [0x55u8, 0xAA].iter().all(|&value| {
-            let (chosen, write, a, d) = m.watch_at(2, c.video_base + reg, value, v, 25, Some(22), &[24], &[33, 32, 31, 30, 29, 28, 27, 26]);
+            let (chosen, write, a, d) = m.watch_at(
+                2,
+                c.video_base + reg,
+                value,
+                v,
+                25,
+                Some(22),
+                &[24],
+                &[33, 32, 31, 30, 29, 28, 27, 26],
+            );
             chosen && write && a == reg && d == u16::from(value) && m.running_pin(v, 23)
         })
     })
 }
 
 fn fetched(m: &mut Machine, c: &Config) -> Fetched {
-    let mut f = Fetched { codes: 0, places: false, shapes: 0, colours: 0, dots: true };
+    let mut f = Fetched {
+        codes: 0,
+        places: false,
+        shapes: 0,
+        colours: 0,
+        dots: true,
+    };
     let base = 0x0400u16;
-    let at: Vec<u16> = (0..10).map(|b| base + (1 << b) % 0x3F0).chain([base, base + 0x155, base + 0x2AA]).collect();
+    let at: Vec<u16> = (0..10)
+        .map(|b| base + (1 << b) % 0x3F0)
+        .chain([base, base + 0x155, base + 0x2AA])
+        .collect();
     c.choose_bank(m, false);
     let code = |a: u16| (u32::from(a) * 0x6D >> 2) as u8;
     for &a in &at {
@@ -103,7 +150,11 @@ fn fetched(m: &mut Machine, c: &Config) -> Fetched {
     let mut all_wrong = 0;
     for &a in &at {
         m.look(a);
-        let (got, shape) = if c.wide { wide_look(m, c, a, code(a), &mut f) } else { dunlin_look(m, code(a), a) };
+        let (got, shape) = if c.wide {
+            wide_look(m, c, a, code(a), &mut f)
+        } else {
+            dunlin_look(m, code(a), a)
+        };
         f.codes |= got ^ code(a);
         if (got ^ code(a)).count_ones() >= 2 {
             all_wrong += 1;
@@ -155,7 +206,15 @@ pub fn shift(m: &Machine) -> bool {
     let load = m.w.parts[l9].pins[14].1.expect("wired");
     let (low, high, _) = m.seen(load);
     let k = |n: usize| !m.o.is_open(l9, n - 1);
-    m.powered[l9] && m.running_pin(l9, 7) && low && high && k(15) && k(6) && k(13) && !m.held(l9, 12) && m.line_held(m.w.line("DOT")).is_none()
+    m.powered[l9]
+        && m.running_pin(l9, 7)
+        && low
+        && high
+        && k(15)
+        && k(6)
+        && k(13)
+        && !m.held(l9, 12)
+        && m.line_held(m.w.line("DOT")).is_none()
 }
 
 /// Whether the picture is lit outside black.
@@ -186,17 +245,29 @@ pub fn readable(m: &mut Machine, c: &Config) -> bool {
 /// The screen after power-on.
 pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
     if !signal(m, c) {
-        return if c.wide && m.powered[c.video] && alive(m, c) || !c.wide { Screen::NoSignal } else { Screen::Black };
+        return if c.wide && m.powered[c.video] && alive(m, c) || !c.wide {
+            Screen::NoSignal
+        } else {
+            Screen::Black
+        };
     }
     if c.wide && start != Start::Full || start == Start::Nothing || !registers(m, c) {
-        return if c.wide { Screen::Black } else { Screen::NoSignal };
+        return if c.wide {
+            Screen::Black
+        } else {
+            Screen::NoSignal
+        };
     }
     let f = fetched(m, c);
     if !lit(m, c) {
         return Screen::Black;
     }
     if start == Start::First {
-        return if f.dots { Screen::Garbage } else { Screen::OneColour };
+        return if f.dots {
+            Screen::Garbage
+        } else {
+            Screen::OneColour
+        };
     }
     if !f.dots {
         return Screen::OneColour;
@@ -208,9 +279,16 @@ pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
         return Screen::Unstable;
     }
     if f.codes != 0 || f.shapes != 0 {
-        return if f.shapes == 0xFF { Screen::NoText } else { Screen::WrongCharacters };
+        return if f.shapes == 0xFF {
+            Screen::NoText
+        } else {
+            Screen::WrongCharacters
+        };
     }
-    let path = c.colours.iter().all(|p| p.iter().all(|s| c.stage_works(m, s)));
+    let path = c
+        .colours
+        .iter()
+        .all(|p| p.iter().all(|s| c.stage_works(m, s)));
     let chroma = !c.wide
         || (!m.o.block(c.video, "chroma")
             && !m.o.block(c.video, "colours")
@@ -231,9 +309,12 @@ fn unstable(m: &Machine, c: &Config) -> bool {
     let lock = ["U29", "U30", "U32"].iter().any(|n| {
         let part = m.w.part(n);
         let pins = m.w.parts[part].pins.iter().enumerate();
-        let used = pins.filter(|(_, p)| p.1.is_some()).any(|(k, _)| m.o.is_open(part, k) || m.held(part, k));
+        let used = pins
+            .filter(|(_, p)| p.1.is_some())
+            .any(|(k, _)| m.o.is_open(part, k) || m.held(part, k));
         !m.powered[part] || used
     });
-    let drift = m.w.of_kind(Kind::L629).any(|p| m.o.block(p, "drift")) || m.o.broken(m.w.part("Q7"), "open");
+    let drift = m.w.of_kind(Kind::L629).any(|p| m.o.block(p, "drift"))
+        || m.o.broken(m.w.part("Q7"), "open");
     ripple || lock || drift || !m.running_pin(c.video, 21)
 }

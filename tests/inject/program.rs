@@ -110,8 +110,14 @@ fn spots(base: u16, size: u32) -> Vec<u16> {
 fn rom_right(m: &mut Machine, part: usize, base: u16, size: u32) -> bool {
     let mask = (size - 1) as u16;
     // The upper half of a 27128 holds the program where its highest address pin is tied high.
-    let half = if m.w.parts[part].kind == Kind::R27128 { 0x2000 } else { 0 };
-    spots(base, size).into_iter().all(|a| m.access(a, None) == content(part, half | a & mask))
+    let half = if m.w.parts[part].kind == Kind::R27128 {
+        0x2000
+    } else {
+        0
+    };
+    spots(base, size)
+        .into_iter()
+        .all(|a| m.access(a, None) == content(part, half | a & mask))
 }
 
 /// Whether the processor can run what it fetches: bus, strobes, and the selects that must stay quiet.
@@ -163,7 +169,10 @@ fn program_runs(m: &mut Machine, c: &Config) -> bool {
     if !m.cpu_alive() || c.reset_doubtful(m) {
         return false;
     }
-    let cart = m.w.of_kind(Kind::Cartridge).next().expect("a test cartridge");
+    let cart =
+        m.w.of_kind(Kind::Cartridge)
+            .next()
+            .expect("a test cartridge");
     let ok = rom_right(m, cart, c.cartridge_base, 0x2000);
     m.cartridge_mode = (V::Z, V::Z);
     m.idle();
@@ -228,7 +237,10 @@ fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
     m.idle();
     for bit in 0..8 {
         let bad = wrong >> bit & 1 == 1;
-        r.tests.push((Test::MemoryBit(bit), if bad { Outcome::Bad } else { Outcome::Ok }));
+        r.tests.push((
+            Test::MemoryBit(bit),
+            if bad { Outcome::Bad } else { Outcome::Ok },
+        ));
     }
 }
 
@@ -280,7 +292,8 @@ fn colour(m: &mut Machine, c: &Config, r: &mut Results) {
         }
     }
     for bit in 0..4 {
-        r.tests.push((Test::ColourBit(bit), verdict(wrong >> bit & 1 == 0)));
+        r.tests
+            .push((Test::ColourBit(bit), verdict(wrong >> bit & 1 == 0)));
     }
 }
 
@@ -305,7 +318,10 @@ fn adapters(m: &mut Machine, c: &Config, r: &mut Results) {
         let reached = registers(m, a.base);
         for letter in ['a', 'b'] {
             let block = if letter == 'a' { "timer a" } else { "timer b" };
-            r.tests.push((Test::Timer(k + 1, letter), verdict(reached && !m.o.block(a.part, block))));
+            r.tests.push((
+                Test::Timer(k + 1, letter),
+                verdict(reached && !m.o.block(a.part, block)),
+            ));
         }
     }
     for (k, a) in c.adapters.iter().enumerate() {
@@ -320,7 +336,9 @@ fn adapters(m: &mut Machine, c: &Config, r: &mut Results) {
         r.tests.push((Test::Clock(k + 1), outcome));
     }
     for (k, a) in c.adapters.iter().enumerate() {
-        let reached = registers(m, a.base) && !m.o.block(a.part, "timer a") && !m.o.block(a.part, "interrupt");
+        let reached = registers(m, a.base)
+            && !m.o.block(a.part, "timer a")
+            && !m.o.block(a.part, "interrupt");
         let good = reached && c.interrupt_arrives(m, k);
         r.tests.push((Test::Interrupt(k + 1), verdict(good)));
     }
@@ -328,7 +346,11 @@ fn adapters(m: &mut Machine, c: &Config, r: &mut Results) {
 
 fn keys(m: &mut Machine, c: &Config, r: &mut Results) {
     let a = &c.adapters[0];
-    let (out, back) = if c.columns_on_a { (a.base, a.base + 1) } else { (a.base + 1, a.base) };
+    let (out, back) = if c.columns_on_a {
+        (a.base, a.base + 1)
+    } else {
+        (a.base + 1, a.base)
+    };
     m.access(out + 2, Some(0xFF));
     m.access(back + 2, Some(0x00));
     // Nothing pressed: what comes is stuck.
@@ -361,7 +383,11 @@ fn keys(m: &mut Machine, c: &Config, r: &mut Results) {
     m.access(out, Some(0xFF));
     m.access(out + 2, Some(0x00));
     let name = m.w.break_key.clone();
-    let outcome = if c.break_key_works(m) { Outcome::Ok } else { Outcome::Dead };
+    let outcome = if c.break_key_works(m) {
+        Outcome::Ok
+    } else {
+        Outcome::Dead
+    };
     r.tests.push((Test::Key(name), outcome));
 }
 
@@ -385,7 +411,14 @@ fn port_works(m: &mut Machine, c: &Config, port: &Port) -> bool {
 
 fn wire_works(m: &mut Machine, c: &Config, wire: &Wire) -> bool {
     match wire {
-        Wire::Out { adapter, port, bit, socket, pin, inverted } => {
+        Wire::Out {
+            adapter,
+            port,
+            bit,
+            socket,
+            pin,
+            inverted,
+        } => {
             let base = c.adapters[*adapter].base + u16::from(*port);
             let rest = c.rest_direction(*adapter, *port);
             m.access(base + 2, Some(rest | 1 << bit));
@@ -396,7 +429,13 @@ fn wire_works(m: &mut Machine, c: &Config, wire: &Wire) -> bool {
             m.access(base + 2, Some(0));
             good
         }
-        Wire::In { adapter, port, bit, socket, pin } => {
+        Wire::In {
+            adapter,
+            port,
+            bit,
+            socket,
+            pin,
+        } => {
             let base = c.adapters[*adapter].base + u16::from(*port);
             m.access(base + 2, Some(c.rest_direction(*adapter, *port)));
             m.access(base, Some(0));
@@ -404,7 +443,12 @@ fn wire_works(m: &mut Machine, c: &Config, wire: &Wire) -> bool {
             m.access(base + 2, Some(0));
             good
         }
-        Wire::InAt { address, bit, socket, pin } => in_works(m, *socket, *pin, *address, *bit),
+        Wire::InAt {
+            address,
+            bit,
+            socket,
+            pin,
+        } => in_works(m, *socket, *pin, *address, *bit),
         Wire::Stage(s) => c.stage_works(m, s),
     }
 }
@@ -432,7 +476,8 @@ fn sound(m: &mut Machine, c: &Config, r: &mut Results) {
         any |= good;
         r.tests.push((Test::Voice(k + 1), verdict(good)));
     }
-    r.tests.push((Test::Sound, if any { Outcome::Ok } else { Outcome::Dead }));
+    r.tests
+        .push((Test::Sound, if any { Outcome::Ok } else { Outcome::Dead }));
     if let Some(stages) = &c.filter {
         let good = any && !m.o.block(part, "filter") && stages.iter().all(|s| c.stage_works(m, s));
         r.tests.push((Test::Filter, verdict(good)));

@@ -1,7 +1,7 @@
 //! Ranks simulated sheets and keeps the score.
 
-use super::{Bench, Seen};
 use super::faults::{self, Fault};
+use super::{Bench, Seen};
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
 use rand::{RngExt, SeedableRng};
@@ -46,12 +46,20 @@ pub struct Place {
 /// The ranking of a sheet.
 pub fn ranking(model: &BoardModel, text: &str) -> (Option<Ranking>, usize) {
     let sheet = parse("simulated", text.as_bytes()).expect("a sheet with lines");
-    let lost = sheet.lines.iter().filter(|l| l.not_understood.is_some()).count();
+    let lost = sheet
+        .lines
+        .iter()
+        .filter(|l| l.not_understood.is_some())
+        .count();
     (rank(model, &[sheet]).ok(), lost)
 }
 
 fn position(unit: &str) -> &str {
-    if unit.starts_with("key ") { unit } else { unit.split(' ').next().unwrap_or(unit) }
+    if unit.starts_with("key ") {
+        unit
+    } else {
+        unit.split(' ').next().unwrap_or(unit)
+    }
 }
 
 /// Where a unit stands in a ranking.
@@ -59,14 +67,26 @@ pub fn place(r: &Ranking, unit: &str) -> Place {
     let names: Vec<&str> = r.suspects.iter().map(|s| s.name.as_str()).collect();
     let leader = names.first().copied().unwrap_or("nobody");
     let alone = vec![leader.to_string()];
-    let group = r.groups.iter().find(|g| g.iter().any(|n| n == leader)).unwrap_or(&alone);
+    let group = r
+        .groups
+        .iter()
+        .find(|g| g.iter().any(|n| n == leader))
+        .unwrap_or(&alone);
     let in_group = group.iter().any(|n| n == unit);
     let rank = names.iter().position(|n| *n == unit);
     Place {
         first: leader == unit,
-        shared: if in_group { 1.0 / group.len() as f64 } else { 0.0 },
+        shared: if in_group {
+            1.0 / group.len() as f64
+        } else {
+            0.0
+        },
         socket: position(leader) == position(unit),
-        three: if group.len() <= 3 && in_group { true } else { rank.is_some_and(|k| k < 3) },
+        three: if group.len() <= 3 && in_group {
+            true
+        } else {
+            rank.is_some_and(|k| k < 3)
+        },
         rank,
         leader: leader.to_string(),
     }
@@ -119,7 +139,13 @@ impl Singles {
         let p = |x: f64| 100.0 * x / self.weight.max(1e-12);
         format!(
             "{} sheets: first {:.1} %, first with 1/size in a stated group {:.1} %, right socket first {:.1} %, in a leading group of three {:.1} %, in the first three {:.1} %; {} lines not understood",
-            self.sheets, p(self.first), p(self.shared), p(self.socket), p(self.three), p(self.first_three), self.lost_lines
+            self.sheets,
+            p(self.first),
+            p(self.shared),
+            p(self.socket),
+            p(self.three),
+            p(self.first_three),
+            self.lost_lines
         )
     }
 }
@@ -127,7 +153,12 @@ impl Singles {
 /// How often a unit fails, by the map: used only to draw faults as often as they happen.
 pub fn rate(model: &BoardModel, unit: &str) -> f64 {
     let u = model.units.iter().find(|u| u.name == unit);
-    u.map_or(0.0, |u| model.modes[u.modes.start as usize..u.modes.end as usize].iter().map(|m| m.rate).sum())
+    u.map_or(0.0, |u| {
+        model.modes[u.modes.start as usize..u.modes.end as usize]
+            .iter()
+            .map(|m| m.rate)
+            .sum()
+    })
 }
 
 /// Predicted probabilities of leading suspects against how often they were right.
@@ -152,7 +183,10 @@ impl Calibration {
             let error = 100.0 * (was / 100.0 * (1.0 - was / 100.0) / n).sqrt();
             out += &format!(
                 "    {:>3}-{:<3} % n {:>5}: said {said:.1}, was {was:.1}, off {:+.1} (standard error {error:.1})\n",
-                k * 10, k * 10 + 10, n, was - said
+                k * 10,
+                k * 10 + 10,
+                n,
+                was - said
             );
         }
         out
@@ -161,7 +195,13 @@ impl Calibration {
 
 /// A machine as it might come in: each unit fails by its rate, so that about two do; and now and then a thing that
 /// the map does not have. At least one fault shows.
-pub fn draw(bench: &Bench, model: &BoardModel, by_unit: &BTreeMap<String, Vec<Fault>>, outside: f64, rng: &mut StdRng) -> (Vec<Fault>, Seen) {
+pub fn draw(
+    bench: &Bench,
+    model: &BoardModel,
+    by_unit: &BTreeMap<String, Vec<Fault>>,
+    outside: f64,
+    rng: &mut StdRng,
+) -> (Vec<Fault>, Seen) {
     let hours = model.exposures[0];
     loop {
         let mut out = Vec::new();
@@ -171,7 +211,9 @@ pub fn draw(bench: &Bench, model: &BoardModel, by_unit: &BTreeMap<String, Vec<Fa
             }
         }
         if rng.random_bool(outside) {
-            out = vec![faults::outside_map(&bench.w, &mut |n| rng.random_range(0..n))];
+            out = vec![faults::outside_map(&bench.w, &mut |n| {
+                rng.random_range(0..n)
+            })];
         }
         if out.is_empty() {
             continue;
@@ -184,7 +226,14 @@ pub fn draw(bench: &Bench, model: &BoardModel, by_unit: &BTreeMap<String, Vec<Fa
 }
 
 /// Machines drawn like that, ranked by a model: the suspects of each ranking that lead (the first four above 2 %).
-pub fn calibrate(bench: &Bench, drawn_by: &BoardModel, ranked_by: &dyn Fn(u64) -> BoardModel, machines: usize, outside: f64, seed: u64) -> Calibration {
+pub fn calibrate(
+    bench: &Bench,
+    drawn_by: &BoardModel,
+    ranked_by: &dyn Fn(u64) -> BoardModel,
+    machines: usize,
+    outside: f64,
+    seed: u64,
+) -> Calibration {
     let mut by_unit: BTreeMap<String, Vec<Fault>> = BTreeMap::new();
     for f in bench.faults() {
         by_unit.entry(f.unit.clone()).or_default().push(f);
@@ -226,11 +275,20 @@ pub fn perturbed(model: &BoardModel, seed: u64) -> BoardModel {
 }
 
 /// Pairs of faults of which neither hides the other: how often both units (or their stated groups) are in the first four.
-pub fn pairs(bench: &Bench, model: &BoardModel, visible: &[Fault], n: usize, seed: u64) -> (usize, usize) {
+pub fn pairs(
+    bench: &Bench,
+    model: &BoardModel,
+    visible: &[Fault],
+    n: usize,
+    seed: u64,
+) -> (usize, usize) {
     let mut rng = StdRng::seed_from_u64(seed);
     let (mut tried, mut both) = (0, 0);
     while tried < n {
-        let (a, b) = (visible.choose(&mut rng).expect("some"), visible.choose(&mut rng).expect("some"));
+        let (a, b) = (
+            visible.choose(&mut rng).expect("some"),
+            visible.choose(&mut rng).expect("some"),
+        );
         if a.unit == b.unit || !super::neither_masks(bench, a, b) {
             continue;
         }

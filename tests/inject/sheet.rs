@@ -1,7 +1,7 @@
 //! A run sheet as somebody would type it.
 
-use super::program::{Outcome, Results, Test};
 use super::picture::Screen;
+use super::program::{Outcome, Results, Test};
 use rand::rngs::StdRng;
 use rand::seq::{IndexedRandom, SliceRandom};
 use rand::{Rng, RngExt};
@@ -61,9 +61,15 @@ fn subject(rng: &mut StdRng, test: &Test) -> String {
 
 /// A key's name as typed: long and odd names in quotes.
 fn key(name: &str) -> String {
-    let plain = ["RETURN", "SPACE", "ESC", "TAB", "CTRL", "HOME", "HELP", "BREAK", "RESTORE"];
+    let plain = [
+        "RETURN", "SPACE", "ESC", "TAB", "CTRL", "HOME", "HELP", "BREAK", "RESTORE",
+    ];
     let short = name.len() <= 2 && name.chars().all(|c| c.is_ascii_alphanumeric());
-    if short || plain.contains(&name) { name.into() } else { format!("\"{name}\"") }
+    if short || plain.contains(&name) {
+        name.into()
+    } else {
+        format!("\"{name}\"")
+    }
 }
 
 /// What goes on a sheet besides the results of the run.
@@ -76,14 +82,23 @@ pub struct Hand {
 }
 
 /// Writes one sheet. `share`: the fault shows in this share of the loops. `slips`: chance of a mistyped word in a line.
-pub fn write(rng: &mut StdRng, board: &str, r: &Results, hand: &Hand, share: Option<f64>, slips: f64) -> String {
+pub fn write(
+    rng: &mut StdRng,
+    board: &str,
+    r: &Results,
+    hand: &Hand,
+    share: Option<f64>,
+    slips: f64,
+) -> String {
     let mut head = vec![format!("board {board}"), "came in faulty".to_string()];
     if rng.random_bool(0.3) {
         head.push("mains 50".into());
     }
     let mut lines = Vec::new();
     if r.screen != Screen::Normal || rng.random_bool(0.5) {
-        lines.push(picture(rng, r.screen) + &loops(rng, share.filter(|_| r.screen != Screen::Normal)));
+        lines.push(
+            picture(rng, r.screen) + &loops(rng, share.filter(|_| r.screen != Screen::Normal)),
+        );
     }
     for (rail, volts) in &hand.rails {
         let read = volts * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
@@ -120,19 +135,26 @@ fn results(rng: &mut StdRng, r: &Results, share: Option<f64>) -> Vec<String> {
     let failing: Vec<_> = r.failing().cloned().collect();
     let mut out = Vec::new();
     let loops = loops(rng, share);
-    let keys: Vec<_> = failing.iter().filter(|t| matches!(t.0, Test::Key(_))).collect();
+    let keys: Vec<_> = failing
+        .iter()
+        .filter(|t| matches!(t.0, Test::Key(_)))
+        .collect();
     let all_dead = keys.len() > 60 && keys.iter().all(|k| k.1 == Outcome::Dead);
     if all_dead {
         out.push(format!("keyboard dead{loops}"));
     }
-    let clocks = failing.iter().filter(|t| matches!(t.0, Test::Clock(_)) && t.1 == Outcome::Stopped).count();
+    let clocks = failing
+        .iter()
+        .filter(|t| matches!(t.0, Test::Clock(_)) && t.1 == Outcome::Stopped)
+        .count();
     let both = clocks == 2 && rng.random_bool(0.5);
     if both {
         out.push(format!("both clocks stopped{loops}"));
     }
     let several = failing.len() > 1;
     for (test, outcome) in &failing {
-        let told = (all_dead && matches!(test, Test::Key(_)) && *outcome == Outcome::Dead) || (both && matches!(test, Test::Clock(_)));
+        let told = (all_dead && matches!(test, Test::Key(_)) && *outcome == Outcome::Dead)
+            || (both && matches!(test, Test::Clock(_)));
         // A result among several is sometimes not written down.
         if told || several && !matches!(test, Test::MemoryBit(_)) && rng.random_bool(0.03) {
             continue;

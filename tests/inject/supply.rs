@@ -22,26 +22,43 @@ pub struct Supply {
 /// Whether a line carries a supply.
 pub fn is_power(w: &Wired, line: usize) -> bool {
     let n = w.lines[line].as_str();
-    let starts = ["+", "9V", "12V", "AC_", "AC1", "AC2", "5V", "PSU", "V5_IN", "ADAPTER"];
-    n == "GND" || starts.iter().any(|s| n.starts_with(s)) || ["n.FB19.1", "n.C107.1", "MOTOR_REF"].contains(&n)
+    let starts = [
+        "+", "9V", "12V", "AC_", "AC1", "AC2", "5V", "PSU", "V5_IN", "ADAPTER",
+    ];
+    n == "GND"
+        || starts.iter().any(|s| n.starts_with(s))
+        || ["n.FB19.1", "n.C107.1", "MOTOR_REF"].contains(&n)
 }
 
 impl Supply {
     /// Whether a chip runs off this line.
     pub fn good(&self, line: usize) -> bool {
-        self.volts.get(&line).is_some_and(|v| *v >= 0.91 * self.nominal[line])
+        self.volts
+            .get(&line)
+            .is_some_and(|v| *v >= 0.91 * self.nominal[line])
     }
 }
 
 /// The supplies with these faults.
 pub fn of(w: &Wired, o: &Overlay) -> Supply {
-    let nominal = |n: &String| if n.contains("12V") { 12.0 } else if n.starts_with("9V") { 10.0 } else { 5.0 };
+    let nominal = |n: &String| {
+        if n.contains("12V") {
+            12.0
+        } else if n.starts_with("9V") {
+            10.0
+        } else {
+            5.0
+        }
+    };
     let mut s = Supply {
         nominal: w.lines.iter().map(nominal).collect(),
         ..Supply::default()
     };
     let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
-    let plug = w.of_kind(Kind::PowerConnector).next().expect("a power connector");
+    let plug = w
+        .of_kind(Kind::PowerConnector)
+        .next()
+        .expect("a power connector");
     let dead = o.broken(adapter, "dead");
     if !dead && !o.broken(adapter, "9V missing") {
         for (label, how, leg) in [("6", "AC1 open", 1), ("7", "AC2 open", 2)] {
@@ -58,7 +75,10 @@ pub fn of(w: &Wired, o: &Overlay) -> Supply {
         () if o.broken(adapter, "5V high") => 5.85,
         () => 5.03,
     };
-    let entry = ["4", "5"].iter().map(|l| w.pin(plug, l)).find(|&k| !o.is_open(plug, k));
+    let entry = ["4", "5"]
+        .iter()
+        .map(|l| w.pin(plug, l))
+        .find(|&k| !o.is_open(plug, k));
     if let (Some(k), true) = (entry, five > 0.0) {
         spread_direct(w, o, &mut s, w.parts[plug].pins[k].1.expect("wired"), five);
     }
@@ -138,7 +158,11 @@ fn rectify(w: &Wired, o: &Overlay, s: &mut Supply) {
         let (Some(from), Some(to)) = (end(0), end(1)) else {
             continue;
         };
-        let nominal = if w.parts[r].part_type.ends_with("12") { 12.0 } else { 5.0 };
+        let nominal = if w.parts[r].part_type.ends_with("12") {
+            12.0
+        } else {
+            5.0
+        };
         let fed = s.volts.get(&from).copied().unwrap_or(0.0);
         let volts = match () {
             () if o.broken(r, "dead") => 0.0,

@@ -61,8 +61,19 @@ fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
             pin: None,
         }]
     });
+    const ROMS: &[(Concept, &str)] = &[
+        (RomOs, "OS_ROM"),
+        (RomLanguage, "LANGUAGE_ROM"),
+        (RomCharacter, "CHARACTER_ROM"),
+    ];
+    let rom = map(terminated(one_of(ROMS), opt(word(Rom))), |name: &str| {
+        vec![Place {
+            name: name.into(),
+            pin: None,
+        }]
+    });
     let all = map(word(AllSocketed), |()| Vec::new());
-    alt((positions, unit, all)).parse(input)
+    alt((positions, unit, rom, all)).parse(input)
 }
 
 /// `(by | with | after)*`: small words between an effect and what was done.
@@ -173,7 +184,21 @@ fn opt_effect(input: Toks<'_>) -> P<'_, Effect> {
     if end(input).is_ok() {
         return Ok((input, Effect::Unknown));
     }
-    one_of(EFFECTS)(input)
+    // `piggy U12 -> ok now`
+    let (rest, _) = opt(after_gap(super::picture::arrow)).parse(input)?;
+    let (rest, effect) = one_of(EFFECTS)(rest)?;
+    match effect {
+        // `changed, still bad`: not gone, as was said.
+        Effect::Changed => map(opt(word(NoChange)), |_| effect).parse(rest),
+        // `moved to bit 4`
+        Effect::Moved => {
+            let to = (opt(alt((word(To), word(By)))), super::subject::bits);
+            map(opt(to), |_| effect).parse(rest)
+        }
+        // `fault in 1 min`
+        Effect::Worse => map(opt(super::meter::after_minutes), |_| effect).parse(rest),
+        _ => Ok((rest, effect)),
+    }
 }
 
 /// `fault moved with U19`

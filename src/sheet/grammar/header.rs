@@ -53,13 +53,9 @@ fn board(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (mut rest, first) = want(WHAT, identifier)(rest)?;
     let mut name = first.to_lowercase();
     while end(rest).is_err() {
-        let known = rest.first().is_none_or(|a| {
-            input
-                .lexed
-                .words
-                .knows(&input.lexed.typed(rest.from).to_lowercase())
-                || a.kind != Kind::Word
-        });
+        // Words of the bench belong to something else; `wide` is none of them.
+        let known = !input.lexed.found(rest.from).is_empty()
+            || rest.first().is_none_or(|a| a.kind != Kind::Word);
         let (after, next) = identifier(rest)?;
         if known || name.len() > 40 {
             return fail(rest, WHAT);
@@ -139,6 +135,21 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, (places, part)))
     };
     let word_first = preceded(word(Fitted), items(pair));
+    // `put 6526A in U2`, `fitted 8580 in U18`
+    let put = |i| {
+        let (rest, ()) = word(Fitted)(i)?;
+        let (rest, part) = part_number(rest)?;
+        let (rest, ()) = word(InPlace)(rest)?;
+        let (rest, places) = positions(rest)?;
+        Ok((rest, vec![(places, part)]))
+    };
+    // `U18 8580 in`
+    let in_now = |i| {
+        let (rest, places) = positions(i)?;
+        let (rest, part) = part_number(rest)?;
+        let (rest, ()) = word(InPlace)(rest)?;
+        Ok((rest, vec![(places, part)]))
+    };
     let place_first = |i| {
         let (rest, places) = positions(i)?;
         let (rest, told) = opt(word(Fitted)).parse(rest)?;
@@ -155,7 +166,7 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (rest, places) = positions(rest)?;
         Ok((rest, vec![(places, part)]))
     };
-    let (rest, pairs) = alt((word_first, place_first, part_last)).parse(input)?;
+    let (rest, pairs) = alt((put, word_first, place_first, part_last, in_now)).parse(input)?;
     let all = pairs.into_iter().flat_map(|(places, part)| {
         places.into_iter().map(move |place| Statement::Fitted {
             place,
@@ -199,7 +210,10 @@ fn intake<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     ];
     let came = preceded(
         word(CameIn),
-        want("faulty, untested, or works please check", one_of(CAME)),
+        terminated(
+            want("faulty, untested, or works please check", one_of(CAME)),
+            opt(word(WorksCheck)),
+        ),
     );
     let alone = |i: Toks<'a>| {
         let (rest, how) = one_of(HOW)(i)?;

@@ -4,7 +4,10 @@
 mod base;
 mod handson;
 mod header;
+mod hurry;
+mod hurry_keys;
 mod keys;
+mod meter;
 mod number;
 mod picture;
 mod places;
@@ -56,13 +59,13 @@ const ANY: Concepts = Concepts::of(&[]);
 /// How a test went.
 #[rustfmt::skip]
 const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, Stopped, Slow, Fast, Wrong, Garbage, Noisy,
-    Stuck, No, NoKeys, Checksum, InTime]);
+    Stuck, No, NoKeys, Checksum, InTime, YesNo, ReadBack]);
 
 /// The kinds of statement. The order decides when two kinds would accept the same words.
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
-        CameIn, WorksCheck, Untested, Run, NewRun], false, ANY),
+        CameIn, WorksCheck, Untested, Run, NewRun, InPlace], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
     kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost])),
@@ -73,7 +76,13 @@ const KINDS: &[Kind] = &[
     kind(result::result, "memory bit 3 bad", &[Memory, Bit, Rom, RomOs, RomLanguage, RomCharacter, Checksum,
         ColourMemory, ColourBit, UpperMemory, VideoMemory, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
         SerialPort, UserPort, CassettePort, CartridgePort, Sound, Voice, Filter, Paddle, Picture, StartText,
-        BlindTyping, Test, Noisy, NoKeys, Loop], true, OUTCOMES),
+        BlindTyping, Test, Noisy, NoKeys, Loop, ZeroPage, StackPage], true, OUTCOMES),
+    kind(hurry::spoken, "M3 bad per ram test", &[Upward, Forgets, MemoryType, AllOnes, Minutes, Silent, Pitch, PlaysAs,
+        NoiseOnly, Volume, Noisy, StickPart, Loopback, SerialLine, Stripes, BorderOnly, AfterThat, FreeWord, Except,
+        PerTest], false, ANY),
+    kind(hurry::short, "b2 stuck low", &[Bit, Row, ColourMemory, Checksum, Timer, Of], true, ANY),
+    kind(hurry_keys::keys_in_a_hurry, "space key doubles", &[RestKeys, PlainKey, Gives], false, ANY),
+    kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
         Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),

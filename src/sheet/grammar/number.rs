@@ -107,7 +107,7 @@ pub fn hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
 }
 
 fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
-    let (rest, dollar) = opt(mark(&["$"])).parse(input)?;
+    let (rest, dollar) = opt(mark(&["$", "&"])).parse(input)?;
     let Some(atom) = rest
         .first()
         .filter(|a| a.kind == Kind::Word && (dollar.is_none() || a.stuck))
@@ -118,7 +118,13 @@ fn direct_hex(input: Toks<'_>) -> P<'_, (u32, usize, bool)> {
         Some(digits) => (digits, true),
         // The h behind a hex number is as common as the sign before it.
         None => match atom.lower.strip_suffix('h') {
-            Some(digits) if starts_with_digit(digits) => (digits, true),
+            // `FFh`, `c000h`: letters first, so it must be as long as a byte or an address.
+            Some(digits)
+                if starts_with_digit(digits)
+                    || (matches!(digits.len(), 2 | 4) && !input.lexed.words.knows(&atom.lower)) =>
+            {
+                (digits, true)
+            }
             _ => (&*atom.lower, dollar.is_some()),
         },
     };
@@ -219,8 +225,25 @@ pub fn warmth(input: Toks<'_>) -> P<'_, Warmth> {
     one_of(TABLE)(input)
 }
 
+/// `times = "x" uint` as one atom: `pass x5`.
+pub fn times(input: Toks<'_>) -> P<'_, u32> {
+    let count = input
+        .first()
+        .and_then(|a| a.lower.strip_prefix('x'))
+        .and_then(|n| n.parse().ok());
+    match count {
+        Some(n) => Ok((input.skip(1), n)),
+        None => Err(nom::Err::Error(E::silent(input))),
+    }
+}
+
 /// Failing loops and loops run; `None` for the first when only the number of loops was said.
 pub type Loops = (Option<u32>, u32);
+
+/// [`loops`] or `"x" uint`, behind a result.
+pub fn loops_behind(input: Toks<'_>) -> P<'_, Loops> {
+    alt((loops, after_gap(|i| map(times, |m| (None, m)).parse(i)))).parse(input)
+}
 
 /// `loops = uint ("of" | "/") uint "loops" | uint "loops"`
 pub fn loops(input: Toks<'_>) -> P<'_, Loops> {

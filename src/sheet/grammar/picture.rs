@@ -78,11 +78,14 @@ pub fn picture<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
         )),
         |state| vec![found(Subject::Picture, state)],
     );
-    seen_at(core)(input)
+    let (rest, all) = seen_at(core)(input)?;
+    // Where and how else: nothing that changes what it is.
+    let (rest, _) = nom::multi::many0(word(PictureTail)).parse(rest)?;
+    Ok((rest, all))
 }
 
 /// What the screen shows; of one colour, which one is passed over.
-fn shown(input: Toks<'_>) -> P<'_, State> {
+pub fn shown(input: Toks<'_>) -> P<'_, State> {
     let (rest, _) = opt(word(Each)).parse(input)?;
     let (rest, state) = one_of(SHOWN)(rest)?;
     if state == State::Picture(PictureState::OneColour) {
@@ -195,7 +198,7 @@ fn cell(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     Ok((rest, all))
 }
 
-fn arrow(input: Toks<'_>) -> P<'_, ()> {
+pub fn arrow(input: Toks<'_>) -> P<'_, ()> {
     map((opt(mark(&["-", "="])), |i| direct(i, Arrow)), |_| ()).parse(input)
 }
 
@@ -211,7 +214,8 @@ fn byte(input: Toks<'_>) -> P<'_, u8> {
 
 /// `17 more addresses`; `17 more` alone only makes sense behind a failing cell, which the caller knows.
 fn more(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, n) = uint(input)?;
+    let (rest, ()) = list_sep(input)?;
+    let (rest, n) = uint(rest)?;
     let (rest, ()) = alt((word(More), preceded(word(Address), word(More)))).parse(rest)?;
     let (rest, _) = opt(word(Bad)).parse(rest)?;
     let (rest, told) = opt(word(Address)).parse(rest)?;

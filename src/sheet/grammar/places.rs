@@ -22,6 +22,7 @@ const LEVELS: &[(Concept, State)] = &[
     (Bad, State::Bad),
     (Noisy, State::Noisy),
     (Shorted, State::Shorted),
+    (Missing, State::Dead),
 ];
 
 const LEVEL_WORDS: &str = "low, high, pulsing, floating, dead, ok, a voltage or a frequency";
@@ -29,19 +30,14 @@ const LEVEL_WORDS: &str = "low, high, pulsing, floating, dead, ok, a voltage or 
 /// `level = place (state | volts | hertz)`, `level = state place`
 fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let place = |i| alt((pin_place, line_place)).parse(i);
-    let value = || {
-        map(
-            measured(&[Unit::Volt, Unit::Hertz, Unit::Ohm], None),
-            |(v, unit)| match unit {
-                Unit::Hertz => State::Hertz(v),
-                Unit::Ohm => State::Ohms(v),
-                _ => State::Volts(v),
-            },
-        )
-    };
     let place_first = |i| {
         let (rest, places) = alt((several_pins, items(place))).parse(i)?;
-        let (rest, state) = want(LEVEL_WORDS, alt_fn(value(), one_of(LEVELS)))(rest)?;
+        let (rest, state) = want(
+            LEVEL_WORDS,
+            alt_fn(alt((pulsing_at, value)), one_of(LEVELS)),
+        )(rest)?;
+        let (rest, _) = opt(word(LevelTail)).parse(rest)?;
+        let rest = everywhere(rest, &places);
         // `D16 bad` is a diode rather than a line; `D3 low` is a level in any case.
         let plain_position = |p: &Place| {
             p.pin.is_none() && crate::sheet::correct::is_position(&p.name.to_lowercase())
@@ -50,7 +46,15 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             state,
             State::Ok | State::Bad | State::Dead | State::Noisy | State::Shorted
         );
-        if of_part && word(Line)(i).is_err() && places.iter().any(plain_position) {
+        // `U12-14 ok` may be three parts; `U12-14 low` is a pin.
+        let dash = (i.from..rest.from).any(|k| matches!(&*i.lexed.atoms[k].lower, "-" | "/"));
+        if of_part && dash && places.iter().all(|p| p.pin.is_some()) {
+            return fail(i.skip(1), "`.` between part and pin, as in U12.14 ok");
+        }
+        // So is `crystal dead`, a part by its name.
+        let by_name = |k: usize| i.lexed.found(k).iter().any(|m| m.concept.is_none());
+        let named = places.iter().all(|p| p.pin.is_none()) && (i.from..rest.from).any(by_name);
+        if of_part && word(Line)(i).is_err() && (named || places.iter().any(plain_position)) {
             return Err(nom::Err::Error(E::silent(rest)));
         }
         // A value belongs to one place.
@@ -59,8 +63,25 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         }
         Ok((rest, (places, state)))
     };
+    // `U7 39 1.1 MHz`: a bare number is a pin where a value with its unit follows.
+    let bare_pin = |i| {
+        let (rest, name) = position(i)?;
+        let (rest, pin) = direct_uint(rest)?;
+        let (rest, state) = value(rest)?;
+        let (rest, _) = opt(one_of(LEVELS)).parse(rest)?;
+        let (rest, _) = opt(word(LevelTail)).parse(rest)?;
+        let place = Place {
+            name,
+            pin: Some(pin.to_string()),
+        };
+        if (1..=64).contains(&pin) {
+            Ok((rest, (vec![place], state)))
+        } else {
+            Err(nom::Err::Error(E::silent(i)))
+        }
+    };
     let state_first = |i| {
-        let (rest, state) = alt((value(), one_of(LEVELS))).parse(i)?;
+        let (rest, state) = alt((value, one_of(LEVELS))).parse(i)?;
         let (rest, place) = place(rest)?;
         Ok((rest, (vec![place], state)))
     };
@@ -71,7 +92,8 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     };
     let (rest, (places, state)) = match place_first(input) {
         Ok(done) => done,
-        Err(first) => state_first(input)
+        Err(first) => bare_pin(input)
+            .or_else(|_: nom::Err<E>| state_first(input))
             .or_else(|_: nom::Err<E>| absent(input))
             .map_err(|_: nom::Err<E>| first)?,
     };
@@ -79,6 +101,46 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         rest,
         all_found(places.into_iter().map(Subject::Level).collect(), &state),
     ))
+}
+
+/// Volts, hertz or ohms.
+fn value(input: Toks<'_>) -> P<'_, State> {
+    map(
+        measured(&[Unit::Volt, Unit::Hertz, Unit::Ohm], None),
+        |(v, unit)| match unit {
+            Unit::Hertz => State::Hertz(v),
+            Unit::Ohm => State::Ohms(v),
+            _ => State::Volts(v),
+        },
+    )
+    .parse(input)
+}
+
+/// `pulsing 2.1 MHz`: the frequency says more than the word.
+fn pulsing_at(input: Toks<'_>) -> P<'_, State> {
+    let (rest, ()) = word(Pulsing)(input)?;
+    map(measured(&[Unit::Hertz], None), |(f, _)| State::Hertz(f)).parse(rest)
+}
+
+/// `CAS missing at M0-M7`: at eight places or more it is missing as a line; at fewer it may be there elsewhere.
+fn everywhere<'a>(rest: Toks<'a>, places: &[Place]) -> Toks<'a> {
+    let line = places.iter().all(|p| p.pin.is_none());
+    match (opt(word(By)), positions).parse(rest) {
+        Ok((after, (_, at))) if line && at.len() >= 8 => after,
+        _ => rest,
+    }
+}
+
+/// `/8 low` behind `L10/9 high`: another pin of the same part.
+pub fn other_pin<'a>(input: Toks<'a>, before: &Place) -> P<'a, Vec<Statement>> {
+    let (rest, _) = opt(alt((mark(&["/", ".", "-"]), |i| word(Pin)(i)))).parse(input)?;
+    let (rest, pin) = super::position::pin_name(rest)?;
+    let (rest, state) = one_of(LEVELS)(rest)?;
+    let place = Place {
+        name: before.name.clone(),
+        pin: Some(pin),
+    };
+    Ok((rest, vec![found(Subject::Level(place), state)]))
 }
 
 fn alt_fn<'a, T>(
@@ -183,6 +245,7 @@ fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     if matches!(how, How::State(_)) && places.iter().any(|p| may_be_address(&p.name)) {
         return fail(input.skip(1), ADDRESS_OR_PLACE);
     }
+    let (rest, _) = opt(word(OthersSo)).parse(rest)?;
     if joint && matches!(how, How::Heat(_)) {
         return fail(input, "how the joint looks: cracked, dry, corroded");
     }

@@ -79,7 +79,7 @@ fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
 }
 
 /// `pin = digit{1,2} | letter [digit]`: `40` of `U7.40`, `C` of `CN6.C`.
-fn pin_name(input: Toks<'_>) -> P<'_, String> {
+pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
     let fits = |text: &str| {
         let digits = text.bytes().all(|b| b.is_ascii_digit()) && text.len() <= 3;
         let letter = text.len() <= 2
@@ -96,13 +96,31 @@ fn pin_name(input: Toks<'_>) -> P<'_, String> {
     }
 }
 
-/// `place = position "." pin | position "pin" pin | "pin" pin position`
+/// `place = position ("." | "-" | "/") pin | position "pin" pin | "pin" pin position`
 pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
     let dotted = |i| {
         let (rest, name) = position(i)?;
         if !rest.first().is_some_and(|a| a.stuck && a.lower == ".")
             || !rest.nth(1).is_some_and(|a| a.stuck)
         {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
+        map(pin_name, |pin| Place {
+            name: name.clone(),
+            pin: Some(pin),
+        })
+        .parse(rest.skip(1))
+    };
+    // `U14-3`, `L10/9`: a number alone behind the mark; a range of parts names both ends.
+    let dashed = |i| {
+        let (rest, name) = position(i)?;
+        let joined = rest
+            .first()
+            .is_some_and(|a| a.stuck && matches!(&*a.lower, "-" | "/"));
+        let number = rest.nth(1).is_some_and(|a| {
+            a.stuck && a.lower.len() <= 2 && a.lower.bytes().all(|b| b.is_ascii_digit())
+        });
+        if !joined || !number {
             return Err(nom::Err::Error(E::silent(rest)));
         }
         map(pin_name, |pin| Place {
@@ -143,7 +161,7 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
             pin: Some(pin),
         },
     );
-    alt((dotted, worded, short, pin_first)).parse(input)
+    alt((dotted, dashed, worded, short, pin_first)).parse(input)
 }
 
 /// `several pins = position ("pins" | "legs") numbers`
@@ -179,7 +197,7 @@ pub fn line_place(input: Toks<'_>) -> P<'_, Place> {
 fn any_name(input: Toks<'_>) -> P<'_, String> {
     let (rest, slash) = opt(mark(&["/", "*"])).parse(input)?;
     match rest.first().filter(|a| a.kind == Kind::Word) {
-        Some(_) => {
+        Some(a) if !a.lower.bytes().all(|b| b.is_ascii_digit()) => {
             let name = rest.typed().to_uppercase();
             Ok((
                 rest.skip(1),
@@ -190,7 +208,7 @@ fn any_name(input: Toks<'_>) -> P<'_, String> {
                 },
             ))
         }
-        None => fail(rest, "the name of a line"),
+        _ => fail(rest, "the name of a line"),
     }
 }
 

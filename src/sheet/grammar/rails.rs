@@ -21,8 +21,11 @@ pub fn rail(input: Toks<'_>) -> P<'_, String> {
         let (rest, before) = opt(preceded(word(Rail), opt(word(Of)))).parse(i)?;
         let (rest, q) = quantity(rest)?;
         let (rest, raw) = opt(word(Unregulated)).parse(rest)?;
-        let (rest, behind) = opt(|i| direct(i, Rail)).parse(rest)?;
-        let told = before.is_some() || behind.is_some() || raw.is_some();
+        let (rest, behind) = opt(alt((|i| direct(i, Rail), |i| direct(i, Line)))).parse(rest)?;
+        // `+5 = 5.11`: the sign makes it a rail.
+        let signed = i.first().is_some_and(|a| matches!(&*a.lower, "+" | "-"))
+            && (like_a_rail(&q) && q.unit.is_none());
+        let told = before.is_some() || behind.is_some() || raw.is_some() || signed;
         match rail_name(&q, told) {
             Some(name) => Ok((rest, name)),
             None => Err(nom::Err::Error(E::silent(i))),
@@ -33,7 +36,34 @@ pub fn rail(input: Toks<'_>) -> P<'_, String> {
         let (after, place) = line_place(rest).or_else(|_| told_name(rest))?;
         Ok((after, place.name))
     };
-    alt((numbered, named)).parse(input)
+    alt((written, numbered, named)).parse(input)
+}
+
+/// `+5V_VIDEO`: a rail as the map writes it, known by its volts and the underscore; `5v video` before a value.
+fn written(input: Toks<'_>) -> P<'_, String> {
+    let (rest, _) = opt(word(Rail)).parse(input)?;
+    let signed = rest.first().is_some_and(|a| matches!(&*a.lower, "+" | "-"));
+    let at = rest.skip(usize::from(signed));
+    let Some(atom) = at.first().filter(|a| !signed || a.stuck) else {
+        return Err(nom::Err::Error(E::silent(input)));
+    };
+    let after = atom.lower.trim_start_matches(|c: char| c.is_ascii_digit());
+    let volts = after.len() < atom.lower.len() && after.starts_with('v');
+    let sign = if signed { rest.typed() } else { "" };
+    if volts && after.contains('_') {
+        return Ok((at.skip(1), format!("{sign}{}", at.typed().to_uppercase())));
+    }
+    if volts && after == "v" && direct(at.skip(1), RailPart).is_ok() {
+        let (behind, ()) = direct(at.skip(1), RailPart)?;
+        let value = measured(&[Unit::Volt], Some(Unit::Volt))(behind).is_ok();
+        let name = format!("{sign}{}_{}", at.typed(), at.skip(1).typed()).to_uppercase();
+        // `vid` stands for the whole word.
+        let name = name.replace("_VID", "_VIDEO").replace("_VIDEOEO", "_VIDEO");
+        if value {
+            return Ok((behind, name));
+        }
+    }
+    Err(nom::Err::Error(E::silent(input)))
 }
 
 /// A name in capitals behind the word `rail` (`rail VCC`).
@@ -87,7 +117,14 @@ const READING: &str = "a voltage, or ok, low, high, missing";
 fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, name) = rail(input)?;
     let (rest, subject_word) = opt(one_of(SUBJECTS)).parse(rest)?;
-    let value = |i| reading(i, &name, subject_word);
+    // `5v rail ok 5.02`: the verdict first, then the value that it repeats.
+    let value = |i| match reading(i, &name, subject_word) {
+        Err(nom::Err::Error(first)) => {
+            let judged = word(Good)(i).and_then(|(after, ())| reading(after, &name, subject_word));
+            judged.map_err(|_: nom::Err<E>| nom::Err::Error(first))
+        }
+        done => done,
+    };
     let state = |i| {
         let (rest, state) = want(READING, one_of(RAIL_STATES))(i)?;
         named_state(i, rest, &name, subject_word, state)
@@ -120,6 +157,7 @@ fn reading<'a>(input: Toks<'a>, name: &str, what: Option<What>) -> P<'a, Vec<Sta
         .parse(input)?,
     };
     let (rest, verdict) = opt(one_of(RAIL_STATES)).parse(rest)?;
+    let (rest, _) = opt(word(PowerOff)).parse(rest)?;
     // `12V rail is 0.3 V too low` tells a difference, not a reading.
     if let (Some(State::Low | State::High), Subject::Rail(_), State::Volts(v)) =
         (&verdict, &one.subject, &one.state)
@@ -151,6 +189,11 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
             input,
             "a reading with a decimal (`12.0 V`), so that it is not taken for another rail",
         );
+    }
+    // `5v 50`, `12v 4`: a bare whole number far from the rail may be anything.
+    let near = nominal(name).is_none_or(|n| (0.7..1.5).contains(&(q.value / n)));
+    if q.unit.is_none() && !q.decimals && q.value != 0.0 && !near {
+        return fail(input, "volts with a decimal or a unit, as in +5V 4.98");
     }
     match crate::quantity::expect_unit(q, &[Unit::Volt], Some(Unit::Volt)) {
         Ok((v, _)) => Ok((rest, finding(Subject::Rail(name.into()), State::Volts(v)))),
@@ -271,7 +314,10 @@ fn rail_states<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     let names = |i| alt((items(rail), every)).parse(i);
     let subject_first = (names, want(READING, one_of(RAIL_STATES)));
     let state_first = map((one_of(RAIL_STATES), names), |(s, n)| (n, s));
-    let absent = map((word(No), items(rail)), |((), n)| (n, State::Dead));
+    let at_place = || opt((word(By), positions));
+    let absent = map((word(No), items(rail), at_place()), |((), n, _)| {
+        (n, State::Dead)
+    });
     let (rest, (names, state)) = alt((subject_first, state_first, absent)).parse(input)?;
     let mut all = Vec::new();
     for name in names {
@@ -312,6 +358,7 @@ fn supply_reading<'a>(
     } else {
         (rest, None)
     };
+    let (rest, alternating) = opt(second_output).parse(rest)?;
     let (rest, behind) = opt(word(OffBoard)).parse(rest)?;
     if matches!(state, State::Volts(_)) && !off_before && behind.is_none() {
         return fail(
@@ -319,7 +366,27 @@ fn supply_reading<'a>(
             "`off the board` when the supply was measured by itself, or the rail, as in +5V 5.1",
         );
     }
-    Ok((rest, vec![found(Subject::Supply(name), state)]))
+    let mut all = vec![found(Subject::Supply(name), state)];
+    all.extend(alternating.map(|v| found(Subject::Supply(Some("9VAC".into())), State::Volts(v))));
+    Ok((rest, all))
+}
+
+/// `and 9.6 V AC`: the other output of the supply.
+fn second_output(input: Toks<'_>) -> P<'_, f64> {
+    let (rest, q) = preceded(list_sep, direct_quantity).parse(input)?;
+    if q.ac && (7.0..=13.0).contains(&q.value) {
+        Ok((rest, q.value))
+    } else {
+        fail(input, "the alternating output, as in 9.6 V AC")
+    }
+}
+
+/// `4.4 low, gets 4.3 after 5min`: the same rail later, on a warm machine.
+pub fn went_to<'a>(input: Toks<'a>, name: &str) -> P<'a, Vec<Statement>> {
+    let (rest, mut one) = volts(input, name)?;
+    let (rest, ()) = super::meter::after_minutes(rest)?;
+    one.warmth = Some(crate::sheet::statement::Warmth::Warm);
+    Ok((rest, vec![Statement::Finding(one)]))
 }
 
 const FUSE_STATES: &[(Concept, State)] =

@@ -44,7 +44,7 @@ pub fn seen_at<'a>(
         let (rest, early) = opt(one_of(PHRASES)).parse(rest)?;
         let (rest, mut all) = core.parse(rest)?;
         let (rest, warm_first) = opt(warmth).parse(rest)?;
-        let (rest, after) = opt(loops).parse(rest)?;
+        let (rest, after) = opt(loops_behind).parse(rest)?;
         let (rest, late) = if warm_first.is_some() {
             (rest, warm_first)
         } else {
@@ -163,6 +163,21 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (after, state) = want(STATE_WORDS, one_of(TEST_STATES))(rest)?;
         fit(rest, after, all, &state)
     };
+    // `sound y`, `os: n`, `voice 2 no`: a letter or a word for yes or no, last.
+    let answered = |i| {
+        let (rest, all) = subjects(i)?;
+        let (after, state) = alt((answer, map(word(No), |()| State::Dead))).parse(rest)?;
+        if end(after).is_err() {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
+        let fits = |s: &Subject| state != State::Dead || fitting(s, &state).is_some();
+        let state = if all.iter().all(fits) {
+            state.clone()
+        } else {
+            State::Bad
+        };
+        fit(i, after, all, &state)
+    };
     let state_first = |i| {
         let (rest, state) = one_of(TEST_STATES)(i)?;
         let (after, all) = want("what was so: memory, os, timer 1a, sound ...", subjects)(rest)?;
@@ -186,6 +201,10 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let memory = |i| {
         let (rest, ()) = word(Memory)(i)?;
         let (rest, state) = one_of(TEST_STATES)(rest)?;
+        // `ram test pass x5` tells loops, not a chip X5.
+        if after_gap(times)(rest).is_ok() {
+            return Err(nom::Err::Error(E::silent(rest)));
+        }
         let (after, all) = memory_detail(rest)?;
         fit(rest, after, all, &state)
     };
@@ -196,7 +215,16 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             alt((preceded(word(Test), one_of(TEST_STATES)), state_first)).parse(i)?;
         fit(i, rest, vec![Subject::Test], &state)
     };
-    alt((memory, subject_first, whole, state_first, absent)).parse(input)
+    alt((memory, subject_first, answered, whole, state_first, absent)).parse(input)
+}
+
+/// `y` or `n`, exactly here or behind a mark.
+fn answer(input: Toks<'_>) -> P<'_, State> {
+    after_gap(|i: Toks<'_>| match i.concept(YesNo).and(i.first()) {
+        Some(a) if a.lower == "y" => Ok((i.skip(1), State::Ok)),
+        Some(_) => Ok((i.skip(1), State::Bad)),
+        None => Err(nom::Err::Error(E::silent(i))),
+    })(input)
 }
 
 /// `sound alone = "silent" | "hum" | ...`: a noise needs no word for the subject.
@@ -270,7 +298,7 @@ fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
     let (rest, ()) = want(
         "`in` and the seconds by a watch, as in 10.0 s in 12.0 s",
-        word(InTime),
+        |i| word(InTime)(i).or_else(|_| equals_on_watch(i)),
     )(rest)?;
     let (rest, (real, _)) = seconds()(rest)?;
     let (rest, _) = opt(word(InTime)).parse(rest)?;
@@ -284,6 +312,17 @@ fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             State::Rate { shown, real },
         )],
     ))
+}
+
+/// `60s = 50 s on watch`: the sign stands for `in` where a watch is told of.
+fn equals_on_watch(input: Toks<'_>) -> P<'_, ()> {
+    let (rest, ()) = mark(&["="])(input)?;
+    let told = (rest.from..rest.to).any(|i| rest.lexed.longest(i, InTime).is_some());
+    if told {
+        Ok((rest, ()))
+    } else {
+        Err(nom::Err::Error(E::silent(input)))
+    }
 }
 
 /// `not reached = "not reached" subjects | subjects "not reached"`
@@ -322,6 +361,10 @@ fn loops_test(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         }),
     ))
     .parse(input)?;
+    // `x3 ok` does not say of what.
+    if !(input.from..rest.from).any(|i| input.lexed.longest(i, Loop).is_some()) {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
     let (state, counts) = match (n, state) {
         (None, State::Ok) | (Some(0), State::Ok | State::Bad) => (State::Ok, (0, m)),
         (Some(n), State::Bad) => (State::Bad, (n, m)),
@@ -347,6 +390,10 @@ pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>>
         Subject::Interrupt(Some(_)) => (ADAPTERS, |n| Subject::Interrupt(Some(n))),
         Subject::KeyRow(_) => (15, Subject::KeyRow),
         Subject::KeyColumn(_) => (15, Subject::KeyColumn),
+        Subject::Level(place) if place.pin.is_some() => {
+            return super::places::other_pin(input, place);
+        }
+        Subject::Rail(name) => return super::rails::went_to(input, name),
         Subject::Timer(Some(_), _) => {
             let (rest, all) = timer_names(input)?;
             let (rest, state) = one_of(TEST_STATES)(rest)?;

@@ -58,7 +58,7 @@ pub fn memory_detail(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     alt((of_bits, map(range, |s| vec![s]), sockets)).parse(input)
 }
 
-fn bits(input: Toks<'_>) -> P<'_, Vec<u32>> {
+pub fn bits(input: Toks<'_>) -> P<'_, Vec<u32>> {
     let every = value((0..=7).collect(), terminated(word(Each), word(Bit)));
     alt((every, preceded(word(Bit), numbers(0, 7, BIT_NUMBERS)))).parse(input)
 }
@@ -128,6 +128,11 @@ fn memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 
 /// `4000-4FFF`, `4000 to 4FFF`, `memory at 4000`: addresses are hex, four digits without a prefix.
 pub fn range(input: Toks<'_>) -> P<'_, Subject> {
+    // Pages of a 6502: zero page and stack.
+    const PAGES: &[(Concept, (u32, u32))] = &[(ZeroPage, (0, 0xFF)), (StackPage, (0x100, 0x1FF))];
+    if let Ok((rest, (first, last))) = preceded(opt(word(Memory)), one_of(PAGES)).parse(input) {
+        return Ok((rest, Subject::MemoryRange(first, last)));
+    }
     let (rest, told) = opt((word(Memory), opt(word(Address)))).parse(input)?;
     let (after, first) = address(rest)?;
     let (after, last) = opt(preceded(
@@ -358,7 +363,7 @@ fn keyboard(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 }
 
 /// The ports.
-fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+pub fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     const WORDS: &[(Concept, &str)] = &[
         (SerialPort, "serial"),
         (UserPort, "user"),

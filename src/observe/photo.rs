@@ -1,0 +1,117 @@
+//! How easily a result off a photograph is another one: its misreading probability enters the likelihood.
+//!
+//! Every character of a value may be one that it is taken for ([`alike::others`]). Where the line would then say something else,
+//! the result may be false (or a fault missed) with that probability.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+
+use super::Trust;
+use crate::sheet::photo::alike;
+use crate::sheet::{Bench, Finding, Statement, parse_at, print_statement};
+
+/// P(one character that is easily taken for another was), where one recognition alone was read: `tests/photo.rs` counts
+/// between 1 and 3 in a hundred at its middle strength.
+const MISREAD: f64 = 0.02;
+/// The same where at least two recognitions agreed.
+const MISREAD_AGREED: f64 = 0.001;
+
+/// Results remembered, so that a sheet that is ranked again and again is looked at once.
+const MOST_REMEMBERED: usize = 4_000;
+
+thread_local! {
+    static SEEN: RefCell<HashMap<(String, bool), f64>> = RefCell::new(HashMap::new());
+}
+
+/// P(this result is a misreading of another).
+pub fn misread(finding: &Finding, agreed: bool) -> f64 {
+    let printed = print_statement(&Statement::Finding(finding.clone()));
+    let key = (printed, agreed);
+    if let Some(known) = SEEN.with_borrow(|seen| seen.get(&key).copied()) {
+        return known;
+    }
+    let found = worked_out(finding, &key.0, agreed);
+    SEEN.with_borrow_mut(|seen| {
+        if seen.len() < MOST_REMEMBERED {
+            seen.insert(key, found);
+        }
+    });
+    found
+}
+
+fn worked_out(finding: &Finding, printed: &str, agreed: bool) -> f64 {
+    let each = if agreed { MISREAD_AGREED } else { MISREAD };
+    let mut right = 1.0;
+    for (at, c) in printed
+        .char_indices()
+        .filter(|(_, c)| c.is_ascii_digit() || c.is_ascii_uppercase())
+    {
+        let another = alike::others(c).into_iter().any(|other| {
+            let mut text = printed.to_string();
+            text.replace_range(at..at + c.len_utf8(), &other.to_string());
+            let read = parse_at("misread", text.as_bytes(), &Bench::default());
+            read.is_ok_and(|s| {
+                s.lines.iter().all(|l| l.not_understood.is_none()) && !same(&s, finding)
+            })
+        });
+        if another {
+            right *= 1.0 - each;
+        }
+    }
+    1.0 - right
+}
+
+fn same(sheet: &crate::sheet::RunSheet, finding: &Finding) -> bool {
+    sheet
+        .statements()
+        .all(|s| matches!(&s.value, Statement::Finding(f) if f == finding))
+}
+
+/// The trust in a result that is misread with this probability.
+pub fn lowered(trust: Trust, misread: f64) -> Trust {
+    Trust {
+        false_fail: 1.0 - (1.0 - trust.false_fail) * (1.0 - misread),
+        missed: 1.0 - (1.0 - trust.missed) * (1.0 - misread),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::{Place, State, Subject};
+
+    fn of(subject: Subject, state: State) -> f64 {
+        misread(
+            &Finding {
+                subject,
+                state,
+                loops: None,
+                warmth: None,
+            },
+            false,
+        )
+    }
+
+    #[test]
+    fn values_are_misread_and_words_are_not() {
+        assert_eq!(of(Subject::Memory, State::Bad), 0.0);
+        let bit = of(Subject::MemoryBit(3), State::Bad);
+        let place = of(
+            Subject::MemorySocket(Place {
+                name: "U12".into(),
+                pin: None,
+            }),
+            State::Bad,
+        );
+        let cell = of(
+            Subject::MemoryCell {
+                address: 0x4000,
+                wrote: 0x55,
+                read: 0x5D,
+            },
+            State::Bad,
+        );
+        // No bit 8: a 3 is no misread 8 there. Two characters of U12 have a double.
+        assert!(bit < place && place < cell, "{bit} {place} {cell}");
+    }
+}

@@ -1,0 +1,98 @@
+//! Values outside physical sense: questioned, not used. A decimal point that was lost makes 49.8 V of 4.98 V; no adapter of
+//! such a machine gives that.
+
+use crate::faultmap::model::BoardModel;
+use crate::sheet::{Finding, State, Subject};
+
+/// No more than this times the nominal voltage can stand on a rail (guess: the highest rail of such a board is its
+/// unregulated input, about three times the lowest).
+const MOST_OF_NOMINAL: f64 = 4.0;
+/// No frequency on such a board is higher, hertz: the colour clock of such machines is below 20 MHz.
+const HIGHEST_HERTZ: f64 = 60e6;
+/// No level on such a board is higher, volts: the alternating supply is about 9 to 18 V, its peak 1.4 times that.
+const HIGHEST_VOLTS: f64 = 40.0;
+/// No meter of a bench shows more, ohms.
+const HIGHEST_OHMS: f64 = 1e9;
+/// A machine of this kind takes no more, amperes (guess: its fuse is far below).
+const HIGHEST_AMPERES: f64 = 10.0;
+/// A clock that runs more than so many times too fast is no clock.
+const FASTEST: f64 = 20.0;
+
+/// What is odd about a value, in words; `None` when it can be.
+pub fn question(model: &BoardModel, finding: &Finding) -> Option<String> {
+    let nominal = |name: &str| {
+        let plain = |s: &str| s.to_uppercase().replace(['+', ' ', '_'], "");
+        let rail = model.rails.iter().find(|(n, _)| plain(n) == plain(name));
+        rail.map(|(_, r)| (r.nominal, r.ac))
+    };
+    match (&finding.subject, &finding.state) {
+        (Subject::Rail(name), State::Volts(v)) => {
+            let (n, ac) = nominal(name)?;
+            // A minus sign is easily left out, and never typed by chance.
+            let reversed = !ac && n > 0.0 && *v < -0.5;
+            (v.abs() > MOST_OF_NOMINAL * n.abs() || reversed)
+                .then(|| format!("{v} V on a rail of {n} V"))
+        }
+        (Subject::Supply(Some(name)), State::Volts(v)) => {
+            let (n, _) = nominal(name)?;
+            (v.abs() > MOST_OF_NOMINAL * n.abs()).then(|| format!("{v} V on an output of {n} V"))
+        }
+        (Subject::Ripple(name), State::Volts(v)) => {
+            let (n, _) = nominal(name)?;
+            (*v < 0.0 || *v > 2.0 * n.abs()).then(|| format!("{v} V of ripple on a rail of {n} V"))
+        }
+        (Subject::Level(_), State::Volts(v)) => {
+            (v.abs() > HIGHEST_VOLTS).then(|| format!("{v} V on a board of this kind"))
+        }
+        (_, State::Hertz(f)) => (*f < 0.0 || *f > HIGHEST_HERTZ).then(|| format!("{f} Hz")),
+        (_, State::Ohms(r)) => {
+            (r.is_finite() && (*r < 0.0 || *r > HIGHEST_OHMS)).then(|| format!("{r} ohm"))
+        }
+        (_, State::Amperes(i)) => (i.abs() > HIGHEST_AMPERES).then(|| format!("{i} A")),
+        (_, State::Rate { shown, real }) => {
+            (*shown > FASTEST * real).then(|| format!("{shown} s shown in {real} s"))
+        }
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shipped::Library;
+
+    fn asks(subject: Subject, state: State) -> bool {
+        let model = Library::default()
+            .board("dunlin-64")
+            .expect("a shipped board");
+        let finding = Finding {
+            subject,
+            state,
+            loops: None,
+            warmth: None,
+        };
+        question(&model, &finding).is_some()
+    }
+
+    #[test]
+    fn lost_points_are_questioned_and_faults_are_not() {
+        let rail = || Subject::Rail("+5V".into());
+        assert!(asks(rail(), State::Volts(49.8)) && asks(rail(), State::Volts(498.0)));
+        assert!(asks(rail(), State::Volts(-4.98)));
+        assert!(!asks(rail(), State::Volts(9.4)) && !asks(rail(), State::Volts(0.0)));
+        assert!(asks(
+            Subject::Clock(Some(1)),
+            State::Rate {
+                shown: 1000.0,
+                real: 12.0
+            }
+        ));
+        assert!(!asks(
+            Subject::Clock(Some(1)),
+            State::Rate {
+                shown: 60.0,
+                real: 50.0
+            }
+        ));
+    }
+}

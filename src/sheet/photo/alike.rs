@@ -1,0 +1,193 @@
+//! Characters that character recognition takes for each other, and what a line may be because of them.
+//!
+//! The groups are those of [`super::super::correct::LOOK_ALIKE`] (the user manual of a machine-vision system names 0/O, 1/I,
+//! 2/Z, 5/S, 8/B as the most ambiguous, and C/O, E/F, O/Q among letters), with 0/D, 6/G, 9/g, 3/8 (common practice, no source)
+//! and 0/6, 0/8, 0/@ for zeros with a dot or stroke (met in `tests/photo.rs`).
+
+use super::align::Row;
+use crate::sheet::Line;
+use crate::sheet::statement::Statement;
+
+/// Characters that may stand for each other.
+pub const GROUPS: &[&str] = &[
+    "0OoQD@68", "1Il|!", "2Zz", "5Ss", "8B3", "6Gb", "9gq", "3E", "CG", "EF", "4A", "7T", "MN",
+    "UV",
+];
+
+/// The characters that `c` may really be, itself left out.
+pub fn others(c: char) -> Vec<char> {
+    let mut all: Vec<char> = Vec::new();
+    for group in GROUPS.iter().filter(|g| g.contains(c)) {
+        all.extend(
+            group
+                .chars()
+                .filter(|o| *o != c && !all.contains(o))
+                .collect::<Vec<_>>(),
+        );
+    }
+    all
+}
+
+/// A token that is a value or a name: digits, capitals, signs; a slip in it is another value.
+fn is_value(token: &str) -> bool {
+    let bare = token.trim_matches(|c: char| ",.;:()".contains(c));
+    let digit = bare.chars().any(|c| c.is_ascii_digit());
+    let capitals = bare.chars().count() >= 2
+        && !bare.chars().any(char::is_lowercase)
+        && bare.chars().any(char::is_alphabetic);
+    digit || capitals || bare.chars().count() == 1 || bare.contains(['_', '"', '$', '@', '+'])
+}
+
+/// Whether a line holds a value at all.
+pub fn has_value(line: &str) -> bool {
+    line.split_whitespace().any(is_value)
+}
+
+/// Whether a line holds a value with characters that are easily taken for others.
+pub fn has_doubtful_value(line: &str) -> bool {
+    line.split_whitespace()
+        .filter(|t| is_value(t))
+        .any(|t| t.chars().any(|c| !others(c).is_empty()))
+}
+
+/// Whether two recognitions have the same values in the same order.
+pub fn same_values(a: &str, b: &str) -> bool {
+    let values = |line: &str| -> Vec<String> {
+        line.split_whitespace()
+            .filter(|t| is_value(t))
+            .map(str::to_lowercase)
+            .collect()
+    };
+    a.split_whitespace().count() == b.split_whitespace().count() && values(a) == values(b)
+}
+
+/// Whether a line gives a ticket or name in which a letter stands among digits that may be a digit, or the other way round:
+/// nothing there says which.
+pub fn mixed_name(line: &Line) -> bool {
+    line.statements.iter().any(|s| match &s.value {
+        Statement::Ticket(name) => {
+            let digits = name.chars().any(|c| c.is_ascii_digit());
+            digits && name.chars().any(|c| "OoQDIlSZB@".contains(c))
+        }
+        _ => false,
+    })
+}
+
+/// So many single tokens are tried for one place.
+const MOST_TOKENS: usize = 40;
+/// So many lines are tried.
+const MOST_LINES: usize = 400;
+
+/// What a row may be: the recognitions themselves, then mixtures of them, then what look-alike characters allow, the fewest
+/// changes first.
+pub fn candidates(row: &Row, base: &str) -> Vec<String> {
+    let variants: Vec<&String> = row.variants.iter().flatten().collect();
+    let mut out: Vec<String> = Vec::new();
+    let mut push = |line: String| {
+        if !out.contains(&line) {
+            out.push(line);
+        }
+    };
+    push(base.to_string());
+    variants.iter().for_each(|v| push(v.to_string()));
+    let split: Vec<Vec<&str>> = variants
+        .iter()
+        .map(|v| v.split_whitespace().collect::<Vec<_>>())
+        .collect();
+    let width = base.split_whitespace().count();
+    let fitting: Vec<&Vec<&str>> = split.iter().filter(|s| s.len() == width).collect();
+    // For each place of a word: what it may be, with the number of characters changed.
+    let places: Vec<Vec<(usize, String)>> = base
+        .split_whitespace()
+        .enumerate()
+        .map(|(i, own)| {
+            let seen: Vec<&str> = fitting.iter().map(|s| s[i]).collect();
+            options(own, &seen)
+        })
+        .collect();
+    let mut lines: Vec<(usize, Vec<String>)> = vec![(0, Vec::new())];
+    for place in &places {
+        let mut next: Vec<(usize, Vec<String>)> = Vec::new();
+        for (cost, words) in &lines {
+            for (more, token) in place {
+                let mut words = words.clone();
+                words.push(token.clone());
+                next.push((cost + more, words));
+            }
+        }
+        next.sort_by_key(|(cost, _)| *cost);
+        next.truncate(MOST_LINES);
+        lines = next;
+    }
+    lines
+        .into_iter()
+        .for_each(|(_, words)| push(words.join(" ")));
+    out
+}
+
+/// What one token may be, given what the recognitions have there.
+fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
+    let mut out: Vec<(usize, String)> = vec![(0, own.to_string())];
+    let add = |cost: usize, token: String, out: &mut Vec<(usize, String)>| {
+        if out.len() < MOST_TOKENS && !out.iter().any(|(_, t)| *t == token) {
+            out.push((cost, token));
+        }
+    };
+    for other in seen {
+        add(0, other.to_string(), &mut out);
+    }
+    if !seen.iter().chain([&own]).any(|t| is_value(t)) {
+        return out;
+    }
+    // Characters that the recognitions have in each place, mixed.
+    let starts: Vec<String> = out.iter().map(|(_, t)| t.clone()).collect();
+    for depth in 1..=2 {
+        let from: Vec<String> = if depth == 1 {
+            starts.clone()
+        } else {
+            out.iter().map(|(_, t)| t.clone()).collect()
+        };
+        for token in from {
+            let chars: Vec<char> = token.chars().collect();
+            for (i, c) in chars.iter().enumerate() {
+                for other in others(*c) {
+                    let mut changed = chars.clone();
+                    changed[i] = other;
+                    add(depth, changed.into_iter().collect(), &mut out);
+                }
+            }
+        }
+    }
+    out.sort_by_key(|(cost, _)| *cost);
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_are_told_from_words() {
+        assert!(
+            ["4.98", "5D", "U12", "RES_N", "FF", "A", "\"Q\"", "@60C"]
+                .iter()
+                .all(|t| is_value(t))
+        );
+        assert!(
+            !["memory", "Rest", "fine", "wrote"]
+                .iter()
+                .any(|t| is_value(t))
+        );
+        assert!(same_values("mem0ry bit 3 bad", "memory bit 3 bad") == is_value("memory"));
+    }
+
+    #[test]
+    fn the_recognitions_come_before_what_may_be() {
+        let row = Row {
+            variants: vec![Some("read 5D".into()), Some("read 50".into())],
+        };
+        let all = candidates(&row, "read 5D");
+        assert_eq!(&all[..2], ["read 5D", "read 50"]);
+        assert!(all.iter().any(|l| l == "read SD"));
+    }
+}

@@ -1,0 +1,303 @@
+//! Text read off a photograph by character recognition: several recognitions of the same photograph are held against each
+//! other, and nothing that they disagree about is taken.
+//!
+//! One recognition hides its mistakes: `8` looks as sure as `0`. Two that were made of differently prepared copies of the
+//! photograph hardly ever make the same mistake in the same place. So a value counts when they agree; where they do not,
+//! the line is kept with every value that it may be, and asked. With one recognition alone, values with characters that are
+//! taken for each other are printed with their alternatives, and weigh less.
+
+mod align;
+pub mod alike;
+
+use super::line::Reader;
+use super::statement::Statement;
+use super::{Bench, Line, NotUnderstood, RunSheet, print_statement};
+use crate::diag::{Diag, Severity, code};
+use crate::source::Span;
+pub use align::Row;
+
+/// At most so many readings of a doubtful line are offered.
+const MOST_OFFERED: usize = 8;
+
+/// The recognitions in a text: character recognition programs put a form feed behind every page.
+pub fn pages(text: &str) -> Vec<&str> {
+    let pages: Vec<&str> = text
+        .split('\u{c}')
+        .filter(|p| !p.trim().is_empty())
+        .collect();
+    if pages.is_empty() { vec![text] } else { pages }
+}
+
+/// What the recognitions say line by line, and the text that most of them agree on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Merged {
+    /// The text, a line a row.
+    pub text: String,
+    /// Every line as each recognition has it.
+    pub rows: Vec<Row>,
+}
+
+/// Lays the recognitions of one photograph beside each other.
+pub fn merge(pages: &[&str]) -> Merged {
+    let rows = align::rows(pages);
+    let text = rows.iter().map(|r| align::common(r) + "\n").collect();
+    Merged { text, rows }
+}
+
+/// Takes back what the recognitions disagree about, and says what it may be.
+pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
+    let pages = merged
+        .rows
+        .iter()
+        .map(|r| r.variants.len())
+        .max()
+        .unwrap_or(1);
+    let mut above = String::new();
+    for line in &mut sheet.lines {
+        let base = sheet.text[line.span.start..line.span.end]
+            .trim()
+            .to_string();
+        let Some(row) = merged.rows.get(line.number - 1) else {
+            continue;
+        };
+        let judge = Judge {
+            above: &above,
+            bench,
+        };
+        let said = judge.said(&base);
+        let fair = if pages > 1 {
+            judge.agree(row, &base, &said)
+        } else {
+            true
+        };
+        // What was not read and holds a value is offered with what it may be.
+        let fair = fair && (said.whole || !alike::has_value(&base));
+        let certain =
+            fair && (pages > 1 || !alike::has_doubtful_value(&base)) && !alike::mixed_name(line);
+        if !certain {
+            let offered = judge.offered(row, &base);
+            doubt(
+                line,
+                &mut sheet.diags,
+                offered,
+                pages > 1 || alike::mixed_name(line),
+            );
+        }
+        above = base;
+    }
+}
+
+/// Readings of single lines.
+struct Judge<'a> {
+    above: &'a str,
+    bench: &'a Bench<'a>,
+}
+
+/// What a line says: its statements as printed, and whether all of it was read.
+#[derive(Debug, Clone, PartialEq)]
+struct Said {
+    statements: Vec<String>,
+    whole: bool,
+}
+
+impl Judge<'_> {
+    fn said(&self, line: &str) -> Said {
+        let text = format!("{}\n{line}", self.above);
+        let mut reader = Reader::new(&text, self.bench);
+        let start = self.above.len() + 1;
+        reader.line(1, Span::new(0, self.above.len()));
+        match reader.line(2, Span::new(start, text.len())) {
+            Some(read) => Said {
+                statements: read
+                    .statements
+                    .iter()
+                    .map(|s| print_statement(&s.value))
+                    .collect(),
+                whole: read.not_understood.is_none(),
+            },
+            None => Said {
+                statements: Vec::new(),
+                whole: true,
+            },
+        }
+    }
+
+    /// Whether two recognitions at least say the same, and none has another value in its place.
+    fn agree(&self, row: &Row, base: &str, said: &Said) -> bool {
+        let mut same = 0;
+        for variant in row.variants.iter().flatten() {
+            if variant == base || self.said(variant) == *said {
+                same += 1;
+            } else if said.statements.iter().any(|s| is_text(s))
+                || !alike::same_values(variant, base)
+            {
+                return false;
+            }
+        }
+        // A line that nothing was made of is flagged as it is.
+        same >= 2 || (said.statements.is_empty() && !said.whole && !alike::has_value(base))
+    }
+
+    /// What a doubtful line may say, likeliest first.
+    fn offered(&self, row: &Row, base: &str) -> Vec<String> {
+        let mut out: Vec<String> = Vec::new();
+        for candidate in alike::candidates(row, base) {
+            let said = self.said(&candidate);
+            let text = said.statements.join("; ");
+            if said.whole && !text.is_empty() && !out.contains(&text) {
+                out.push(text);
+            }
+            if out.len() >= MOST_OFFERED {
+                break;
+            }
+        }
+        out
+    }
+}
+
+/// Free text, where any letter counts.
+fn is_text(printed: &str) -> bool {
+    printed.starts_with("note ") || printed.starts_with("complaint ")
+}
+
+/// Keeps a line with what it may be; what was read of it is taken back when recognitions differ.
+fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back: bool) {
+    let others: Vec<&str> = offered.iter().map(String::as_str).collect();
+    let choice = if others.is_empty() {
+        "look at the photograph and type the line".to_string()
+    } else {
+        format!(
+            "look at the photograph and type what is right: {}",
+            others.join(" / ")
+        )
+    };
+    let already = line.not_understood.is_some();
+    if already && offered.is_empty() {
+        return;
+    }
+    let (severity, message) = if take_back {
+        (
+            Severity::Error,
+            "the recognitions differ here; nothing was taken",
+        )
+    } else {
+        if offered.len() < 2 {
+            return;
+        }
+        (
+            Severity::Warning,
+            "characters here are easily taken for others",
+        )
+    };
+    if !already {
+        diags.push(Diag {
+            code: code::UNCLEAR_PHOTO,
+            severity,
+            message: message.into(),
+            label: Some((line.span, "this line".into())),
+            help: Some(choice.clone()),
+        });
+    }
+    line.alternatives = offered;
+    if let Some(lost) = &mut line.not_understood {
+        lost.hint = choice.clone();
+    }
+    if take_back {
+        line.statements
+            .retain(|s| matches!(s.value, Statement::Obtained(_)));
+        line.not_understood = Some(NotUnderstood {
+            span: line.span,
+            pieces: vec![line.span],
+            hint: choice,
+        });
+    }
+}
+
+/// Says when fewer or more lines were recognised than the photograph shows.
+pub fn count_lines(sheet: &mut RunSheet, expected: usize) {
+    let found = sheet.text.lines().filter(|l| !l.trim().is_empty()).count();
+    if found == expected {
+        return;
+    }
+    let what = if found < expected { "lost" } else { "too many" };
+    sheet.diags.push(Diag {
+        code: code::LINES_DIFFER,
+        severity: Severity::Error,
+        message: format!("{expected} lines were counted, {found} recognised: some are {what}"),
+        label: None,
+        help: Some("compare with the photograph and type what is missing".into()),
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::parse_photo;
+
+    fn read(text: &str) -> (Vec<String>, Vec<Vec<String>>) {
+        let sheet = parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text");
+        let said = sheet
+            .statements()
+            .map(|s| print_statement(&s.value))
+            .collect();
+        (
+            said,
+            sheet.lines.iter().map(|l| l.alternatives.clone()).collect(),
+        )
+    }
+
+    #[test]
+    fn what_two_recognitions_agree_on_is_read() {
+        let (said, offered) =
+            read("memory bit 3 bad\n5v rail 4.98\n\u{c}memory bit 3 bad\n5V  rail 4.98\n\u{c}");
+        assert_eq!(said, ["memory bit 3 bad", "rail +5V 4.98 V"]);
+        assert!(offered.iter().all(Vec::is_empty));
+    }
+
+    #[test]
+    fn a_value_they_differ_in_is_asked_with_both() {
+        let (said, offered) =
+            read("4000 wrote 55 read 5D\nrest fine\n\u{c}4000 wrote 55 read 50\nrest fine\n");
+        assert_eq!(said, ["rest fine"]);
+        let both = ["$4000 wrote 55 read 5D", "$4000 wrote 55 read 50"];
+        assert!(
+            both.iter().all(|b| offered[0].contains(&b.to_string())),
+            "{offered:?}"
+        );
+    }
+
+    #[test]
+    fn a_line_that_one_of_them_lost_is_asked() {
+        let (said, offered) =
+            read("memory ok\nvoice 2 dead\nrest fine\n\u{c}memory ok\nrest fine\n");
+        assert_eq!(said, ["memory ok", "rest fine"]);
+        assert_eq!(offered[1], ["voice 2 dead"]);
+    }
+
+    #[test]
+    fn letters_where_only_digits_can_stand_are_offered_as_digits() {
+        let (said, offered) = read("Q00C wrote 55 read AA\n\u{c}O00C wrote 55 read AA\n");
+        assert!(said.is_empty());
+        assert!(
+            offered[0].contains(&"$000C wrote 55 read AA".to_string()),
+            "{offered:?}"
+        );
+    }
+
+    #[test]
+    fn one_recognition_alone_shows_the_alternatives() {
+        let (said, offered) = read("4000 wrote 55 read 5D\nmemory ok\n");
+        assert_eq!(said, ["$4000 wrote 55 read 5D", "memory ok"]);
+        assert!(
+            offered[0].contains(&"$4000 wrote 55 read 50".to_string()),
+            "{offered:?}"
+        );
+        assert!(offered[1].is_empty());
+    }
+
+    #[test]
+    fn words_may_differ_where_the_meaning_does_not() {
+        let (said, _) = read("memory bit 3 bad\n\u{c}memory bit 3 bad\n\u{c}mem0ry bit 3 bad\n");
+        assert_eq!(said, ["memory bit 3 bad"]);
+    }
+}
