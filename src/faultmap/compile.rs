@@ -409,6 +409,7 @@ impl Compiler<'_> {
             known_by: expand::list(&b.known_by),
             sources: b.sources.clone(),
             mains: b.mains.clone(),
+            layout: b.layout.clone(),
             positions,
             units,
             modes,
@@ -426,6 +427,7 @@ impl Compiler<'_> {
     fn position(&self, wired: Wired) -> Position {
         let part = &self.board.parts[&wired.name];
         let family = &self.families[&part.family];
+        let pin_count = wired.labels.len();
         let pins = wired
             .labels
             .iter()
@@ -446,11 +448,27 @@ impl Compiler<'_> {
             socket: part.socket,
             required: part.required,
             outside: part.outside,
+            value: part.value.clone(),
             at: part.at,
+            turned: part.turned,
+            size: part
+                .size
+                .unwrap_or_else(|| drawn_size(family.class, pin_count)),
             warmth: family.warmth,
             caution: family.caution.clone(),
             types: family.types.clone(),
         }
+    }
+}
+
+/// Width and height of a part in a drawing, upright: two rows of pins 0.8 apart, wide packages from 24 pins on;
+/// two-terminal parts 3 by 1.2. The board map may say otherwise.
+fn drawn_size(class: Class, pins: usize) -> (f64, f64) {
+    match (class, pins) {
+        (_, 0..=3) => (3.0, 1.2),
+        (Class::Connector, _) => (3.0, 0.4 * pins.max(8) as f64),
+        (_, 4..24) => (3.0, 0.4 * pins.max(8) as f64),
+        _ => (6.0, 0.4 * pins as f64),
     }
 }
 

@@ -3,7 +3,7 @@
 //! Made by `compile` from a checked map. What each failure mode does to every line and function is worked
 //! out there once; at run time a sheet only looks things up.
 
-use super::raw::{Class, Expect, KeyboardRaw, MemoryRaw, RailRaw, TypeRaw, Warmth};
+use super::raw::{Class, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -61,8 +61,14 @@ pub struct Position {
     pub outside: bool,
     /// Label, signal name and line of each pin.
     pub pins: Vec<Pin>,
-    /// Place for drawings.
+    /// Value, for passives.
+    pub value: Option<String>,
+    /// Place of its middle on the drawing, x to the right, y down.
     pub at: Option<(f64, f64)>,
+    /// Lies on its side in the drawing.
+    pub turned: bool,
+    /// Width and height in the drawing before turning, in the unit of `at`.
+    pub size: (f64, f64),
     /// Normal warmth.
     pub warmth: Option<Warmth>,
     /// Caution when handled.
@@ -211,6 +217,8 @@ pub struct BoardModel {
     pub sources: Vec<String>,
     /// Mains frequencies.
     pub mains: Vec<f64>,
+    /// What the places of its parts are worth; `None` when there are none.
+    pub layout: Option<LayoutRaw>,
     /// Positions, sorted by name.
     pub positions: Vec<Position>,
     /// Units that can be at fault.

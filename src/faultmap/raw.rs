@@ -261,6 +261,9 @@ pub struct BoardRaw {
     /// Mains frequencies it is made for.
     #[serde(default)]
     pub mains: Vec<f64>,
+    /// Whether the places in `at` are those of the real board.
+    #[serde(default)]
+    pub layout: Option<LayoutRaw>,
     /// Positions.
     pub parts: BTreeMap<String, PartRaw>,
     /// Supply rails by the name a technician would use.
@@ -281,6 +284,30 @@ pub struct BoardRaw {
     /// Words of the sheet for what this board has: `timer 1` → adapter position and so on.
     #[serde(default)]
     pub words: BTreeMap<String, String>,
+    /// Lines, functions and positions that nothing uses, with the reason why that is right (`A8..10` for several).
+    /// `board check` stays silent about them.
+    #[serde(default)]
+    pub unused_because: BTreeMap<String, String>,
+}
+
+/// What the places of a board's parts are worth.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LayoutRaw {
+    /// As on the board, or arranged for the eye.
+    pub kind: LayoutKind,
+    /// Where the places are from; said under the drawing.
+    pub remark: String,
+}
+
+/// Whether a drawing shows where things are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum LayoutKind {
+    /// Parts are where the drawing shows them.
+    Real,
+    /// Parts that work together stand together; the board looks otherwise.
+    Schematic,
 }
 
 /// One position of the board (or a thing outside it that can be at fault: supply, cable, cartridge).
@@ -312,9 +339,15 @@ pub struct PartRaw {
     /// For two-terminal parts in a path: `1>2` or `2>1`, the way the signal or supply goes. `a` is the first.
     #[serde(default)]
     pub flow: Option<String>,
-    /// Place for the drawing, x and y in 0..100, top left is 0 0.
+    /// Place of its middle on the drawing, x to the right and y down, in any unit (one for the whole board).
     #[serde(default)]
     pub at: Option<(f64, f64)>,
+    /// Lies on its side in the drawing: pin 1 at the lower left instead of the upper left.
+    #[serde(default)]
+    pub turned: bool,
+    /// Width and height in the drawing before turning, in the unit of `at`; worked out from the pins when not given.
+    #[serde(default)]
+    pub size: Option<(f64, f64)>,
     /// Value, for passives: `10uF/25V`.
     #[serde(default)]
     pub value: Option<String>,
