@@ -55,6 +55,9 @@ pub enum Command {
     Rates(RatesArgs),
     /// Print the language of run sheets on one page.
     Guide,
+    /// Write the repair note of a ticket.
+    #[command(after_help = NOTE_HELP)]
+    Note(NoteArgs),
     /// Look at the board maps.
     #[command(subcommand)]
     Board(BoardCommand),
@@ -110,6 +113,8 @@ pub enum SchemaOf {
     Rank,
     /// `read`.
     Read,
+    /// `note --format json`.
+    Note,
 }
 
 /// Options of `rank` and `next`.
@@ -309,6 +314,47 @@ pub struct RatesArgs {
     /// Print JSON.
     #[arg(long)]
     pub json: bool,
+}
+
+const NOTE_HELP: &str = "Examples:
+  whichsocket note samples/note-memory.ticket
+  whichsocket note samples/note-memory.ticket --format html -o 0431.html
+  whichsocket note samples/note-memory.ticket --format md | less
+  whichsocket note samples/note-memory.ticket --format json | jq .glance
+
+The HTML is one file that needs nothing else: it prints on A4 and reads on a phone.";
+
+/// Options of `note`.
+#[derive(Debug, Args)]
+pub struct NoteArgs {
+    /// Ticket, or run sheet; `-` is standard input.
+    #[arg(value_name = "TICKET")]
+    pub ticket: PathBuf,
+    /// How to write it.
+    #[arg(long, value_enum, default_value_t = NoteFormat::Text)]
+    pub format: NoteFormat,
+    /// File to write instead of standard output.
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// Board map to use, whatever the ticket says.
+    #[arg(long, value_name = "ID")]
+    pub board: Option<String>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+}
+
+/// Forms of a note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum NoteFormat {
+    /// Plain text, 80 columns.
+    Text,
+    /// Markdown.
+    Md,
+    /// One self-contained HTML file.
+    Html,
+    /// JSON.
+    Json,
 }
 
 /// What to do with board maps.

@@ -13,6 +13,7 @@ pub mod faultmap;
 pub mod infer;
 pub mod learn;
 pub mod next;
+pub mod note;
 pub mod observe;
 pub mod plan;
 pub mod prior;

@@ -1,8 +1,11 @@
 //! Sheets from files and standard input.
 
+use crate::faultmap::model::BoardModel;
 use crate::sheet::{Bench, RunSheet, Statement, parse_at, read_limited};
+use crate::shipped::Library;
 use crate::ticket::Ticket;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Reads and parses a sheet; `-` is standard input.
 ///
@@ -57,6 +60,15 @@ fn bytes_of(path: &Path) -> Result<(String, Vec<u8>), String> {
     Ok((name, bytes))
 }
 
+/// Reads a ticket; `-` is standard input.
+///
+/// # Errors
+/// As [`sheet`].
+pub fn ticket(path: &Path) -> Result<Ticket, String> {
+    let (name, bytes) = bytes_of(path)?;
+    Ticket::parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))
+}
+
 fn plain(e: &std::io::Error) -> String {
     match e.kind() {
         std::io::ErrorKind::NotFound => "no such file".into(),
@@ -87,6 +99,30 @@ fn statements(sheet: &RunSheet) -> impl Iterator<Item = &Statement> {
         .iter()
         .flat_map(|l| &l.statements)
         .map(|s| &s.value)
+}
+
+/// The board that is asked for, or that the sheets of a machine name last.
+///
+/// # Errors
+/// One clear message: none named, or no such board.
+pub fn board(
+    library: &Library,
+    asked: Option<&str>,
+    sheets: &[RunSheet],
+) -> Result<Arc<BoardModel>, String> {
+    let named = asked.or_else(|| sheets.iter().rev().find_map(board_of));
+    let Some(name) = named else {
+        let known: Vec<String> = library.list().into_iter().map(|b| b.0).collect();
+        return Err(format!(
+            "{}: which board is it? Add a line such as 'board {}', or --board; there are: {}",
+            sheets[0].name,
+            known.first().map_or("NAME", String::as_str),
+            known.join(", ")
+        ));
+    };
+    library
+        .shared(name)
+        .map_err(|e| format!("{}: {e}", sheets[0].name))
 }
 
 /// Sheets by machine: those with the same ticket are the runs of one, in order.

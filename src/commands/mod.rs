@@ -6,6 +6,7 @@ pub mod desk;
 pub mod guide;
 pub mod input;
 pub mod machines;
+pub mod note;
 pub mod parallel;
 pub mod rank;
 pub mod rates;
@@ -46,11 +47,13 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Soak(args) => soak::soak(args, console),
         Command::Rates(args) => rates::rates(args, console),
         Command::Guide => guide::guide(console),
+        Command::Note(args) => note::note(args, console),
         Command::Board(command) => board::board(command, console),
         Command::Schema { of } => {
             let schema = match of {
                 SchemaOf::Rank => schemars::schema_for!(RankingView),
                 SchemaOf::Read => schemars::schema_for!(read::ReadView),
+                SchemaOf::Note => schemars::schema_for!(crate::note::Note),
             };
             writeln!(console.out, "{}", serde_json::to_string_pretty(&schema)?)?;
             Ok(DONE)

@@ -4,7 +4,6 @@ use super::desk::Desk;
 use super::machines::{self, Source, Stdin};
 use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input, parallel};
 use crate::cli::RankArgs;
-use crate::faultmap::model::BoardModel;
 use crate::report::build::{Wanted, view};
 use crate::report::term;
 use crate::report::view::{RankingView, RefusedView, SCHEMA};
@@ -13,7 +12,6 @@ use crate::shipped::Library;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// Which part of the report to show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -258,7 +256,7 @@ fn progress(machines: usize) -> Option<ProgressBar> {
 
 /// Ranks one machine from its sheets.
 fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
-    let plain = board_for(args, library, sheets)?;
+    let plain = input::board(library, args.board.as_deref(), sheets)?;
     let learned = library.learned.as_ref();
     let model = learned.map_or_else(|| plain.clone(), |l| l.applied(&plain).into());
     let ranking =
@@ -276,27 +274,4 @@ fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why:
         }
     }
     Ok(v)
-}
-
-fn board_for(
-    args: &RankArgs,
-    library: &Library,
-    sheets: &[RunSheet],
-) -> Result<Arc<BoardModel>, String> {
-    let named = args
-        .board
-        .as_deref()
-        .or_else(|| sheets.iter().rev().find_map(input::board_of));
-    let Some(name) = named else {
-        let known: Vec<String> = library.list().into_iter().map(|b| b.0).collect();
-        return Err(format!(
-            "{}: which board is it? Add a line such as 'board {}', or --board; there are: {}",
-            sheets[0].name,
-            known.first().map_or("NAME", String::as_str),
-            known.join(", ")
-        ));
-    };
-    library
-        .shared(name)
-        .map_err(|e| format!("{}: {e}", sheets[0].name))
 }

@@ -395,6 +395,14 @@ impl Compiler<'_> {
                 message,
             });
         }
+        let under = b.clearance.iter().flat_map(|c| expand::list(&c.under));
+        for name in under.filter(|name| !b.parts.contains_key(name)) {
+            self.errors.push(MapError {
+                file: self.file.into(),
+                path: "clearance.under".into(),
+                message: format!("no part '{name}'{}", near(&name, b.parts.keys())),
+            });
+        }
         let line = |(name, raw): (&String, &LineRaw)| LineDef {
             line: name.clone(),
             expect: raw.expect,
@@ -419,6 +427,7 @@ impl Compiler<'_> {
             lines: b.lines.iter().map(line).collect(),
             keyboard: b.keyboard.clone(),
             memory: b.memory.clone(),
+            clearance: b.clearance.clone(),
             words: b.words.clone(),
             exposures,
         }

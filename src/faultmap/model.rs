@@ -3,7 +3,9 @@
 //! Made by `compile` from a checked map. What each failure mode does to every line and function is worked
 //! out there once; at run time a sheet only looks things up.
 
-use super::raw::{Class, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth};
+use super::raw::{
+    Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth,
+};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -237,6 +239,8 @@ pub struct BoardModel {
     pub keyboard: Option<KeyboardRaw>,
     /// Main memory.
     pub memory: Option<MemoryRaw>,
+    /// Free height under the keyboard.
+    pub clearance: Option<ClearanceRaw>,
     /// Words of the sheet.
     pub words: BTreeMap<String, String>,
     /// Exposure in million hours for a machine that came in faulty, is untested, works.

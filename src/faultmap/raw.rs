@@ -110,6 +110,15 @@ pub struct TypeRaw {
     /// Supply pins that need another voltage than the board's: `vdd: 9.0`.
     #[serde(default)]
     pub supply: BTreeMap<String, f64>,
+    /// Capacitors that go with it: `filter capacitors 22 nF`.
+    #[serde(default)]
+    pub capacitors: Option<String>,
+    /// Speed it must have, or has.
+    #[serde(default)]
+    pub speed: Option<String>,
+    /// Heights that add up above the board, millimetres: `{low socket: 4.2, adapter board: 8}`.
+    #[serde(default)]
+    pub stack: BTreeMap<String, f64>,
     /// Where that is known from; `memory` when nowhere.
     #[serde(default)]
     pub source: Option<String>,
@@ -281,6 +290,9 @@ pub struct BoardRaw {
     /// Main memory: what sits in which bit.
     #[serde(default)]
     pub memory: Option<MemoryRaw>,
+    /// Free height where the keyboard lies over the board.
+    #[serde(default)]
+    pub clearance: Option<ClearanceRaw>,
     /// Words of the sheet for what this board has: `timer 1` → adapter position and so on.
     #[serde(default)]
     pub words: BTreeMap<String, String>,
@@ -464,6 +476,18 @@ pub struct KeyboardRaw {
     /// Other names of keys: `DEL: INST/DEL`.
     #[serde(default)]
     pub aliases: BTreeMap<String, String>,
+}
+
+/// Free height above the board under the keyboard.
+#[derive(Debug, Clone, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ClearanceRaw {
+    /// Millimetres between the board and the underside of the keyboard.
+    pub mm: f64,
+    /// Positions that lie under the keyboard.
+    pub under: String,
+    /// Where it is known from.
+    pub source: String,
 }
 
 /// Main memory as it is wired: its first (mostly only) bank, and further ones.

@@ -21,6 +21,7 @@ use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView}
 pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
 use steps::Candidate;
+pub use steps::{LIVE, MAINS};
 use suppose::{Suppositions, suppositions};
 
 /// Search effort: about 20 ms.

@@ -16,11 +16,11 @@ use std::collections::BTreeSet;
 const MOST_OBSERVATIONS: usize = 24;
 
 /// Probing a live board.
-pub(super) const LIVE: &str =
+pub const LIVE: &str =
     "the board is live: one hand, no jewellery, and do not bridge two pins with the tip";
 
 /// Around the supply; the rule of the place goes before any tool's.
-pub(super) const MAINS: &str = "stay on the low-voltage side and leave mains adapters closed; mains work is for those licensed to do it, \
+pub const MAINS: &str = "stay on the low-voltage side and leave mains adapters closed; mains work is for those licensed to do it, \
                      by the rules of the place";
 
 /// A step with what to say about it.

@@ -167,7 +167,7 @@ pub fn explain(
 /// Failing readings that most probably nothing on the board gives.
 ///
 /// P(some fault gives it | all) = P(readings with the leak of this check shut) / P(readings).
-fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> {
+pub fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> {
     let mut out = Vec::new();
     let mut net = full.assembled.net.clone();
     for (i, reading) in full.observed.readings.iter().enumerate() {

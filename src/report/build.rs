@@ -195,14 +195,19 @@ pub fn corrections(sheets: &[RunSheet]) -> Vec<CorrectionView> {
     .collect()
 }
 
+/// Why a machine is on the bench, in words.
+pub fn intake_said(intake: Option<Intake>) -> &'static str {
+    match intake {
+        Some(Intake::Faulty) => "came in faulty",
+        Some(Intake::Works) => "works, to be checked",
+        Some(Intake::Untested) => "untested",
+        None => "why it is on the bench is not said: taken as untested",
+    }
+}
+
 fn facts(model: &BoardModel, ranking: &Ranking) -> Vec<String> {
     let f = &ranking.observed.facts;
-    let mut out = vec![match f.intake {
-        Some(Intake::Faulty) => "came in faulty".to_string(),
-        Some(Intake::Works) => "works, to be checked".to_string(),
-        Some(Intake::Untested) => "untested".to_string(),
-        None => "why it is on the bench is not said: taken as untested".to_string(),
-    }];
+    let mut out = vec![intake_said(f.intake).to_string()];
     out.extend(f.mains.map(|hz| format!("mains {hz} Hz")));
     out.extend(
         f.empty
@@ -218,7 +223,7 @@ fn facts(model: &BoardModel, ranking: &Ranking) -> Vec<String> {
 }
 
 /// What else is to be said about lines: states that say nothing, positions that are not there.
-fn remarks(sheets: &[RunSheet], ranking: &Ranking) -> Vec<NotUnderstoodView> {
+pub fn remarks(sheets: &[RunSheet], ranking: &Ranking) -> Vec<NotUnderstoodView> {
     let mut out = Vec::new();
     for (sheet, d) in &ranking.observed.diags {
         if d.severity == Severity::Note {

@@ -1,0 +1,171 @@
+//! What is not settled, so that whoever reads the note later does not take it for settled.
+
+use super::checks::{self, Result};
+use super::model::{DoubtKind, DoubtNote, RemedyNote, Verdict};
+use super::sections::percent;
+use super::story;
+use crate::faultmap::model::BoardModel;
+use crate::infer::network::Outcome;
+use crate::rank::Ranking;
+use crate::rank::explain::{Odd, odd};
+use crate::report::build::{corrections, not_understood, remarks};
+use crate::sheet::RunSheet;
+use crate::ticket::Ticket;
+
+/// Members of a group that are named.
+const NAMED: usize = 6;
+
+/// All doubts, the gravest first.
+pub fn doubts(
+    model: &BoardModel,
+    ticket: &Ticket,
+    ranking: &Ranking,
+    results: &[Result],
+    remedies: &[RemedyNote],
+    settled: bool,
+) -> Vec<DoubtNote> {
+    let sheet = &ticket.sheet;
+    let mut out = still_failing(model, results, remedies);
+    out.extend(unexplained(model, sheet, ranking));
+    if !settled {
+        out.extend(ambiguous(ranking));
+    }
+    let sheets = std::slice::from_ref(sheet);
+    let note = |kind, line, text: &str, doubt: String| DoubtNote {
+        kind,
+        line,
+        text: text.into(),
+        doubt,
+    };
+    out.extend(not_understood(sheets).into_iter().map(|n| {
+        note(
+            DoubtKind::NotUnderstood,
+            n.line,
+            &n.text,
+            "not understood, so it counted for nothing".into(),
+        )
+    }));
+    out.extend(corrections(sheets).into_iter().map(|c| {
+        note(
+            DoubtKind::Corrected,
+            c.line,
+            &c.typed,
+            format!("read as “{}”", c.read_as),
+        )
+    }));
+    out.extend(
+        remarks(sheets, ranking)
+            .into_iter()
+            .map(|r| note(DoubtKind::Remark, r.line, &r.text, r.hint)),
+    );
+    let torn = ticket.torn_before.iter().map(|(line, text)| (*line, text));
+    for (line, text) in torn.chain(ticket.torn.iter().map(|text| (0, text))) {
+        out.push(note(
+            DoubtKind::CutOff,
+            line,
+            text,
+            "cut off while it was written, so it counted for nothing".into(),
+        ));
+    }
+    let share = ranking.posterior.unexplored_mass * 100.0;
+    if share > 0.01 {
+        out.push(note(
+            DoubtKind::NotLookedAt,
+            0,
+            "",
+            format!("up to {share:.2} % of the possibilities were not looked at"),
+        ));
+    }
+    out
+}
+
+/// What failed when it was last read, unless a remedy cured it since.
+fn still_failing(
+    model: &BoardModel,
+    results: &[Result],
+    remedies: &[RemedyNote],
+) -> Vec<DoubtNote> {
+    let cured = |r: &Result| {
+        let name = checks::called(model, r);
+        remedies
+            .iter()
+            .any(|d| d.line >= r.line && (d.verdict == Verdict::Fixed || d.gone.contains(&name)))
+    };
+    let latest = checks::latest(results.iter());
+    let bad = latest
+        .values()
+        .filter(|r| r.outcome != Outcome::Pass && !cured(r));
+    let mut names: Vec<String> = bad.map(|r| checks::called(model, r)).collect();
+    names.dedup();
+    if names.is_empty() {
+        return Vec::new();
+    }
+    let more = names.len().saturating_sub(NAMED);
+    let more = if more > 0 {
+        format!(" and {more} more")
+    } else {
+        String::new()
+    };
+    names.truncate(NAMED);
+    vec![DoubtNote {
+        kind: DoubtKind::StillFailing,
+        line: 0,
+        text: String::new(),
+        doubt: format!("failed when it was last read: {}{more}", names.join(", ")),
+    }]
+}
+
+fn unexplained(model: &BoardModel, sheet: &RunSheet, ranking: &Ranking) -> Vec<DoubtNote> {
+    let of = |odd: Odd| {
+        let reading = &ranking.observed.readings[odd.reading];
+        let slip = odd
+            .slip
+            .map(|s| format!(". Was it “{}”? That would fit", s.instead))
+            .unwrap_or_default();
+        DoubtNote {
+            kind: DoubtKind::NothingExplains,
+            line: reading.line,
+            text: story::typed(sheet, reading.line).to_string(),
+            doubt: format!(
+                "nothing on this board explains it well ({}): check it again{slip}",
+                percent(odd.explained)
+            ),
+        }
+    };
+    odd(model, std::slice::from_ref(sheet), ranking)
+        .into_iter()
+        .map(of)
+        .collect()
+}
+
+fn ambiguous(ranking: &Ranking) -> Vec<DoubtNote> {
+    let leaders: Vec<&str> = ranking
+        .suspects
+        .iter()
+        .take(3)
+        .map(|s| s.name.as_str())
+        .collect();
+    let of = |g: &Vec<String>| {
+        let more = g.len().saturating_sub(NAMED);
+        let more = if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        };
+        DoubtNote {
+            kind: DoubtKind::Ambiguous,
+            line: 0,
+            text: String::new(),
+            doubt: format!(
+                "no reading so far tells these apart: {}{more}",
+                g[..g.len().min(NAMED)].join(", ")
+            ),
+        }
+    };
+    ranking
+        .groups
+        .iter()
+        .filter(|g| g.iter().any(|n| leaders.contains(&n.as_str())))
+        .map(of)
+        .collect()
+}

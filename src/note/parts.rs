@@ -1,0 +1,84 @@
+//! Parts that were put in, and where they came from.
+
+use super::model::PartNote;
+use super::story::{self, Entry};
+use crate::faultmap::model::BoardModel;
+use crate::sheet::{Action, HandsOn, Statement, origin_text};
+
+/// Every part put in after the first reading, in order.
+pub fn parts(model: &BoardModel, entries: &[Entry]) -> Vec<PartNote> {
+    let first = entries
+        .iter()
+        .find(|e| story::reads(e.says))
+        .map_or(usize::MAX, |e| e.line);
+    let mut out: Vec<PartNote> = Vec::new();
+    for e in entries {
+        match e.says {
+            Statement::HandsOn(HandsOn {
+                action: action @ (Action::Swap | Action::Replace),
+                places,
+                ..
+            }) => {
+                for place in places {
+                    out.push(put_in(model, e.line, &place.name, *action));
+                }
+            }
+            Statement::Fitted { place, part } if e.line > first => {
+                let note = at(&mut out, model, e.line, &place.name);
+                note.part = Some(part.clone());
+            }
+            Statement::Origin { places, from } => {
+                for place in places {
+                    let note = at(&mut out, model, e.line, &place.name);
+                    note.origin = origin(&origin_text(from));
+                }
+            }
+            Statement::OldPart { place, what } => {
+                let note = at(&mut out, model, e.line, &place.name);
+                note.old = Some(what.clone());
+            }
+            _ => {}
+        }
+    }
+    out
+}
+
+fn origin(said: &str) -> String {
+    match said {
+        "shelf" => "from the shelf".into(),
+        "new" => "new".into(),
+        donor => format!("out of {donor}"),
+    }
+}
+
+/// The last part put in at this position, or a new entry.
+fn at<'n>(
+    out: &'n mut Vec<PartNote>,
+    model: &BoardModel,
+    line: usize,
+    socket: &str,
+) -> &'n mut PartNote {
+    let found = out
+        .iter()
+        .rposition(|p| p.socket.eq_ignore_ascii_case(socket));
+    let i = found.unwrap_or_else(|| {
+        out.push(put_in(model, line, socket, Action::Replace));
+        out.len() - 1
+    });
+    &mut out[i]
+}
+
+fn put_in(model: &BoardModel, line: usize, word: &str, action: Action) -> PartNote {
+    let position = crate::observe::board::position(model, word).map(|(_, p)| p);
+    let origin = match action {
+        Action::Swap => "known to be good; not said where from",
+        _ => "not said",
+    };
+    PartNote {
+        line,
+        socket: position.map_or(word.to_string(), |p| p.name.clone()),
+        part: position.and_then(|p| p.part_type.clone()),
+        origin: origin.into(),
+        old: None,
+    }
+}

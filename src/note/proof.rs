@@ -1,0 +1,105 @@
+//! Is it cured? The loops since the last remedy against those before it, counted as the session counts them.
+
+use super::checks::Result;
+use super::model::{LoopsNote, ProofNote};
+use crate::bench::proof::standing;
+use crate::infer::network::Outcome;
+use crate::rank::Ranking;
+use crate::soak;
+use crate::ticket::Ticket;
+use crate::ticket::compare::is_remedy;
+
+/// The formula of [`soak::unseen`], for the note.
+const FORMULA: &str = "with k of m loops failing before, all rates equally probable beforehand, an uncured fault stays unseen for \
+    n loops with the probability (m - k + 1 + i) / (m + 2 + i), multiplied for i from 0 to n - 1 (Bayes' rule; beta-binomial); \
+    it has to be below 5\u{a0}%";
+
+/// What the ticket proves.
+pub fn proof(ticket: &Ticket, ranking: &Ranking, results: &[Result]) -> ProofNote {
+    let last = ticket
+        .hands_on()
+        .iter()
+        .rfind(|(_, h)| is_remedy(h.action))
+        .map(|(e, _)| e.line);
+    let kinds: Vec<LoopsNote> = standing(ticket, ranking)
+        .into_iter()
+        .map(|(kind, count, proof)| loops(kind, count, proof))
+        .collect();
+    let clean = kinds.iter().any(|k| k.clean > 0);
+    let fails = last.is_some_and(|line| {
+        results
+            .iter()
+            .any(|r| r.line > line && r.outcome != Outcome::Pass)
+    });
+    let failed_again = fails && !clean;
+    let mut cures = kinds.iter().filter(|k| k.failed_before > 0).peekable();
+    let proved = cures.peek().is_some() && !failed_again && cures.all(|k| k.to_go == Some(0));
+    let said = match last {
+        None => "Nothing was renewed or refitted, so there is nothing to prove.".to_string(),
+        Some(_) if failed_again => "Not cured: it failed again after the last remedy.".into(),
+        Some(_) if !clean => {
+            "Not proved: no clean loops were counted since the last remedy.".into()
+        }
+        Some(_) => {
+            let verdict = if proved { "Proved" } else { "Not proved" };
+            let each: Vec<String> = kinds.iter().map(|k| one(k, kinds.len() == 1)).collect();
+            format!("{verdict}: {}.", each.join("; "))
+        }
+    };
+    let formula = kinds
+        .iter()
+        .any(|k| k.needed.is_some())
+        .then(|| FORMULA.to_string());
+    ProofNote {
+        proved,
+        kinds,
+        said,
+        formula,
+    }
+}
+
+fn loops(kind: &str, count: soak::Count, proof: soak::Proof) -> LoopsNote {
+    let mut note = LoopsNote {
+        kind: kind.to_lowercase(),
+        failed_before: count.failed,
+        loops_before: count.of,
+        clean: count.clean,
+        needed: None,
+        to_go: None,
+        unseen: None,
+        rate_below: None,
+    };
+    match proof {
+        soak::Proof::Cure {
+            unseen,
+            needed,
+            to_go,
+        } => {
+            (note.needed, note.to_go, note.unseen) = (needed, to_go, Some(unseen));
+        }
+        soak::Proof::NeverFailed { rate_below } => note.rate_below = Some(rate_below),
+    }
+    note
+}
+
+/// What loops of one kind say.
+fn one(k: &LoopsNote, alone: bool) -> String {
+    let kind = match (alone, k.kind.as_str(), k.clean) {
+        (_, "cold starts", 1) => "cold start",
+        (_, "cold starts", _) => "cold starts",
+        (true, _, 1) => "loop",
+        (true, ..) => "loops",
+        (_, _, 1) => "warm loop",
+        _ => "warm loops",
+    };
+    let clean = format!("{} clean {kind} since the last remedy", k.clean);
+    match (k.needed, k.to_go, k.rate_below) {
+        (Some(n), Some(0), _) => format!("{clean}, {n} are enough for 95\u{a0}%"),
+        (Some(n), Some(more), _) => format!("{clean}, {n} are needed for 95\u{a0}%, {more} more"),
+        (_, _, Some(p)) => format!(
+            "{clean}, none failed before: fewer than {:.0}\u{a0}% fail (95\u{a0}% sure)",
+            (p * 100.0).ceil()
+        ),
+        _ => format!("{clean}; it failed too rarely before to be proved by loops"),
+    }
+}
