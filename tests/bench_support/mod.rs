@@ -130,6 +130,7 @@ pub fn session(
         now: &now,
         name: "0402",
         learned,
+        has: &whichsocket::next::Bench::default(),
     }
     .run()
 }
