@@ -68,6 +68,7 @@ impl Library {
         errors.extend(more);
         if errors.is_empty() {
             Ok(Self {
+                learned: None,
                 own,
                 learned: None,
                 ready: Mutex::default(),

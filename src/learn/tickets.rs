@@ -8,7 +8,6 @@ use crate::shipped::Library;
 use crate::ticket::{Status, Ticket};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// The unit that `proved U10 dead` names: the longest unit name at its start, or a position (its part).
 pub fn unit_of(model: &BoardModel, proved: &str) -> Option<usize> {
@@ -71,7 +70,7 @@ pub struct PassedOver {
 /// Counts tickets one after another.
 pub struct Counter<'l> {
     library: &'l Library,
-    boards: HashMap<String, Arc<BoardModel>>,
+    boards: HashMap<String, BoardModel>,
     /// By board and header, what was to be expected of each unit.
     expected: HashMap<String, Vec<f64>>,
     /// What was counted so far.
