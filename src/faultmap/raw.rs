@@ -429,7 +429,11 @@ pub struct KeyboardRaw {
     pub aliases: BTreeMap<String, String>,
 }
 
-/// Main memory.
+/// Main memory as it is wired: its first (mostly only) bank, and further ones.
+///
+/// The checks `memory.bit.N`, `memory.address.K`, `memory.strobe.ras`, `memory.strobe.cas`, `memory.write`, `memory.refresh`
+/// belong to a bank without a name; those of a bank `upper` are `upper.bit.N`, `upper.address.K` and so on. Strobes, write and
+/// refresh say what the chips share: no test names them, but lists of failing cells point at them (`observe::memory`).
 #[derive(Debug, Clone, Deserialize, Serialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct MemoryRaw {
@@ -442,6 +446,38 @@ pub struct MemoryRaw {
     pub from: u32,
     /// See `from`.
     pub to: u32,
+    /// Address line k of the chips carries A(k) and A(k + column); half of the address bits when left out. Address bits
+    /// beyond twice that have a line each.
+    #[serde(default)]
+    pub column: Option<u32>,
+    /// Where that rule does not hold: the address bits on each line, row/column, in order of the `address` checks:
+    /// `A0/A8 A1/A9`; `-` for none.
+    #[serde(default)]
+    pub lines: String,
+    /// Further banks by name.
+    #[serde(default)]
+    pub others: BTreeMap<String, BankRaw>,
+}
+
+/// A further bank of main memory; fields as in [`MemoryRaw`].
+#[derive(Debug, Clone, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct BankRaw {
+    /// Positions in order of data bit 0 upwards.
+    pub bits: String,
+    /// Bits a chip gives.
+    #[serde(default = "one")]
+    pub width: u8,
+    /// First address.
+    pub from: u32,
+    /// Last address.
+    pub to: u32,
+    /// Step from row to column address bits.
+    #[serde(default)]
+    pub column: Option<u32>,
+    /// Address bits on each multiplexed line.
+    #[serde(default)]
+    pub lines: String,
 }
 
 fn one() -> u8 {

@@ -3,6 +3,7 @@
 use super::{Supposed, costs};
 use crate::faultmap::model::{BoardModel, LineDef, Position, Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect};
+use crate::observe::memory;
 use crate::observe::{Aspect, MEASURED, TYPED, board, effects};
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
@@ -311,8 +312,9 @@ impl Collector<'_> {
             .cloned()
             .collect();
         for check in open {
-            // Without a running test there is nothing to read off it, and a picture state is seen without asking.
-            if check.id.starts_with("picture.") || (check.test && !self.ranking.observed.test_ran) {
+            // Without a running test there is nothing to read off it, and a picture state is seen without asking. What memory
+            // chips share no test shows by itself.
+            if check.id.starts_with("picture.") || memory::shared(&check.id) || (check.test && !self.ranking.observed.test_ran) {
                 continue;
             }
             let rows = self.rows(

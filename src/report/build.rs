@@ -77,6 +77,7 @@ pub fn view(
         doubtful: why.map(|w| doubtful(ranking, &w)).unwrap_or_default(),
         facts_used: facts(model, ranking),
         remarks: remarks(sheets, ranking),
+        hints: ranking.observed.hints.iter().map(hint).collect(),
     }
 }
 
@@ -156,6 +157,15 @@ fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
         }
     };
     why.odd.iter().map(of).collect()
+}
+
+fn hint(h: &crate::observe::Hint) -> HintView {
+    HintView {
+        sheet: h.sheet,
+        line: h.line,
+        text: h.text.clone(),
+        pattern: h.pattern.clone(),
+    }
 }
 
 /// Lines of the sheets that were not understood.

@@ -139,6 +139,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
             &format!("May lie behind it: {}, {}.", c.cause, chance(c.probability)),
         );
     }
+    for h in &v.hints {
+        p.hang("     ", &h.text);
+    }
     if v.unexplored_mass > 0.0 {
         let share = v.unexplored_mass * 100.0;
         p.hang(

@@ -1,0 +1,255 @@
+//! How probable a list of failing cells is, given what is wrong: a normalised distribution over all lists of that length.
+//!
+//! A test walks through the bank and lists what fails; a person types the first few lines, mostly, or some of them.
+//!
+//! P(lines | fault) = Σ over patterns and effects of P(effect) · [ w · Π P(cells passed over read right) · Π P(line)
+//!                                                        + (1 − w) · Π P(line) / F ],
+//!
+//! F: the number of cells that fail. The first part is a walk, cell by cell (hence it sums to one over all lists), the second picks any failing
+//! cells. Long stretches of cells are judged by an even sample of [`SAMPLE`] of them.
+
+use super::effect::{Effect, Reads, fails, predict};
+use super::layout::Bank;
+use super::pattern::Pattern;
+
+/// One line: address, byte written, byte read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Line {
+    /// Address.
+    pub address: u32,
+    /// Byte written.
+    pub wrote: u8,
+    /// Byte read.
+    pub read: u8,
+}
+
+/// A list as typed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct List {
+    /// The lines, those that read right among them.
+    pub lines: Vec<Line>,
+    /// `n more`.
+    pub more: Option<u32>,
+    /// It is said that there is nothing more.
+    pub complete: bool,
+}
+
+/// Cells of a stretch that are looked at.
+const SAMPLE: u32 = 8;
+/// Cells of a bank that are looked at to know how many fail.
+const SPREAD: u32 = 64;
+/// P(the first lines were typed, upwards; the same downwards; any lines) (guesses).
+const WALKS: [f64; 3] = [0.6, 0.1, 0.3];
+/// P(the test begins at the first address of the bank); else it leaves out a stretch for itself (guess).
+const FROM_START: f64 = 0.5;
+
+/// One way to explain a list: bits reached, and what is done to them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Theory {
+    /// Data bits reached.
+    pub lanes: u8,
+    /// What is done to them.
+    pub effect: Effect,
+}
+
+/// ln P(lines of the list | theory, pattern), as far as the bits of the theory go. Lines that read right in these bits were not listed for
+/// them: they only count as read right.
+pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List) -> f64 {
+    let Theory { lanes, effect } = theory;
+    let (mut right, mut read) = (0.0, 0.0);
+    let mut at: Vec<u32> = Vec::with_capacity(list.lines.len());
+    for l in &list.lines {
+        let p = predict(effect, lanes, pattern, bank, l.address, l.wrote).of(l.read, lanes);
+        if (l.read ^ l.wrote) & lanes == 0 {
+            right += p.ln();
+        } else {
+            read += p.ln();
+            at.push(l.address);
+        }
+    }
+    if at.is_empty() && !list.complete {
+        return right;
+    }
+    let many = failing(theory, pattern, bank);
+    let walk = Walk {
+        theory,
+        pattern,
+        bank,
+    };
+    let tail = |from: u32, to: u32| {
+        if list.complete {
+            walk.passed(from, to)
+        } else {
+            0.0
+        }
+    };
+    let up = match at.as_slice() {
+        [] => walk.head(bank.to + 1),
+        [first, .., last] | [first @ last] if at.is_sorted_by(|a, b| a < b) => {
+            walk.head(*first) + walk.between(&at) + read + tail(last + 1, bank.to)
+        }
+        _ => f64::NEG_INFINITY,
+    };
+    let down = match at.as_slice() {
+        [] => walk.passed(bank.from, bank.to),
+        [first, .., last] | [first @ last] if at.is_sorted_by(|a, b| a > b) => {
+            let reversed: Vec<u32> = at.iter().rev().copied().collect();
+            let before = if *last > bank.from {
+                tail(bank.from, last - 1)
+            } else {
+                0.0
+            };
+            walk.passed(first + 1, bank.to) + walk.between(&reversed) + read + before
+        }
+        _ => f64::NEG_INFINITY,
+    };
+    let any = match (at.len() as f64, list.complete) {
+        (_, true) => f64::NEG_INFINITY,
+        (n, false) => read - n * many.ln(),
+    };
+    let told = [up, down, any];
+    let walks = match pattern {
+        Pattern::MarchUp(_) => [WALKS[0] + WALKS[1], 0.0, WALKS[2]],
+        Pattern::MarchDown(_) => [0.0, WALKS[0] + WALKS[1], WALKS[2]],
+        _ => WALKS,
+    };
+    let sum = ln_sum(told.iter().zip(walks).map(|(l, w)| l + f64::ln(w)));
+    right + sum + count(list, at.len(), many, bank)
+}
+
+/// ln Σ exp.
+pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
+    let top = terms.clone().fold(f64::NEG_INFINITY, f64::max);
+    if top == f64::NEG_INFINITY {
+        return top;
+    }
+    top + terms.map(|t| (t - top).exp()).sum::<f64>().ln()
+}
+
+struct Walk<'a> {
+    theory: Theory,
+    pattern: Pattern,
+    bank: &'a Bank,
+}
+
+impl Walk<'_> {
+    /// ln P(all cells of a stretch read right).
+    fn passed(&self, from: u32, to: u32) -> f64 {
+        if from > to {
+            return 0.0;
+        }
+        let (n, Theory { lanes, effect }) = (to - from + 1, self.theory);
+        let look = |a: u32| (-fails(effect, lanes, self.pattern, self.bank, a)).ln_1p();
+        let each = |a: u32| look(a).max(-30.0);
+        if n <= 2 * SAMPLE {
+            return (from..=to).map(each).sum();
+        }
+        // Blocks are small: count what of them lies in the stretch instead of hoping to hit it.
+        if let Effect::Block { mask, value, .. } = effect {
+            let inside = blocked_below(mask, value, to + 1) - blocked_below(mask, value, from);
+            let right = f64::from(n) - inside;
+            let p = fails(effect, lanes, self.pattern, self.bank, value | from & !mask);
+            let slip = 1.0 - (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
+            return inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p();
+        }
+        let step = f64::from(n) / f64::from(SAMPLE);
+        let sample = (0..SAMPLE).map(|i| {
+            // An odd offset that changes, so that no address bit is the same in all.
+            let a = from + (f64::from(i) * step) as u32;
+            (a + (i * 0x2B) % step.max(1.0) as u32).min(to)
+        });
+        sample.map(each).sum::<f64>() * step
+    }
+
+    /// ln P(nothing before the first line failed), over where the test may begin.
+    fn head(&self, first: u32) -> f64 {
+        let starts = starts(self.bank);
+        let share = (1.0 - FROM_START) / (starts.len() - 1) as f64;
+        let mut passed = 0.0;
+        let mut terms = Vec::with_capacity(starts.len());
+        let mut end = first;
+        for (i, &start) in starts.iter().enumerate().rev() {
+            if start > first {
+                continue;
+            }
+            if start < end {
+                passed += self.passed(start, end - 1);
+                end = start;
+            }
+            let weight = if i == 0 { FROM_START } else { share };
+            terms.push(passed + weight.ln());
+        }
+        ln_sum(terms.into_iter())
+    }
+
+    /// ln P(nothing between the lines failed).
+    fn between(&self, at: &[u32]) -> f64 {
+        at.windows(2).map(|w| self.passed(w[0] + 1, w[1] - 1)).sum()
+    }
+}
+
+/// Where a test may begin: at the first address, or past a stretch of a power of two of a page.
+fn starts(bank: &Bank) -> Vec<u32> {
+    let n = bank.cells();
+    let page = (n / 256).max(1);
+    let more = (0..8)
+        .map(|k| bank.from + (page << k))
+        .filter(|&a| a < bank.to);
+    std::iter::once(bank.from).chain(more).collect()
+}
+
+/// Addresses below `end` with these bits, roughly (exact for powers of two).
+fn blocked_below(mask: u32, value: u32, end: u32) -> f64 {
+    // Walk the bits of `end` from the top: a 1 means that all numbers with 0 there are below.
+    let mut count = 0.0;
+    let mut prefix = 0;
+    for bit in (0..32).rev() {
+        let b = 1u32 << bit;
+        if end & b == 0 {
+            continue;
+        }
+        let high = !(b - 1);
+        if prefix & mask & high == value & high {
+            count += f64::from(((b - 1) & !mask).count_ones()).exp2();
+        }
+        prefix |= b;
+    }
+    count
+}
+
+/// How many cells fail.
+pub fn failing(theory: Theory, pattern: Pattern, bank: &Bank) -> f64 {
+    let Theory { lanes, effect } = theory;
+    let n = bank.cells();
+    if n <= SPREAD {
+        return (bank.from..=bank.to)
+            .map(|a| fails(effect, lanes, pattern, bank, a))
+            .sum();
+    }
+    if let Effect::Block { mask, value, reads } = effect {
+        let cells = blocked_below(mask, value, bank.to + 1) - blocked_below(mask, value, bank.from);
+        let p = match (reads, pattern.at(value)) {
+            (Reads::Any, _) | (_, None) => 0.5,
+            _ => fails(effect, lanes, pattern, bank, value | bank.from & !mask),
+        };
+        let slips = f64::from(n) * super::effect::SLIP * f64::from(lanes.count_ones());
+        return cells * p + slips;
+    }
+    let step = n / SPREAD;
+    let sample = (0..SPREAD).map(|i| bank.from + i * step + (i * 0x35) % step);
+    let sum: f64 = sample
+        .map(|a| fails(effect, lanes, pattern, bank, a))
+        .sum();
+    sum / f64::from(SPREAD) * f64::from(n)
+}
+
+/// ln P(how many more there are): within a factor of two or so, since a test may pass several times and a person may round (guess).
+fn count(list: &List, typed: usize, many: f64, bank: &Bank) -> f64 {
+    let Some(more) = list.more else { return 0.0 };
+    let of = |n: f64| (n + 1.0).log2();
+    let most = of(2.0 * f64::from(bank.cells())).ceil() as i32;
+    let weight = |bin: f64| -(bin - of(many)).abs();
+    let all = ln_sum((0..=most).map(|b| weight(f64::from(b))));
+    let seen = of(f64::from(more) + typed as f64).round().min(f64::from(most));
+    weight(seen) - all
+}
