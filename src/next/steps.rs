@@ -314,7 +314,10 @@ impl Collector<'_> {
         for check in open {
             // Without a running test there is nothing to read off it, and a picture state is seen without asking. What memory
             // chips share no test shows by itself.
-            if check.id.starts_with("picture.") || memory::shared(&check.id) || (check.test && !self.ranking.observed.test_ran) {
+            if check.id.starts_with("picture.")
+                || memory::shared(&check.id)
+                || (check.test && !self.ranking.observed.test_ran)
+            {
                 continue;
             }
             let rows = self.rows(

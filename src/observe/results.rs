@@ -92,14 +92,16 @@ impl Observer<'_> {
             Subject::Memory => {
                 let banks = m.memory.iter().flat_map(super::memory::layout::banks);
                 let all: Vec<String> = banks.flat_map(|b| starting(&b.check(""))).collect();
-                if all.is_empty() { starting("memory.") } else { all }
+                if all.is_empty() {
+                    starting("memory.")
+                } else {
+                    all
+                }
             }
             Subject::MemoryBit(n) => of(format!("memory.bit.{n}")),
-            Subject::MemorySocket(place) => self
-                .bits_of(&place.name)
-                .into_iter()
-                .flat_map(of)
-                .collect(),
+            Subject::MemorySocket(place) => {
+                self.bits_of(&place.name).into_iter().flat_map(of).collect()
+            }
             Subject::Rom(word) if word == "all" => starting("rom."),
             Subject::Rom(word) => self.rom(word).map(&of).unwrap_or_default(),
             Subject::ColourMemory => starting("colour."),
@@ -152,11 +154,16 @@ impl Observer<'_> {
 
     /// Data bits of the memory chip in a socket, as numbers of the `bit` checks of its bank.
     fn bits_of(&self, socket: &str) -> Vec<String> {
-        let banks = self.model.memory.iter().flat_map(super::memory::layout::banks);
+        let banks = self
+            .model
+            .memory
+            .iter()
+            .flat_map(super::memory::layout::banks);
         let of = |bank: super::memory::layout::Bank| {
             let lanes = bank.lanes_of(socket);
             let bits = (0..8).filter(move |i| lanes >> i & 1 == 1);
-            bits.map(move |i| bank.check(&format!("bit.{i}"))).collect::<Vec<_>>()
+            bits.map(move |i| bank.check(&format!("bit.{i}")))
+                .collect::<Vec<_>>()
         };
         banks.flat_map(of).collect()
     }

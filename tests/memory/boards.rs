@@ -72,7 +72,10 @@ fn altered(name: &str, exchange: &[(&str, String)]) -> BoardModel {
     let maps = Path::new(env!("CARGO_MANIFEST_DIR")).join("faultmaps");
     let mut text = std::fs::read_to_string(maps.join("boards/dunlin-64.yaml")).unwrap();
     for (old, new) in exchange {
-        assert!(text.contains(old), "the map of the school computer has changed: no '{old}'");
+        assert!(
+            text.contains(old),
+            "the map of the school computer has changed: no '{old}'"
+        );
         text = text.replace(old, new);
     }
     let dir = tempfile::tempdir().unwrap();
@@ -131,14 +134,22 @@ fn four_bit() -> Board {
         let md = |k: usize| format!("MD{}", 4 * i + k);
         format!(
             "  N{i}: {{family: memory-four-bit, type: \"41464\", role: \"data bits {} to {}\", socket: true, pins: \"GND {} {} WE_N RAS_N MA6 MA5 MA4 +5V MA7 MA3 MA2 MA1 MA0 {} CAS_N {} GND\"}}\n",
-            4 * i, 4 * i + 3, md(0), md(1), md(2), md(3)
+            4 * i,
+            4 * i + 3,
+            md(0),
+            md(1),
+            md(2),
+            md(3)
         )
     };
     let bits: Vec<String> = (0..8)
         .map(|b| format!("  memory.bit.{b}: {{reads: N{}.cell.{} memory-read.{b} address.0..7@0.9, test: true, what: data bit {b}}}", b / 4, b % 4 + 1))
         .collect();
     let removed = without_chips();
-    let mut exchange: Vec<(&str, String)> = removed.iter().map(|(l, _)| (l.as_str(), String::new())).collect();
+    let mut exchange: Vec<(&str, String)> = removed
+        .iter()
+        .map(|(l, _)| (l.as_str(), String::new()))
+        .collect();
     let all = |w: &str| format!("N0.cell.1..4{w} N1.cell.1..4{w}");
     exchange.extend([
         ("board: dunlin-64\n", "board: four-bit\n".to_string()),
@@ -197,9 +208,12 @@ fn two_banks() -> Board {
             format!("  upper.address.{k}: {{what: upper memory address line {k}, needs: L{chip}.mux.{y} L{chip}.y{y} UA{k}}}\n")
         })
         .collect();
-    let checks = "  memory.bit.0..7: {reads: \"K#.cell memory-read.# address.0..6@0.9\", test: true, what: \"data bit # of the lower memory\"}\n  upper.bit.0..7: {reads: \"M#.cell memory-read.# upper.address.0..7@0.9\", test: true, what: \"data bit # of the upper memory\"}\n  upper.address.0..7: {reads: \"upper.address.#\", test: true, what: \"address line # of the upper memory\"}\n  upper.strobe.cas: {reads: CASU_N, test: true, what: column strobe of the upper memory}\n  upper.write: {reads: WE_N, test: true, what: write of the upper memory}";
+    let checks = "  memory.bit.0..7: {reads: \"K#.cell memory-read.# address.0..6@0.9\", test: true, what: \"data bit # of the lower memory\"}\n  upper.bit.0..7: {reads: \"M#.cell memory-read.# upper.address.0..7@0.9\", test: true, what: \"data bit # of the upper memory\"}\n  upper.address.0..7: {reads: \"upper.address.#\", test: true, what: \"address line # of the upper memory\"}\n  upper.strobe.cas: {reads: CASU_N, test: true, what: column strobe of the upper memory}\n  upper.refresh: {reads: V1.address L3.mux.1..4@0.6 L4.mux.1..4@0.6, test: true, what: refresh of the upper memory}\n  upper.write: {reads: WE_N, test: true, what: write of the upper memory}";
     let removed = without_chips();
-    let mut exchange: Vec<(&str, String)> = removed.iter().map(|(l, _)| (l.as_str(), String::new())).collect();
+    let mut exchange: Vec<(&str, String)> = removed
+        .iter()
+        .map(|(l, _)| (l.as_str(), String::new()))
+        .collect();
     exchange.extend([
         ("board: dunlin-64\n", "board: two-banks\n".to_string()),
         ("  # Row address on the B inputs", format!("{lower}{upper}{more}  # Row address on the B inputs")),
@@ -221,9 +235,13 @@ fn two_banks() -> Board {
         pairs: regular(lines, 7, bits),
         beside: beside.to_vec(),
         own_data: true,
-            own_write: true,
+        own_write: true,
     };
-    let low: Vec<(u32, u32)> = BESIDE_X1.iter().copied().filter(|p| p.0 != 7 && p.1 != 7).collect();
+    let low: Vec<(u32, u32)> = BESIDE_X1
+        .iter()
+        .copied()
+        .filter(|p| p.0 != 7 && p.1 != 7)
+        .collect();
     Board {
         model: altered("two-banks", &exchange),
         banks: vec![

@@ -10,7 +10,11 @@ use whichsocket::shipped::Library;
 fn ranked(board: &str, text: &str) -> Ranking {
     let model = Library::default().board(board).unwrap();
     let sheet = parse("codes", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).collect();
+    let lost: Vec<_> = sheet
+        .lines
+        .iter()
+        .filter(|l| l.not_understood.is_some())
+        .collect();
     assert!(lost.is_empty(), "not understood: {lost:?}");
     rank(&model, &[sheet]).unwrap()
 }
@@ -22,20 +26,32 @@ fn p(r: &Ranking, name: &str) -> f64 {
 
 /// Data bits above this one that some reading lets pass.
 fn cleared(r: &Ranking, bit: usize) -> Vec<String> {
-    let pass = r.observed.readings.iter().filter_map(|x| match &x.evidence {
-        Evidence::Check(c) if c.outcome == Outcome::Pass && c.check.starts_with("memory.bit.") => {
-            Some(c.check.clone())
-        }
-        _ => None,
-    });
+    let pass = r
+        .observed
+        .readings
+        .iter()
+        .filter_map(|x| match &x.evidence {
+            Evidence::Check(c)
+                if c.outcome == Outcome::Pass && c.check.starts_with("memory.bit.") =>
+            {
+                Some(c.check.clone())
+            }
+            _ => None,
+        });
     let number = |id: &String| id.rsplit('.').next().and_then(|n| n.parse::<usize>().ok());
-    pass.filter(|id| number(id).is_some_and(|n| n > bit)).collect()
+    pass.filter(|id| number(id).is_some_and(|n| n > bit))
+        .collect()
 }
 
 /// The part to change next: the likeliest that is in the machine now.
 fn next(r: &Ranking) -> String {
     let current = |s: &&whichsocket::rank::Suspect| {
-        let cause = r.assembled.instances.iter().position(|i| *i == s.instance).unwrap();
+        let cause = r
+            .assembled
+            .instances
+            .iter()
+            .position(|i| *i == s.instance)
+            .unwrap();
         r.assembled.is_current(cause)
     };
     r.suspects.iter().find(current).unwrap().name.clone()
@@ -62,7 +78,11 @@ fn one_after_the_other(board: &str, sockets: &[&str; 8], remedy: &str, bad: [usi
     while let Some(&bit) = left.first() {
         text += &format!("memory bit {bit} bad\n");
         let r = ranked(board, &text);
-        assert_eq!(cleared(&r, bit), Vec::<String>::new(), "a code clears nothing that comes after\n{text}");
+        assert_eq!(
+            cleared(&r, bit),
+            Vec::<String>::new(),
+            "a code clears nothing that comes after\n{text}"
+        );
         let chip = next(&r);
         assert_eq!(chip, sockets[bit], "{text}");
         left.retain(|&b| sockets[b] != chip);
@@ -75,11 +95,24 @@ fn one_after_the_other(board: &str, sockets: &[&str; 8], remedy: &str, bad: [usi
     let named: Vec<&str> = bad.iter().map(|&b| sockets[b]).collect();
     assert_eq!(changed, named);
     for name in &named {
-        assert!(p(&r, name) > 0.9, "{board} {remedy}: {name} {}\n{text}", p(&r, name));
+        assert!(
+            p(&r, name) > 0.9,
+            "{board} {remedy}: {name} {}\n{text}",
+            p(&r, name)
+        );
         let new = format!("{name} (new part)");
         assert!(p(&r, &new) < 0.05, "{new} {}", p(&r, &new));
     }
-    for s in r.suspects.iter().filter(|s| !named.contains(&s.name.as_str())) {
-        assert!(s.probability < 0.1, "{board} {remedy}: {} {}\n{text}", s.name, s.probability);
+    for s in r
+        .suspects
+        .iter()
+        .filter(|s| !named.contains(&s.name.as_str()))
+    {
+        assert!(
+            s.probability < 0.1,
+            "{board} {remedy}: {} {}\n{text}",
+            s.name,
+            s.probability
+        );
     }
 }

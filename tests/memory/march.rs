@@ -33,7 +33,9 @@ fn coverage_equals_the_table() {
         assert_eq!(operations, length, "{name}: length");
         let found = kinds.each_ref().map(|(_, all)| {
             let checker = name == "Checkerboard";
-            all.iter().filter(|&&f| always_found(&test, checker, f)).count()
+            all.iter()
+                .filter(|&&f| always_found(&test, checker, f))
+                .count()
         });
         assert_eq!(found, expected, "{name}");
     }
@@ -43,7 +45,8 @@ fn coverage_equals_the_table() {
 #[test]
 fn the_table_is_that_of_the_file() {
     let here = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
-    let places = ["../shared", "../../shared"].map(|p| here.join(p).join("facts/march_coverage_computed.csv"));
+    let places = ["../shared", "../../shared"]
+        .map(|p| here.join(p).join("facts/march_coverage_computed.csv"));
     let Some(path) = places.iter().find(|p| p.exists()) else {
         return;
     };

@@ -38,7 +38,10 @@ fn sum(theory: Theory, pattern: Pattern, most: usize) -> f64 {
             total += ln_likelihood(theory, pattern, &bank, &list).exp();
         }
         if length < most {
-            lists = lists.iter().flat_map(|l| longer(l, theory, pattern)).collect();
+            lists = lists
+                .iter()
+                .flat_map(|l| longer(l, theory, pattern))
+                .collect();
         }
     }
     total

@@ -10,7 +10,7 @@ use super::pattern::Pattern;
 /// P(one bit of a typed byte is a slip): one in ten thousand (guess, as for any typed result).
 pub const SLIP: f64 = 1e-4;
 /// P(a cell that is not refreshed has lost its charge when it is read) (guess).
-const DECAYED: f64 = 0.75;
+const DECAYED: f64 = 0.9;
 /// P(a chip that is too slow still gives the byte read before it) (guess).
 const LATE: f64 = 0.3;
 
@@ -143,9 +143,7 @@ impl Prediction {
             let soft_wrong = (differ & soft).count_ones() as i32;
             let soft_right = soft.count_ones() as i32 - soft_wrong;
             let p = alt.weight * self.flip.powi(wrong) * (1.0 - self.flip).powi(sure - wrong);
-            p * 0.5f64.powi(free)
-                * DECAYED.powi(soft_right)
-                * (1.0 - DECAYED).powi(soft_wrong)
+            p * 0.5f64.powi(free) * DECAYED.powi(soft_right) * (1.0 - DECAYED).powi(soft_wrong)
         })
         .sum()
     }
@@ -166,9 +164,14 @@ pub fn predict(
         Effect::Float | Effect::Unknown => Prediction::one(wrote, lanes),
         Effect::Echo => Prediction::one(mix((address >> 8) as u8), 0),
         Effect::Alias(bits, How::Restless) => restless(bits, lanes, pattern, address, wrote),
-        Effect::Alias(bits, How::Frozen) => {
-            aliased(address & !bits, address | bits, lanes, pattern, address, wrote)
-        }
+        Effect::Alias(bits, How::Frozen) => aliased(
+            address & !bits,
+            address | bits,
+            lanes,
+            pattern,
+            address,
+            wrote,
+        ),
         Effect::Joined { pairs, high } => {
             let (first, last) = joined(pairs, high, address);
             aliased(first, last, lanes, pattern, address, wrote)
@@ -304,7 +307,8 @@ fn joined(pairs: [u32; 2], high: bool, address: u32) -> (u32, u32) {
 /// P(the bits `lanes` of the cell read wrong), when the byte written there is known from the pattern or averaged over bytes
 /// when not.
 pub fn fails(effect: Effect, lanes: u8, pattern: Pattern, bank: &Bank, address: u32) -> f64 {
-    let of = |wrote: u8| 1.0 - predict(effect, lanes, pattern, bank, address, wrote).of(wrote, lanes);
+    let of =
+        |wrote: u8| 1.0 - predict(effect, lanes, pattern, bank, address, wrote).of(wrote, lanes);
     match pattern.at(address) {
         Some(wrote) => of(wrote).max(0.0),
         None => [0x00, 0xFF, 0x55, 0xAA].into_iter().map(of).sum::<f64>() / 4.0,

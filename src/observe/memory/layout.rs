@@ -157,7 +157,10 @@ mod tests {
         assert_eq!(b.lines.len(), 8);
         assert_eq!(b.lines[2].both(), 1 << 2 | 1 << 10);
         assert_eq!((b.row_bits(), b.column_bits()), (0x00FF, 0xFF00));
-        assert_eq!((b.lanes_of("M3"), b.check("bit.3")), (8, "memory.bit.3".into()));
+        assert_eq!(
+            (b.lanes_of("M3"), b.check("bit.3")),
+            (8, "memory.bit.3".into())
+        );
         let mut two = raw("U1 U2", 4, 0x7FFF);
         let upper = BankRaw {
             bits: "U3 U4".into(),

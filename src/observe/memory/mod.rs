@@ -162,7 +162,10 @@ impl Observer<'_> {
             let Some(check) = self.model.check(&id) else {
                 continue;
             };
-            let (reads, text) = (check.reads.clone(), format!("{} is no longer named", check.what));
+            let (reads, text) = (
+                check.reads.clone(),
+                format!("{} is no longer named", check.what),
+            );
             self.check(&id, &reads, Aspect::Trouble, Outcome::Pass, text);
         }
     }
@@ -205,10 +208,9 @@ impl Observer<'_> {
         let bit = reading.bit;
         let id = bank.check(&format!("bit.{bit}"));
         let shows = |c: &&Cell| (c.wrote ^ c.read) >> bit & 1 == 1;
-        let (ones, all) = cells
-            .iter()
-            .filter(shows)
-            .fold((0, 0), |(ones, all), c| (ones + usize::from(c.read >> bit & 1), all + 1));
+        let (ones, all) = cells.iter().filter(shows).fold((0, 0), |(ones, all), c| {
+            (ones + usize::from(c.read >> bit & 1), all + 1)
+        });
         if let Some(first) = cells.iter().find(shows) {
             (self.sheet, self.line) = first.place;
         }
@@ -239,9 +241,7 @@ impl Observer<'_> {
             effects,
         };
         self.mark(&id);
-        let same = |r: &&mut super::Reading| {
-            matches!(&r.evidence, Evidence::Check(c) if c.check == id && c.run == run && c.outcome == Outcome::Fail)
-        };
+        let same = |r: &&mut super::Reading| matches!(&r.evidence, Evidence::Check(c) if c.check == id && c.run == run && c.outcome == Outcome::Fail);
         match self.out.readings.iter_mut().find(same) {
             Some(earlier) => earlier.evidence = Evidence::Check(better),
             None => self.push(text, Evidence::Check(better)),

@@ -64,10 +64,13 @@ pub fn reaching(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
             more(&mut r.line_kinds[kind as usize], s);
         });
     }
-    visit("strobe.ras", &|r, _, s| more(&mut r.strobe, s));
-    visit("strobe.cas", &|r, _, s| more(&mut r.strobe, s));
-    visit("write", &|r, _, s| more(&mut r.write, s));
-    visit("refresh", &|r, _, s| more(&mut r.refresh, s));
+    // A noisy or late strobe is no lost one: that shows as scattered cells.
+    let gone = |kind| matches!(kind, Kind::Lost | Kind::Low | Kind::High | Kind::Wrong);
+    let lost = |kind, s: f64| if gone(kind) { s } else { 0.0 };
+    visit("strobe.ras", &|r, k, s| more(&mut r.strobe, lost(k, s)));
+    visit("strobe.cas", &|r, k, s| more(&mut r.strobe, lost(k, s)));
+    visit("write", &|r, k, s| more(&mut r.write, lost(k, s)));
+    visit("refresh", &|r, k, s| more(&mut r.refresh, lost(k, s)));
     let of = |(mode, reach): (ModeId, Reach)| judge(model, bank, mode, &reach);
     all.into_iter().flat_map(of).collect()
 }
@@ -77,13 +80,16 @@ fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reachi
     let most = |all: &[f64]| all.iter().copied().fold(0.0, f64::max);
     let (lanes, lines) = (most(&r.lanes), most(&r.lines));
     let mask = |all: &[f64], most: f64| {
-        let hit = all.iter().enumerate().filter(|(_, s)| **s >= AS_WELL * most);
+        let hit = all
+            .iter()
+            .enumerate()
+            .filter(|(_, s)| **s >= AS_WELL * most);
         hit.fold(0u32, |m, (i, _)| m | 1 << i)
     };
     let struck = mask(&r.lines, lines);
     let everything = struck.count_ones() >= MANY_LINES && r.strobe.max(r.write) >= ABOUT;
     let all = bank.all_lanes();
-    let (place, lanes, kind, strength) = if everything || most(&[lanes, lines]) < FAINT {
+    let (place, reached, kind, strength) = if everything || most(&[lanes, lines]) < FAINT {
         (Where::Data, all, Kind::Lost, lanes)
     } else if lines >= ABOUT {
         (Where::Lines(struck), all, kind(&r.line_kinds), lines)
@@ -93,7 +99,12 @@ fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reachi
         (Where::Write, all, Kind::Lost, r.write)
     } else {
         let reached = mask(&r.lanes, lanes) as u8 & all;
-        (chip_or_data(model, bank, mode), reached, kind(&r.lane_kinds), lanes)
+        (
+            chip_or_data(model, bank, mode),
+            reached,
+            kind(&r.lane_kinds),
+            lanes,
+        )
     };
     let of = |place, lanes, kind, strength| {
         let cause = Cause { lanes, place, kind };
@@ -103,11 +114,12 @@ fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reachi
             cause,
         })
     };
-    if r.refresh < ABOUT {
-        return of(place, lanes, kind, strength).into_iter().collect();
+    // What holds a data line stops more than the refresh.
+    if r.refresh < ABOUT || (r.lanes.iter().any(|&l| l >= ABOUT) && lines < ABOUT) {
+        return of(place, reached, kind, strength).into_iter().collect();
     }
     // Whoever refreshes the memory also shares its address lines, in turn with the processor: the map cannot say whose turn a fault spoils.
-    let other = of(place, lanes, kind, 0.5 * strength);
+    let other = of(place, reached, kind, 0.5 * strength);
     let refresh = of(Where::Refresh, all, Kind::Lost, 0.5 * r.refresh);
     other.into_iter().chain(refresh).collect()
 }

@@ -58,25 +58,37 @@ pub fn candidates(wrote: &[(u32, u8)]) -> Vec<(f64, Pattern)> {
         (0.10, Pattern::MarchUp(byte)),
         (0.05, Pattern::MarchDown(byte)),
         (0.20, Pattern::Checker(checker)),
-        (0.20, Pattern::Low),
-        (0.10, Pattern::High),
+        (0.25, Pattern::Low),
+        (0.004, Pattern::High),
         (0.20, Pattern::Mixed(mixed)),
     ];
     let mut out: Vec<(f64, Pattern)> = Vec::new();
     for (prior, pattern) in all {
         let prior: f64 = prior;
-        // The byte of constants, checkers and mixtures is one of 256 that could have been chosen.
-        let choice: f64 = match pattern {
-            Pattern::Low | Pattern::High => 1.0,
-            _ => 1.0 / 256.0,
+        let choice = match pattern {
+            Pattern::Constant(c) | Pattern::MarchUp(c) | Pattern::MarchDown(c) => chosen(c),
+            Pattern::Checker(c) => chosen(c),
+            Pattern::Mixed(with) => chosen(with),
+            Pattern::Low | Pattern::High | Pattern::Unknown => 1.0,
         };
         out.push((prior.ln() + choice.ln() + fit(wrote, pattern), pattern));
     }
-    out.push((0.05f64.ln() + fit(wrote, Pattern::Unknown), Pattern::Unknown));
+    out.push((
+        0.05f64.ln() + fit(wrote, Pattern::Unknown),
+        Pattern::Unknown,
+    ));
     let best = out.iter().map(|c| c.0).fold(f64::NEG_INFINITY, f64::max);
     // What is a thousand times less probable changes nothing.
     out.retain(|c| c.0 > best - 7.0);
     out
+}
+
+/// P(a test was written with this byte): nearly all use one of four (common practice, no source).
+fn chosen(byte: u8) -> f64 {
+    match byte {
+        0x00 | 0xFF | 0x55 | 0xAA => 0.2,
+        _ => 0.2 / 252.0,
+    }
 }
 
 /// ln P(bytes written | pattern).

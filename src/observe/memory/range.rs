@@ -1,12 +1,12 @@
 //! Ranges of failing addresses: `memory C000-FFFF bad`.
 
 use super::Range;
+use super::effect::fails;
 use super::layout::Bank;
 use super::modes::reaching;
 use super::pattern::Pattern;
 use super::signature::{Line, List, Theory};
 use super::theory::theories;
-use super::effect::fails;
 use crate::infer::network::Outcome;
 use crate::observe::{CheckReading, Evidence, Observer, stepped};
 use std::collections::BTreeMap;
@@ -38,15 +38,15 @@ impl Observer<'_> {
         for r in reaching(self.model, bank) {
             let p = *known.entry(r.cause.clone()).or_insert_with(|| {
                 let all = theories(&r.cause, bank, &list);
-                all.iter().map(|&(w, t)| w * fit(t, bank, ends)).sum::<f64>()
+                all.iter()
+                    .map(|&(w, t)| w * fit(t, bank, ends))
+                    .sum::<f64>()
             });
             *sums.entry(r.mode).or_insert(0.0) += r.strength * p;
         }
         let best = sums.values().copied().fold(f64::MIN_POSITIVE, f64::max);
         let kept = 1.0 - self.trust.missed;
-        let scaled = sums
-            .into_iter()
-            .map(|(m, s)| (m, stepped(s / best) * kept));
+        let scaled = sums.into_iter().map(|(m, s)| (m, stepped(s / best) * kept));
         let text = format!("memory {:04X}-{:04X} fails", range.from, range.to);
         let reading = CheckReading {
             check: format!("range.{}", bank.check(&format!("{:04X}", range.from))),
@@ -68,7 +68,9 @@ impl Observer<'_> {
 fn fit(theory: Theory, bank: &Bank, [from, to]: [u32; 2]) -> f64 {
     let mean = |pattern, inside: bool| {
         let n = bank.cells();
-        let step = if inside { to - from + 1 } else { n }.div_ceil(SAMPLE).max(1);
+        let step = if inside { to - from + 1 } else { n }
+            .div_ceil(SAMPLE)
+            .max(1);
         let first = if inside { from } else { bank.from };
         let at = (0..SAMPLE).map(|i| first + i * step + (i * 0x35) % step);
         let kept: Vec<u32> = at

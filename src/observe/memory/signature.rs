@@ -2,11 +2,11 @@
 //!
 //! A test walks through the bank and lists what fails; a person types the first few lines, mostly, or some of them.
 //!
-//! P(lines | fault) = Σ over patterns and effects of P(effect) · [ w · Π P(cells passed over read right) · Π P(line)
-//!                                                        + (1 − w) · Π P(line) / F ],
+//! P(lines | fault) = Σ over patterns and effects of P(effect) · Σ over ways of typing of
+//!   P(way) · Π (1 − q · P(cell passed over fails)) · Π q · P(line)      walking, every failing cell typed with q
+//!   P(way) · Π P(line) / F                                             any of the F failing cells
 //!
-//! F: the number of cells that fail. The first part is a walk, cell by cell (hence it sums to one over all lists), the second picks any failing
-//! cells. Long stretches of cells are judged by an even sample of [`SAMPLE`] of them.
+//! A walk goes cell by cell, hence it sums to one over all lists. Long stretches of cells are judged by an even sample of [`SAMPLE`] of them.
 
 use super::effect::{Effect, Reads, fails, predict};
 use super::layout::Bank;
@@ -38,8 +38,10 @@ pub struct List {
 const SAMPLE: u32 = 8;
 /// Cells of a bank that are looked at to know how many fail.
 const SPREAD: u32 = 64;
-/// P(the first lines were typed, upwards; the same downwards; any lines) (guesses).
-const WALKS: [f64; 3] = [0.6, 0.1, 0.3];
+/// P(the first lines were typed, upwards; some of the first, upwards; the first, downwards; any lines at all) (guesses).
+const WALKS: [f64; 4] = [0.55, 0.2, 0.1, 0.15];
+/// P(a failing cell is typed | some of the first lines are) (guess: a screen of sixty, of which six are typed).
+const SOME: f64 = 0.1;
 /// P(the test begins at the first address of the bank); else it leaves out a stretch for itself (guess).
 const FROM_START: f64 = 0.5;
 
@@ -71,49 +73,31 @@ pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List)
         return right;
     }
     let many = failing(theory, pattern, bank);
-    let walk = Walk {
+    let walk = |typed| Walk {
         theory,
         pattern,
         bank,
+        typed,
     };
-    let tail = |from: u32, to: u32| {
+    let reversed: Vec<u32> = at.iter().rev().copied().collect();
+    let n = at.len() as f64;
+    let told = [
+        walk(1.0).up(&at, list.complete) + read,
+        walk(SOME).up(&at, list.complete) + read + n * SOME.ln(),
+        walk(1.0).down(&reversed, list.complete) + read,
         if list.complete {
-            walk.passed(from, to)
+            f64::NEG_INFINITY
         } else {
-            0.0
-        }
-    };
-    let up = match at.as_slice() {
-        [] => walk.head(bank.to + 1),
-        [first, .., last] | [first @ last] if at.is_sorted_by(|a, b| a < b) => {
-            walk.head(*first) + walk.between(&at) + read + tail(last + 1, bank.to)
-        }
-        _ => f64::NEG_INFINITY,
-    };
-    let down = match at.as_slice() {
-        [] => walk.passed(bank.from, bank.to),
-        [first, .., last] | [first @ last] if at.is_sorted_by(|a, b| a > b) => {
-            let reversed: Vec<u32> = at.iter().rev().copied().collect();
-            let before = if *last > bank.from {
-                tail(bank.from, last - 1)
-            } else {
-                0.0
-            };
-            walk.passed(first + 1, bank.to) + walk.between(&reversed) + read + before
-        }
-        _ => f64::NEG_INFINITY,
-    };
-    let any = match (at.len() as f64, list.complete) {
-        (_, true) => f64::NEG_INFINITY,
-        (n, false) => read - n * many.ln(),
-    };
-    let told = [up, down, any];
-    let walks = match pattern {
-        Pattern::MarchUp(_) => [WALKS[0] + WALKS[1], 0.0, WALKS[2]],
-        Pattern::MarchDown(_) => [0.0, WALKS[0] + WALKS[1], WALKS[2]],
+            read - n * many.ln()
+        },
+    ];
+    let [first, some, down, any] = WALKS;
+    let ways = match pattern {
+        Pattern::MarchUp(_) => [first + down, some, 0.0, any],
+        Pattern::MarchDown(_) => [0.0, 0.0, first + some + down, any],
         _ => WALKS,
     };
-    let sum = ln_sum(told.iter().zip(walks).map(|(l, w)| l + f64::ln(w)));
+    let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
     right + sum + count(list, at.len(), many, bank)
 }
 
@@ -130,16 +114,51 @@ struct Walk<'a> {
     theory: Theory,
     pattern: Pattern,
     bank: &'a Bank,
+    /// P(a failing cell is typed).
+    typed: f64,
 }
 
 impl Walk<'_> {
+    /// ln P(nothing else typed) of a list in rising order.
+    fn up(&self, at: &[u32], complete: bool) -> f64 {
+        let Some(&last) = at.last() else {
+            return self.head(self.bank.to + 1);
+        };
+        if !at.is_sorted_by(|a, b| a < b) {
+            return f64::NEG_INFINITY;
+        }
+        let rest = if complete {
+            self.passed(last + 1, self.bank.to)
+        } else {
+            0.0
+        };
+        self.head(at[0]) + self.between(at) + rest
+    }
+
+    /// The same of a list typed in falling order, which is given rising.
+    fn down(&self, at: &[u32], complete: bool) -> f64 {
+        let (Some(&lowest), Some(&highest)) = (at.first(), at.last()) else {
+            return self.passed(self.bank.from, self.bank.to);
+        };
+        if !at.is_sorted_by(|a, b| a < b) {
+            return f64::NEG_INFINITY;
+        }
+        let rest = if complete && lowest > self.bank.from {
+            self.passed(self.bank.from, lowest - 1)
+        } else {
+            0.0
+        };
+        self.passed(highest + 1, self.bank.to) + self.between(at) + rest
+    }
+
     /// ln P(all cells of a stretch read right).
     fn passed(&self, from: u32, to: u32) -> f64 {
         if from > to {
             return 0.0;
         }
         let (n, Theory { lanes, effect }) = (to - from + 1, self.theory);
-        let look = |a: u32| (-fails(effect, lanes, self.pattern, self.bank, a)).ln_1p();
+        let look =
+            |a: u32| (-self.typed * fails(effect, lanes, self.pattern, self.bank, a)).ln_1p();
         let each = |a: u32| look(a).max(-30.0);
         if n <= 2 * SAMPLE {
             return (from..=to).map(each).sum();
@@ -149,7 +168,9 @@ impl Walk<'_> {
             let inside = blocked_below(mask, value, to + 1) - blocked_below(mask, value, from);
             let right = f64::from(n) - inside;
             let p = fails(effect, lanes, self.pattern, self.bank, value | from & !mask);
-            let slip = 1.0 - (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
+            let p = p * self.typed;
+            let slip = self.typed
+                - self.typed * (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
             return inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p();
         }
         let step = f64::from(n) / f64::from(SAMPLE);
@@ -237,9 +258,7 @@ pub fn failing(theory: Theory, pattern: Pattern, bank: &Bank) -> f64 {
     }
     let step = n / SPREAD;
     let sample = (0..SPREAD).map(|i| bank.from + i * step + (i * 0x35) % step);
-    let sum: f64 = sample
-        .map(|a| fails(effect, lanes, pattern, bank, a))
-        .sum();
+    let sum: f64 = sample.map(|a| fails(effect, lanes, pattern, bank, a)).sum();
     sum / f64::from(SPREAD) * f64::from(n)
 }
 
@@ -250,6 +269,8 @@ fn count(list: &List, typed: usize, many: f64, bank: &Bank) -> f64 {
     let most = of(2.0 * f64::from(bank.cells())).ceil() as i32;
     let weight = |bin: f64| -(bin - of(many)).abs();
     let all = ln_sum((0..=most).map(|b| weight(f64::from(b))));
-    let seen = of(f64::from(more) + typed as f64).round().min(f64::from(most));
+    let seen = of(f64::from(more) + typed as f64)
+        .round()
+        .min(f64::from(most));
     weight(seen) - all
 }

@@ -24,16 +24,30 @@ struct Answer {
     ln: f64,
     /// The theories that explain the list, one, or one a failing bit.
     theories: Vec<Theory>,
+    /// Strobes, write or all data lines.
+    shared: bool,
 }
 
-/// An answer less probable than the first by this (ln of a hundred) is as good as out.
-const OUT: f64 = 4.6;
+/// An answer less probable than the first by this (ln of four hundred) is as good as out.
+const OUT: f64 = 6.0;
 
 /// Patterns to propose: identifier, pattern, words.
 const PROPOSED: [(&str, Pattern, &str); 6] = [
-    ("address-low", Pattern::Low, "the low byte of the address in each cell"),
-    ("address-high", Pattern::High, "the high byte of the address in each cell"),
-    ("march", Pattern::MarchUp(0), "a march: read 00 and write FF cell by cell upwards"),
+    (
+        "address-low",
+        Pattern::Low,
+        "the low byte of the address in each cell",
+    ),
+    (
+        "address-high",
+        Pattern::High,
+        "the high byte of the address in each cell",
+    ),
+    (
+        "march",
+        Pattern::MarchUp(0),
+        "a march: read 00 and write FF cell by cell upwards",
+    ),
     ("constant-00", Pattern::Constant(0), "00 in all cells"),
     ("constant-FF", Pattern::Constant(0xFF), "FF in all cells"),
     ("checkerboard", Pattern::Checker(0x55), "55 and AA in turn"),
@@ -55,12 +69,24 @@ pub fn hints(
     let mut looks = looks;
     looks.dedup();
     let mut out = vec![Hint {
-        text: format!("The listed cells look like {}: {}.", first.what, looks.join("; ")),
+        text: format!(
+            "The listed cells look like {}: {}.",
+            first.what,
+            looks.join("; ")
+        ),
         pattern: None,
     }];
-    let others: Vec<&Answer> = answers[1..].iter().filter(|a| a.ln > first.ln - OUT).collect();
+    let others: Vec<&Answer> = answers[1..]
+        .iter()
+        .filter(|a| a.ln > first.ln - OUT)
+        .collect();
     if !others.is_empty() {
         out.push(further(bank, first, &others, list));
+    } else if first.theories.iter().all(|t| t.lanes == bank.all_lanes()) && first.shared {
+        out.push(Hint {
+            text: "It could be a strobe, the write line or what carries all data bits: no test pattern tells these apart; measure the strobes at a chip.".into(),
+            pattern: None,
+        });
     }
     out
 }
@@ -68,9 +94,15 @@ pub fn hints(
 fn further(bank: &Bank, first: &Answer, others: &[&Answer], list: &List) -> Hint {
     let names: Vec<&str> = others.iter().map(|a| a.what.as_str()).take(4).collect();
     let told = format!("{} or {}", first.what, names.join(" or "));
-    let decays = |a: &Answer| a.theories.iter().any(|t| matches!(t.effect, Effect::Decay { .. }));
+    let decays = |a: &Answer| {
+        a.theories
+            .iter()
+            .any(|t| matches!(t.effect, Effect::Decay { .. }))
+    };
     let score = |pattern| {
-        let each = others.iter().map(|o| differing(bank, first, o, pattern, list));
+        let each = others
+            .iter()
+            .map(|o| differing(bank, first, o, pattern, list));
         (each.clone().filter(|&n| n > 0).count(), each.sum::<usize>())
     };
     let best = PROPOSED
@@ -81,7 +113,9 @@ fn further(bank: &Bank, first: &Answer, others: &[&Answer], list: &List) -> Hint
     let pauses = others.iter().any(|o| decays(o) != decays(first));
     match best {
         _ if pauses => Hint {
-            text: format!("It could be {told}: run the same test again with and without a pause between writing and reading; only what forgets passes without."),
+            text: format!(
+                "It could be {told}: run the same test again with and without a pause between writing and reading; only what forgets passes without."
+            ),
             pattern: Some("pause"),
         },
         Some((_, (id, _, what))) => Hint {
@@ -89,7 +123,9 @@ fn further(bank: &Bank, first: &Answer, others: &[&Answer], list: &List) -> Hint
             pattern: Some(id),
         },
         None => Hint {
-            text: format!("It could be {told}: no test pattern tells these apart; measure at the pins."),
+            text: format!(
+                "It could be {told}: no test pattern tells these apart; measure at the pins."
+            ),
             pattern: None,
         },
     }
@@ -102,14 +138,18 @@ fn differing(bank: &Bank, a: &Answer, b: &Answer, pattern: Pattern, list: &List)
         t.map_or(0.0, |t| fails(t.effect, lane, pattern, bank, address))
     };
     let differs = |&address: &u32| {
-        (0..8).map(|i| 1u8 << i).any(|lane| {
-            (wrong(a, address, lane) - wrong(b, address, lane)).abs() > 0.3
-        })
+        (0..8)
+            .map(|i| 1u8 << i)
+            .any(|lane| (wrong(a, address, lane) - wrong(b, address, lane)).abs() > 0.3)
     };
     let step = (bank.cells() / 64).max(1);
     let spread = (0..64).map(|i| bank.from + i * step + (i * 0x35) % step);
     let listed = list.lines.iter().map(|l| l.address);
-    spread.chain(listed).filter(|a| bank.contains(*a)).filter(differs).count()
+    spread
+        .chain(listed)
+        .filter(|a| bank.contains(*a))
+        .filter(differs)
+        .count()
 }
 
 fn answers(
@@ -131,6 +171,7 @@ fn answers(
             what: named(cause, bank),
             ln: fit.ln + rate.max(1e-12).ln(),
             theories: vec![fit.best.0],
+            shared: matches!(cause.place, Where::Strobe | Where::Write | Where::Data),
         };
         let hit = cause.lanes & weighed.bits;
         if hit == weighed.bits {
@@ -166,10 +207,13 @@ fn apart(mut singles: Vec<Answer>, bits: u8) -> Option<Answer> {
         what: String::new(),
         ln: 0.0,
         theories: Vec::new(),
+        shared: false,
     };
     let mut names = Vec::new();
     for bit in (0..8).filter(|i| bits >> i & 1 == 1) {
-        let own = singles.iter().find(|a| a.theories[0].lanes & bits == 1 << bit)?;
+        let own = singles
+            .iter()
+            .find(|a| a.theories[0].lanes & bits == 1 << bit)?;
         all.ln += own.ln;
         all.theories.extend(&own.theories);
         names.push(bit.to_string());
@@ -183,7 +227,11 @@ fn named(cause: &Cause, bank: &Bank) -> String {
         let all = (0..32).filter(|i| mask >> i & 1 == 1);
         all.map(|i| i.to_string()).collect::<Vec<_>>()
     };
-    let bank_name = bank.name.as_ref().map(|n| format!(" of the {n} bank")).unwrap_or_default();
+    let bank_name = bank
+        .name
+        .as_ref()
+        .map(|n| format!(" of the {n} bank"))
+        .unwrap_or_default();
     match &cause.place {
         Where::Lines(mask) => {
             let lines = list(*mask);
@@ -196,7 +244,10 @@ fn named(cause: &Cause, bank: &Bank) -> String {
                 .map(|b| format!("A{b}"))
                 .collect();
             match lines.as_slice() {
-                [one] => format!("memory address line {one}{bank_name} ({})", bits.join(" and ")),
+                [one] => format!(
+                    "memory address line {one}{bank_name} ({})",
+                    bits.join(" and ")
+                ),
                 _ => format!("memory address lines {}{bank_name}", lines.join(", ")),
             }
         }

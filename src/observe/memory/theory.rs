@@ -89,20 +89,32 @@ fn troubles(cause: &Cause) -> Vec<(f64, Trouble)> {
             &[(0.3, Scattered), (0.4, Late), (0.3, Decay)]
         }
         // Eight of the thirteen signal pins are address pins.
-        (Where::Chip { contacts: true, .. }, Kind::Lost) => {
-            &[(0.6, OwnLine), (0.15, Float), (0.1, High), (0.1, Low), (0.05, Echo)]
-        }
-        (Where::Chip { .. }, Kind::Lost) => {
-            &[(0.3, High), (0.2, Low), (0.2, Float), (0.15, OwnLine), (0.15, Echo)]
-        }
+        (Where::Chip { contacts: true, .. }, Kind::Lost) => &[
+            (0.6, OwnLine),
+            (0.15, Float),
+            (0.1, High),
+            (0.1, Low),
+            (0.05, Echo),
+        ],
+        (Where::Chip { .. }, Kind::Lost) => &[
+            (0.3, High),
+            (0.2, Low),
+            (0.2, Float),
+            (0.15, OwnLine),
+            (0.15, Echo),
+        ],
         (Where::Chip { .. }, Kind::Wrong) => &chip_wrong,
         (Where::Chip { .. }, _) => &[(0.7, Scattered), (0.3, Late)],
         (Where::Data, Kind::Wrong) if cause.lanes.count_ones() == 2 => {
             &[(0.8, Bridge), (0.2, Scattered)]
         }
-        (Where::Data, Kind::Lost) if cause.lanes.count_ones() > 1 => {
-            &[(0.3, High), (0.1, Low), (0.1, Float), (0.3, Echo), (0.2, Constant)]
-        }
+        (Where::Data, Kind::Lost) if cause.lanes.count_ones() > 1 => &[
+            (0.3, High),
+            (0.1, Low),
+            (0.1, Float),
+            (0.3, Echo),
+            (0.2, Constant),
+        ],
         (Where::Data, Kind::Lost) => &open_data,
         (Where::Data, _) => &[(0.6, Scattered), (0.4, Late)],
         (Where::Lines(mask), Kind::Wrong) if mask.count_ones() == 2 => {
@@ -113,9 +125,13 @@ fn troubles(cause: &Cause) -> Vec<(f64, Trouble)> {
             return shared(&[(0.7, Frozen(*mask)), (0.3, Restless(*mask))]);
         }
         (Where::Lines(mask), _) => return shared(&[(0.8, Restless(*mask)), (0.2, Scattered)]),
-        (Where::Strobe, _) => {
-            &[(0.35, High), (0.1, Low), (0.1, Float), (0.25, Echo), (0.2, Constant)]
-        }
+        (Where::Strobe, _) => &[
+            (0.35, High),
+            (0.1, Low),
+            (0.1, Float),
+            (0.25, Echo),
+            (0.2, Constant),
+        ],
         // No write ever gets in: contents from power-on, or whatever it held.
         (Where::Write, _) => &[(0.7, Float), (0.1, Low), (0.1, High), (0.1, Constant)],
         (Where::Refresh, _) => &[(0.9, Decay), (0.1, Float)],
@@ -170,16 +186,25 @@ fn effects(trouble: Trouble, cause: &Cause, bank: &Bank, list: &List) -> Vec<(f6
         OwnLine => {
             let n = bank.lines.len() as f64;
             let each = (0..bank.lines.len()).flat_map(|k| {
-                let (f, r) = (frozen(1 << k, bank, How::Frozen), frozen(1 << k, bank, How::Restless));
+                let (f, r) = (
+                    frozen(1 << k, bank, How::Frozen),
+                    frozen(1 << k, bank, How::Restless),
+                );
                 let f = f.into_iter().map(|(w, e)| (0.7 * w / n, e));
-                f.chain(r.into_iter().map(|(w, e)| (0.3 * w / n, e))).collect::<Vec<_>>()
+                f.chain(r.into_iter().map(|(w, e)| (0.3 * w / n, e)))
+                    .collect::<Vec<_>>()
             });
             each.collect()
         }
         Joined(lines) => joined(lines, bank),
         Row => blocks(bank.row_bits(), cause.lanes, bank, list),
         Column => blocks(bank.column_bits(), cause.lanes, bank, list),
-        Cell => blocks(bank.row_bits() | bank.column_bits(), cause.lanes, bank, list),
+        Cell => blocks(
+            bank.row_bits() | bank.column_bits(),
+            cause.lanes,
+            bank,
+            list,
+        ),
     }
 }
 
@@ -193,14 +218,22 @@ fn constants(lanes: u8, bank: &Bank, list: &List) -> Vec<(f64, Effect)> {
     };
     bytes.sort_unstable();
     bytes.dedup();
-    bytes.into_iter().map(|b| (share, Effect::Same(b))).collect()
+    bytes
+        .into_iter()
+        .map(|b| (share, Effect::Same(b)))
+        .collect()
 }
 
 /// P(of a line that carries a row and a column bit, both are struck); else one side of the multiplexer is (guess).
 const BOTH_SIDES: f64 = 0.9;
 
 fn frozen(lines: u32, bank: &Bank, how: How) -> Vec<(f64, Effect)> {
-    let chosen = || bank.lines.iter().enumerate().filter(|(k, _)| lines >> k & 1 == 1);
+    let chosen = || {
+        bank.lines
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| lines >> k & 1 == 1)
+    };
     let row = chosen().fold(0, |m, (_, l)| m | l.row);
     let column = chosen().fold(0, |m, (_, l)| m | l.column);
     let both = row | column;
@@ -216,7 +249,12 @@ fn frozen(lines: u32, bank: &Bank, how: How) -> Vec<(f64, Effect)> {
 }
 
 fn joined(lines: u32, bank: &Bank) -> Vec<(f64, Effect)> {
-    let chosen = || bank.lines.iter().enumerate().filter(|(k, _)| lines >> k & 1 == 1);
+    let chosen = || {
+        bank.lines
+            .iter()
+            .enumerate()
+            .filter(|(k, _)| lines >> k & 1 == 1)
+    };
     let pair = |of: fn(&super::layout::Line) -> u32| {
         let m = chosen().fold(0, |m, (_, l)| m | of(l));
         if m.count_ones() == 2 { m } else { 0 }
@@ -257,9 +295,7 @@ fn blocks(mask: u32, lanes: u8, bank: &Bank, list: &List) -> Vec<(f64, Effect)> 
     values.sort_unstable();
     values.dedup();
     let reads = [(0.4, Reads::Low), (0.4, Reads::High), (0.2, Reads::Any)];
-    let of = |value: u32| {
-        reads.map(|(w, reads)| (w / n, Effect::Block { mask, value, reads }))
-    };
+    let of = |value: u32| reads.map(|(w, reads)| (w / n, Effect::Block { mask, value, reads }));
     values.into_iter().flat_map(of).collect()
 }
 

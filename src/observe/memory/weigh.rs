@@ -3,9 +3,9 @@
 //! Failing bits are independent readings: two bad chips are two faults. What reaches several bits at once explains them
 //! together, with one probability, which is shared out evenly: the product over the bits is what counts.
 
+use super::effect::Effect;
 use super::layout::Bank;
 use super::modes::Reaching;
-use super::effect::Effect;
 use super::pattern::{Pattern, candidates};
 use super::signature::{List, Theory, ln_likelihood, ln_sum};
 use super::theory::{Cause, theories};
@@ -91,8 +91,11 @@ impl Weigher<'_> {
         let mut list = self.list.clone();
         if self.bits & !lanes != 0 && list.more.is_some() {
             (list.more, list.complete) = (None, false);
-            return (list, COUNT_UNKNOWN * f64::from((lanes & self.bits).count_ones())
-                / f64::from(self.bits.count_ones()));
+            return (
+                list,
+                COUNT_UNKNOWN * f64::from((lanes & self.bits).count_ones())
+                    / f64::from(self.bits.count_ones()),
+            );
         }
         (list, 0.0)
     }
@@ -140,7 +143,11 @@ fn readings(w: &Weigher, reaching: &[Reaching], fits: &BTreeMap<Cause, Fit>) -> 
         norm[usize::from(i)] = best.max(w.unknown(i));
     }
     let shared = |lanes: u8, ln: f64| {
-        let hit: Vec<u8> = failing.iter().copied().filter(|i| lanes >> i & 1 == 1).collect();
+        let hit: Vec<u8> = failing
+            .iter()
+            .copied()
+            .filter(|i| lanes >> i & 1 == 1)
+            .collect();
         let sum: f64 = hit.iter().map(|&i| norm[usize::from(i)]).sum();
         (ln - sum) / hit.len() as f64
     };
@@ -166,7 +173,9 @@ fn readings(w: &Weigher, reaching: &[Reaching], fits: &BTreeMap<Cause, Fit>) -> 
                 .filter(|e| e.1 > NOTHING)
                 .map(|(m, s)| (m, s.min(1.0)))
                 .collect(),
-            leak: (w.unknown(bit) - norm[usize::from(bit)] - excess).exp().min(1.0),
+            leak: (w.unknown(bit) - norm[usize::from(bit)] - excess)
+                .exp()
+                .min(1.0),
         }
     };
     failing.iter().map(of).collect()

@@ -30,19 +30,52 @@ pub enum Side {
 /// A fault. `lanes`: data bits of one chip, or all of the bank.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Fault {
-    DataStuck { lane: u8, high: bool },
-    DataOpen { lanes: u8, rest: Rest },
-    DataBridge { lanes: u8, high: bool },
+    DataStuck {
+        lane: u8,
+        high: bool,
+    },
+    DataOpen {
+        lanes: u8,
+        rest: Rest,
+    },
+    DataBridge {
+        lanes: u8,
+        high: bool,
+    },
     /// Row, column, or cell where both are given.
-    Block { lanes: u8, row: Option<u32>, column: Option<u32>, level: Level },
+    Block {
+        lanes: u8,
+        row: Option<u32>,
+        column: Option<u32>,
+        level: Level,
+    },
     /// Address lines, as a mask: one, or those of a multiplexer; at the row strobe only, the column strobe only, or both.
-    Line { lanes: u8, lines: u32, side: Side, level: Level },
-    LineBridge { lanes: u8, lines: (u32, u32), high: bool },
+    Line {
+        lanes: u8,
+        lines: u32,
+        side: Side,
+        level: Level,
+    },
+    LineBridge {
+        lanes: u8,
+        lines: (u32, u32),
+        high: bool,
+    },
     /// Row or column strobe.
-    Strobe { lanes: u8, column: bool, rest: Rest },
-    Write { lanes: u8 },
-    Refresh { lanes: u8 },
-    Slow { lanes: u8 },
+    Strobe {
+        lanes: u8,
+        column: bool,
+        rest: Rest,
+    },
+    Write {
+        lanes: u8,
+    },
+    Refresh {
+        lanes: u8,
+    },
+    Slow {
+        lanes: u8,
+    },
 }
 
 /// The place to find.
@@ -138,12 +171,26 @@ impl Fault {
         }
         let mut scopes: Vec<u8> = (0..chips).map(|c| bank.lanes(c)).collect();
         let singles: Vec<u8> = (0..8).map(|i| 1 << i).filter(|l| l & all != 0).collect();
-        for lanes in scopes.iter().chain(&singles).copied().collect::<std::collections::BTreeSet<u8>>() {
+        for lanes in scopes
+            .iter()
+            .chain(&singles)
+            .copied()
+            .collect::<std::collections::BTreeSet<u8>>()
+        {
             for &a in addresses {
                 let (row, column) = bank.cell(a);
                 for level in levels {
-                    for (row, column) in [(Some(row), None), (None, Some(column)), (Some(row), Some(column))] {
-                        let f = Fault::Block { lanes, row, column, level };
+                    for (row, column) in [
+                        (Some(row), None),
+                        (None, Some(column)),
+                        (Some(row), Some(column)),
+                    ] {
+                        let f = Fault::Block {
+                            lanes,
+                            row,
+                            column,
+                            level,
+                        };
                         if !out.contains(&f) {
                             out.push(f);
                         }
@@ -155,20 +202,35 @@ impl Fault {
         out.extend(rests.map(|rest| Fault::DataOpen { lanes: all, rest }));
         for lines in bank.multiplexers() {
             let (lanes, side) = (all, Side::Both);
-            out.extend(levels.map(|level| Fault::Line { lanes, lines, side, level }));
+            let both = [Level::Low, Level::Noise];
+            out.extend(both.map(|level| Fault::Line {
+                lanes,
+                lines,
+                side,
+                level,
+            }));
         }
         for lanes in scopes {
             for line in 0..bank.pairs.len() as u32 {
                 for side in [Side::Both, Side::Row, Side::Column] {
                     let lines = 1 << line;
-                    out.extend(levels.map(|level| Fault::Line { lanes, lines, side, level }));
+                    out.extend(levels.map(|level| Fault::Line {
+                        lanes,
+                        lines,
+                        side,
+                        level,
+                    }));
                 }
             }
             for &lines in &bank.beside {
                 out.extend([false, true].map(|high| Fault::LineBridge { lanes, lines, high }));
             }
             for column in [false, true] {
-                out.extend(rests.map(|rest| Fault::Strobe { lanes, column, rest }));
+                out.extend(rests.map(|rest| Fault::Strobe {
+                    lanes,
+                    column,
+                    rest,
+                }));
             }
             if lanes != all || bank.own_write {
                 out.push(Fault::Write { lanes });

@@ -35,7 +35,9 @@ pub fn faults() -> [(&'static str, Vec<Model>); 6] {
     let values = || [0u8, 1].into_iter();
     let both = || values().flat_map(move |x| values().map(move |y| (x, y)));
     let single = |of: fn(usize, u8) -> Model| -> Vec<Model> {
-        cells().flat_map(|c| values().map(move |v| of(c, v))).collect()
+        cells()
+            .flat_map(|c| values().map(move |v| of(c, v)))
+            .collect()
     };
     let mut decoder = single(NoCell);
     decoder.extend(pairs().map(|(a, b)| WrongCell(a, b)));
@@ -89,7 +91,8 @@ impl Memory {
     fn write(&mut self, address: usize, value: u8) {
         for cell in self.opened(address) {
             let before = self.cells[cell];
-            if matches!(self.fault, Transition(c, to) if c == cell && to == value && before != value) {
+            if matches!(self.fault, Transition(c, to) if c == cell && to == value && before != value)
+            {
                 continue;
             }
             self.cells[cell] = value;
@@ -124,7 +127,13 @@ pub fn always_found(elements: &[Element], checker: bool, fault: Model) -> bool {
     })
 }
 
-fn found(elements: &[Element], checker: bool, fault: Model, directions: usize, start: usize) -> bool {
+fn found(
+    elements: &[Element],
+    checker: bool,
+    fault: Model,
+    directions: usize,
+    start: usize,
+) -> bool {
     let mut memory = Memory::new(start, fault);
     let mut seen = 0;
     for e in elements {

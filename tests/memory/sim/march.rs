@@ -58,9 +58,18 @@ pub const SEQUENCES: [(&str, &str); 10] = [
     ("MATS++", "any(w0) up(r0,w1) down(r1,w0,r0)"),
     ("March X", "any(w0) up(r0,w1) down(r1,w0) any(r0)"),
     ("March Y", "any(w0) up(r0,w1,r1) down(r1,w0,r0) any(r0)"),
-    ("March C-", "any(w0) up(r0,w1) up(r1,w0) down(r0,w1) down(r1,w0) any(r0)"),
-    ("March A", "any(w0) up(r0,w1,w0,w1) up(r1,w0,w1) down(r1,w0,w1,w0) down(r0,w1,w0)"),
-    ("March B", "any(w0) up(r0,w1,r1,w0,r0,w1) up(r1,w0,w1) down(r1,w0,w1,w0) down(r0,w1,w0)"),
+    (
+        "March C-",
+        "any(w0) up(r0,w1) up(r1,w0) down(r0,w1) down(r1,w0) any(r0)",
+    ),
+    (
+        "March A",
+        "any(w0) up(r0,w1,w0,w1) up(r1,w0,w1) down(r1,w0,w1,w0) down(r0,w1,w0)",
+    ),
+    (
+        "March B",
+        "any(w0) up(r0,w1,r1,w0,r0,w1) up(r1,w0,w1) down(r1,w0,w1,w0) down(r0,w1,w0)",
+    ),
     ("Checkerboard", "up(w0) up(r0) up(w1) up(r1)"),
 ];
 

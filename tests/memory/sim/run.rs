@@ -99,12 +99,21 @@ impl Run<'_> {
                 for (op, what) in element.ops.iter().enumerate() {
                     let when = (e as u64) << 32 | (op as u64) << 24;
                     match *what {
-                        Op::Write(v) => self.write(&mut array, address, self.test.data.byte(address, v), when),
+                        Op::Write(v) => {
+                            self.write(&mut array, address, self.test.data.byte(address, v), when)
+                        }
                         Op::Read(v) => {
                             let wrote = self.test.data.byte(address, v);
                             let (read, chance) = self.read(&array, address, wrote, when, (e, op));
                             let element = e;
-                            out.push(Seen { element, op, address, wrote, read, chance });
+                            out.push(Seen {
+                                element,
+                                op,
+                                address,
+                                wrote,
+                                read,
+                                chance,
+                            });
                         }
                     }
                 }
@@ -118,7 +127,9 @@ impl Run<'_> {
         let (row, column) = self.bank.cell(address);
         let noise = |which: u64| hash([self.seed ^ when, u64::from(address), which]) as u32;
         match self.fault {
-            Fault::Line { lines, side, level, .. } => {
+            Fault::Line {
+                lines, side, level, ..
+            } => {
                 let set = |v: u32, which| match level {
                     Level::Low => v & !lines,
                     Level::High => v | lines,
@@ -130,10 +141,18 @@ impl Run<'_> {
                     Side::Column => (row, set(column, 8)),
                 }
             }
-            Fault::LineBridge { lines: (a, b), high, .. } => {
+            Fault::LineBridge {
+                lines: (a, b),
+                high,
+                ..
+            } => {
                 let join = |v: u32| {
                     let both = 1 << a | 1 << b;
-                    let up = if high { v & both != 0 } else { v & both == both };
+                    let up = if high {
+                        v & both != 0
+                    } else {
+                        v & both == both
+                    };
                     if up { v | both } else { v & !both }
                 };
                 (join(row), join(column))
@@ -173,7 +192,14 @@ impl Run<'_> {
     }
 
     /// The byte read and the bits that chance decided.
-    fn read(&self, array: &Array, address: u32, wrote: u8, when: u64, at: (usize, usize)) -> (u8, u8) {
+    fn read(
+        &self,
+        array: &Array,
+        address: u32,
+        wrote: u8,
+        when: u64,
+        at: (usize, usize),
+    ) -> (u8, u8) {
         let lanes = self.scope();
         let noise = hash([self.seed ^ when, u64::from(address), 3]);
         let rest = |rest| match rest {
@@ -184,8 +210,12 @@ impl Run<'_> {
         let (byte, chance) = match self.fault {
             Fault::DataStuck { high, .. } => (if high { 0xFF } else { 0 }, 0),
             Fault::DataOpen { rest: r, .. } | Fault::Strobe { rest: r, .. } => (rest(r), 0),
-            Fault::DataBridge { lanes, high } => (join(array.get(self.bank.cell(address)), lanes, high), 0),
-            Fault::Block { row, column, level, .. } => {
+            Fault::DataBridge { lanes, high } => {
+                (join(array.get(self.bank.cell(address)), lanes, high), 0)
+            }
+            Fault::Block {
+                row, column, level, ..
+            } => {
                 let (r, c) = self.bank.cell(address);
                 let hit = row.is_none_or(|x| x == r) && column.is_none_or(|x| x == c);
                 match level {
@@ -195,19 +225,29 @@ impl Run<'_> {
                     Level::Noise => (noise as u8, 0xFF),
                 }
             }
-            Fault::Line { level: Level::Noise, .. } => {
-                let bits = self.fault.lines(self.bank);
-                let own = array.get(self.struck(address, when));
-                let cells = self.bank.varied(address, bits).into_iter().map(|a| array.get(self.bank.cell(a)));
-                (own, cells.fold(0, |m, c| m | (c ^ own)))
+            Fault::Line {
+                level: Level::Noise,
+                ..
+            } => {
+                // Another cell, or one that no write has met yet.
+                (array.get(self.struck(address, when)), 0xFF)
             }
-            Fault::Line { .. } | Fault::LineBridge { .. } => (array.get(self.struck(address, when)), 0),
+            Fault::Line { .. } | Fault::LineBridge { .. } => {
+                (array.get(self.struck(address, when)), 0)
+            }
             Fault::Write { .. } => (array.get(self.bank.cell(address)), 0xFF),
             Fault::Refresh { .. } => {
                 let byte = array.get(self.bank.cell(address));
                 // What was charged may have held or not, once there was a pause.
                 let paused = self.test.pause.is_some_and(|p| at.0 >= p);
-                (byte, if paused { wrote ^ self.fallen(address) } else { 0 })
+                (
+                    byte,
+                    if paused {
+                        wrote ^ self.fallen(address)
+                    } else {
+                        0
+                    },
+                )
             }
             Fault::Slow { .. } => {
                 let own = array.get(self.bank.cell(address));
@@ -286,7 +326,11 @@ impl Run<'_> {
         let mut known: HashMap<u32, Vec<Seen>> = HashMap::new();
         let mut out = Vec::new();
         for e in 0..self.test.elements.len() {
-            if self.test.elements[e].ops.iter().all(|o| matches!(o, Op::Write(_))) {
+            if self.test.elements[e]
+                .ops
+                .iter()
+                .all(|o| matches!(o, Op::Write(_)))
+            {
                 continue;
             }
             for a in self.order(e).filter(|&a| self.reaches(a)) {
@@ -316,10 +360,15 @@ impl Run<'_> {
         let n = self.bank.to - self.bank.from + 1;
         if let Fault::Block { .. } = self.fault {
             let hit = (self.bank.from..=self.bank.to).filter(|&a| self.reaches(a));
-            return hit.map(|a| self.reads(a).iter().filter(|s| s.fails()).count() as u32).sum();
+            return hit
+                .map(|a| self.reads(a).iter().filter(|s| s.fails()).count() as u32)
+                .sum();
         }
-        let sample = (0..512u64).map(|i| self.bank.from + (hash([self.seed, i, 6]) % u64::from(n)) as u32);
-        let bad: usize = sample.map(|a| self.reads(a).iter().filter(|s| s.fails()).count()).sum();
+        let sample =
+            (0..512u64).map(|i| self.bank.from + (hash([self.seed, i, 6]) % u64::from(n)) as u32);
+        let bad: usize = sample
+            .map(|a| self.reads(a).iter().filter(|s| s.fails()).count())
+            .sum();
         (bad as u64 * u64::from(n) / 512) as u32
     }
 }
