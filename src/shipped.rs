@@ -68,7 +68,6 @@ impl Library {
         errors.extend(more);
         if errors.is_empty() {
             Ok(Self {
-                learned: None,
                 own,
                 learned: None,
                 ready: Mutex::default(),

@@ -109,7 +109,7 @@ impl<'l> Counter<'l> {
         }
         let board = ticket.board().ok_or("it names no board")?;
         if !self.boards.contains_key(&board) {
-            let model = self.library.shared(&board).map_err(|e| e.to_string())?;
+            let model = self.library.board(&board).map_err(|e| e.to_string())?;
             self.boards.insert(board.clone(), model);
         }
         let model = &self.boards[&board];

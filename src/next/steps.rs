@@ -6,6 +6,7 @@ use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
+use crate::observe::memory;
 use crate::observe::{Aspect, Evidence, MEASURED, TYPED, board, effects};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
@@ -359,8 +360,12 @@ impl Collector<'_> {
             .cloned()
             .collect();
         for check in open {
-            // Without a running test there is nothing to read off it, and a picture state is seen without asking.
-            if check.id.starts_with("picture.") || (check.test && !self.ranking.observed.test_ran) {
+            // Without a running test there is nothing to read off it, and a picture state is seen without asking. What memory
+            // chips share no test shows by itself.
+            if check.id.starts_with("picture.")
+                || memory::shared(&check.id)
+                || (check.test && !self.ranking.observed.test_ran)
+            {
                 continue;
             }
             // One key tells nothing that the keyboard as a whole does not, unless keys are the matter.

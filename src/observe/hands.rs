@@ -54,14 +54,14 @@ impl Observer<'_> {
                 text,
                 Evidence::Remedy {
                     units: renewed,
-                    cured: true,
+                    cured: Some(true),
                 },
             ),
             Effect::NoChange => self.push(
                 text,
                 Evidence::Remedy {
                     units: renewed,
-                    cured: false,
+                    cured: Some(false),
                 },
             ),
             // Something is different: the part that was changed had a hand in it, and is not all of it.
@@ -71,9 +71,20 @@ impl Observer<'_> {
                 } else {
                     (0.15, 0.6)
                 };
-                for (unit, _) in renewed {
+                for (unit, _) in &renewed {
+                    let unit = *unit;
                     self.push(text.clone(), Evidence::Unit { unit, fine, faulty });
                 }
+                // What the next run shows is about the new part. (A part that took the fault with it sits elsewhere now.)
+                if h.result != Effect::Moved {
+                    let units = renewed;
+                    self.push(text, Evidence::Remedy { units, cured: None });
+                }
+            }
+            // Not said what came of it: the next run tells.
+            Effect::Unknown => {
+                let units = renewed;
+                self.push(text, Evidence::Remedy { units, cured: None });
             }
             _ => {}
         }

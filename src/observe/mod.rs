@@ -10,7 +10,7 @@ pub mod facts;
 mod hands;
 mod keys;
 mod measured;
-mod memory;
+pub mod memory;
 pub mod photo;
 mod profile;
 mod results;
@@ -57,8 +57,8 @@ pub enum Evidence {
         /// Unit and the probability that it is bad afterwards: a refitted contact that its fault, if it had one, is still
         /// there; a new part that it is bad itself.
         units: Vec<(usize, f64)>,
-        /// Whether the failing checks pass now.
-        cured: bool,
+        /// Whether the failing checks pass now; `None` when that is not said, and the next run tells.
+        cured: Option<bool>,
     },
 }
 
@@ -96,6 +96,22 @@ pub struct Observed {
     pub test_ran: bool,
     /// Checks that have an outcome, by identifier.
     pub read: HashSet<String>,
+    /// What the readings look like, and what would tell more.
+    pub hints: Vec<Hint>,
+}
+
+/// A remark on readings: what they look like, or which further test would tell apart what could be behind them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hint {
+    /// Which sheet.
+    pub sheet: usize,
+    /// Which line of it.
+    pub line: usize,
+    /// What to say.
+    pub text: String,
+    /// Test pattern that would tell more: `address-low`, `address-high`, `march`, `constant-00`, `constant-FF`,
+    /// `checkerboard`, `pause`.
+    pub pattern: Option<String>,
 }
 
 /// Why the board must not stay powered.
@@ -146,7 +162,8 @@ pub(crate) struct Observer<'m> {
     pub(crate) trust: Trust,
     rest_fine: Vec<(usize, usize, usize)>,
     not_reached: HashSet<String>,
-    pub(crate) cells: Vec<memory::Cell>,
+    /// Cells and ranges of memory that this run lists.
+    pub(crate) memory: memory::Typed,
     /// The finding being read tells how many loops failed.
     pub(crate) looped: bool,
     /// Dead keys of this run: check and place.
@@ -174,6 +191,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             stop: None,
             test_ran: false,
             read: HashSet::new(),
+            hints: Vec::new(),
         },
         run: 0,
         sheet: 0,
@@ -182,7 +200,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         trust: TYPED,
         rest_fine: Vec::new(),
         not_reached: HashSet::new(),
-        cells: Vec::new(),
+        memory: memory::Typed::default(),
         looped: false,
         dead_keys: Vec::new(),
         profile: None,
@@ -256,13 +274,13 @@ impl Observer<'_> {
     }
 
     fn nothing_read_yet(&self) -> bool {
-        self.out.read.is_empty() && self.cells.is_empty() && self.dead_keys.is_empty()
+        self.out.read.is_empty() && self.memory.is_empty() && self.dead_keys.is_empty()
     }
 
     /// Closes a run: 'rest fine' speaks of every check of the test that the run did not mention.
     fn next_run(&mut self) {
         let keep = (self.sheet, self.line);
-        self.cells(self.run);
+        self.memory_lists(self.run);
         self.keys();
         self.rest_of_keys();
         if let Some(profile) = self.profile.clone() {
@@ -445,7 +463,7 @@ pub fn effects(
 
 /// A strength to the nearest 32nd, or below that the nearest power of two: no map knows it better, and modes that differ by less than that then count
 /// as alike, which keeps the sums of the ranking small.
-fn stepped(strength: f64) -> f64 {
+pub(crate) fn stepped(strength: f64) -> f64 {
     if strength >= 1.0 / 32.0 {
         (strength * 32.0).round() / 32.0
     } else {

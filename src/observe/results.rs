@@ -1,7 +1,7 @@
 //! Results of the test run and what the eye sees on the screen.
 
 use super::aspect::Aspect;
-use super::memory::Cell;
+use super::memory::{Cell, Range};
 use super::{Evidence, Observer, board, whole};
 use crate::diag::code;
 use crate::faultmap::model::Read;
@@ -49,18 +49,29 @@ impl Observer<'_> {
                 address,
                 wrote,
                 read,
-                // A cell that read back right says nothing that the others do not.
-            } if wrote == read => self.test_ran(self.run),
-            Subject::MemoryCell {
-                address,
-                wrote,
-                read,
-            } => self.cells.push(Cell {
-                address: *address,
-                wrote: *wrote,
-                read: *read,
-                place: (self.sheet, self.line),
-            }),
+            } => {
+                if wrote == read {
+                    self.test_ran(self.run);
+                }
+                self.memory.cells.push(Cell {
+                    address: *address,
+                    wrote: *wrote,
+                    read: *read,
+                    place: (self.sheet, self.line),
+                });
+            }
+            Subject::Memory if matches!(f.state, State::More(_)) => {
+                if let State::More(n) = f.state {
+                    self.memory.more = Some(n.saturating_add(self.memory.more.unwrap_or(0)));
+                }
+            }
+            Subject::MemoryRange(from, to) if is_bad(&f.state) && self.model.memory.is_some() => {
+                self.memory.ranges.push(Range {
+                    from: *from,
+                    to: *to,
+                    place: (self.sheet, self.line),
+                });
+            }
             _ => self.result(f),
         }
     }
@@ -88,12 +99,19 @@ impl Observer<'_> {
                 .filter(|c| c.test)
                 .map(|c| c.id.clone())
                 .collect(),
-            Subject::Memory => starting("memory."),
+            Subject::Memory => {
+                let banks = m.memory.iter().flat_map(super::memory::layout::banks);
+                let all: Vec<String> = banks.flat_map(|b| starting(&b.check(""))).collect();
+                if all.is_empty() {
+                    starting("memory.")
+                } else {
+                    all
+                }
+            }
             Subject::MemoryBit(n) => of(format!("memory.bit.{n}")),
-            Subject::MemorySocket(place) => self
-                .bits_of(&place.name)
-                .flat_map(|n| of(format!("memory.bit.{n}")))
-                .collect(),
+            Subject::MemorySocket(place) => {
+                self.bits_of(&place.name).into_iter().flat_map(of).collect()
+            }
             Subject::Rom(word) if word == "all" => starting("rom."),
             Subject::Rom(word) => self.roms(word),
             Subject::ColourMemory => starting("colour."),
@@ -146,14 +164,20 @@ impl Observer<'_> {
             .collect()
     }
 
-    fn bits_of(&self, socket: &str) -> impl Iterator<Item = usize> {
-        let memory = self.model.memory.as_ref();
-        let chips = memory
-            .map(|m| crate::faultmap::expand::list(&m.bits))
-            .unwrap_or_default();
-        let width = memory.map_or(1, |m| usize::from(m.width));
-        let at = chips.iter().position(|c| c.eq_ignore_ascii_case(socket));
-        at.map(|i| i * width..(i + 1) * width).into_iter().flatten()
+    /// Data bits of the memory chip in a socket, as numbers of the `bit` checks of its bank.
+    fn bits_of(&self, socket: &str) -> Vec<String> {
+        let banks = self
+            .model
+            .memory
+            .iter()
+            .flat_map(super::memory::layout::banks);
+        let of = |bank: super::memory::layout::Bank| {
+            let lanes = bank.lanes_of(socket);
+            let bits = (0..8).filter(move |i| lanes >> i & 1 == 1);
+            bits.map(move |i| bank.check(&format!("bit.{i}")))
+                .collect::<Vec<_>>()
+        };
+        banks.flat_map(of).collect()
     }
 
     /// The ROM checks that a word means: `os`, or a socket, which may hold more than one ROM.

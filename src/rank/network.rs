@@ -286,7 +286,7 @@ impl Builder<'_> {
         }
     }
 
-    fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: bool) {
+    fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: Option<bool>) {
         for &(unit, left) in units {
             if self.model.units[unit].kind == UnitKind::Part {
                 self.renew(unit, left);
@@ -295,6 +295,8 @@ impl Builder<'_> {
             }
         }
         let failed = std::mem::take(&mut self.failed);
+        // Not said: what failed before speaks of the old part, what the next run shows of the new one.
+        let Some(cured) = cured else { return };
         for (at, old, c) in failed {
             if cured {
                 let id = self.add_check(&c, Outcome::Pass);

@@ -79,6 +79,7 @@ pub fn view(
         facts_used: facts(model, ranking),
         remarks: remarks(sheets, ranking),
         learned: None,
+        hints: ranking.observed.hints.iter().map(hint).collect(),
     }
 }
 
@@ -162,6 +163,15 @@ fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
         }
     };
     why.odd.iter().map(of).collect()
+}
+
+fn hint(h: &crate::observe::Hint) -> HintView {
+    HintView {
+        sheet: h.sheet,
+        line: h.line,
+        text: h.text.clone(),
+        pattern: h.pattern.clone(),
+    }
 }
 
 /// Lines of the sheets that were not understood.

@@ -144,6 +144,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
     if let Some(learned) = &v.learned {
         p.hang("     ", learned);
     }
+    for h in &v.hints {
+        p.hang("     ", &h.text);
+    }
     if v.unexplored_mass > 0.0 {
         let share = v.unexplored_mass * 100.0;
         p.hang(

@@ -51,6 +51,26 @@ pub struct RankingView {
     /// What the bench's own closed tickets changed in the order; absent when nothing.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub learned: Option<String>,
+    /// What the readings look like, and which further test would tell apart what could be behind them. Left out when
+    /// there is none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(default)]
+    pub hints: Vec<HintView>,
+}
+
+/// A remark on readings.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct HintView {
+    /// Sheet, as an index into `sheets`.
+    pub sheet: usize,
+    /// Line number.
+    pub line: usize,
+    /// What to say.
+    pub text: String,
+    /// The test pattern that would tell more: `address-low`, `address-high`, `march`, `constant-00`, `constant-FF`,
+    /// `checkerboard`, or `pause` (the same with and without a pause between writing and reading). Left out when none would.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pattern: Option<String>,
 }
 
 /// Why the board must not stay powered.

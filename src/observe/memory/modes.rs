@@ -1,0 +1,151 @@
+//! The failure modes of a board that reach its memory, and what each does there, read off the map.
+
+use super::layout::Bank;
+use super::theory::{Cause, Where};
+use crate::faultmap::model::{BoardModel, KINDS, Kind, ModeId, UnitKind};
+use std::collections::BTreeMap;
+
+/// A mode that reaches the memory.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reaching {
+    /// The mode.
+    pub mode: ModeId,
+    /// How surely it shows.
+    pub strength: f64,
+    /// What it does.
+    pub cause: Cause,
+}
+
+/// Strength below which a mode does not count as reaching the memory.
+const FAINT: f64 = 0.02;
+/// A mode reaches what it strikes at least this surely, relative to what it strikes most.
+const AS_WELL: f64 = 0.25;
+/// From this strength on a strobe or address line is what the mode is about.
+const ABOUT: f64 = 0.5;
+/// More address lines than one multiplexer has outputs.
+const MANY_LINES: u32 = 5;
+
+/// Strengths by place, and the kind of trouble there.
+#[derive(Default, Clone)]
+struct Reach {
+    lanes: [f64; 8],
+    lane_kinds: [f64; KINDS.len()],
+    lines: [f64; 16],
+    line_kinds: [f64; KINDS.len()],
+    strobe: f64,
+    write: f64,
+    refresh: f64,
+}
+
+/// All modes that reach a bank.
+pub fn reaching(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
+    let mut all: BTreeMap<ModeId, Reach> = BTreeMap::new();
+    let mut visit = |what: &str, put: &dyn Fn(&mut Reach, Kind, f64)| {
+        let Some(check) = model.check(&bank.check(what)) else {
+            return;
+        };
+        for read in &check.reads {
+            for t in &model.nodes[read.node as usize].touches {
+                let strength = f64::from(t.strength) * f64::from(read.weight);
+                put(all.entry(t.mode).or_default(), t.kind, strength);
+            }
+        }
+    };
+    let more = |slot: &mut f64, s: f64| *slot = slot.max(s);
+    for i in 0..8 {
+        visit(&format!("bit.{i}"), &|r, kind, s| {
+            more(&mut r.lanes[i], s);
+            more(&mut r.lane_kinds[kind as usize], s);
+        });
+    }
+    for k in 0..bank.lines.len().min(16) {
+        visit(&format!("address.{k}"), &|r, kind, s| {
+            more(&mut r.lines[k], s);
+            more(&mut r.line_kinds[kind as usize], s);
+        });
+    }
+    // A noisy or late strobe is no lost one: that shows as scattered cells.
+    let gone = |kind| matches!(kind, Kind::Lost | Kind::Low | Kind::High | Kind::Wrong);
+    let lost = |kind, s: f64| if gone(kind) { s } else { 0.0 };
+    visit("strobe.ras", &|r, k, s| more(&mut r.strobe, lost(k, s)));
+    visit("strobe.cas", &|r, k, s| more(&mut r.strobe, lost(k, s)));
+    visit("write", &|r, k, s| more(&mut r.write, lost(k, s)));
+    visit("refresh", &|r, k, s| more(&mut r.refresh, lost(k, s)));
+    let of = |(mode, reach): (ModeId, Reach)| judge(model, bank, mode, &reach);
+    all.into_iter().flat_map(of).collect()
+}
+
+/// What a mode does; two things with half the strength each, when the map leaves open which.
+fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reaching> {
+    let most = |all: &[f64]| all.iter().copied().fold(0.0, f64::max);
+    let (lanes, lines) = (most(&r.lanes), most(&r.lines));
+    let mask = |all: &[f64], most: f64| {
+        let hit = all
+            .iter()
+            .enumerate()
+            .filter(|(_, s)| **s >= AS_WELL * most);
+        hit.fold(0u32, |m, (i, _)| m | 1 << i)
+    };
+    let struck = mask(&r.lines, lines);
+    let everything = struck.count_ones() >= MANY_LINES && r.strobe.max(r.write) >= ABOUT;
+    let all = bank.all_lanes();
+    let (place, reached, kind, strength) = if everything || most(&[lanes, lines]) < FAINT {
+        (Where::Data, all, Kind::Lost, lanes)
+    } else if lines >= ABOUT {
+        (Where::Lines(struck), all, kind(&r.line_kinds), lines)
+    } else if r.strobe >= ABOUT {
+        (Where::Strobe, all, Kind::Lost, r.strobe)
+    } else if r.write >= ABOUT {
+        (Where::Write, all, Kind::Lost, r.write)
+    } else {
+        let reached = mask(&r.lanes, lanes) as u8 & all;
+        (
+            chip_or_data(model, bank, mode),
+            reached,
+            kind(&r.lane_kinds),
+            lanes,
+        )
+    };
+    let of = |place, lanes, kind, strength| {
+        let cause = Cause { lanes, place, kind };
+        (strength >= FAINT && lanes != 0).then_some(Reaching {
+            mode,
+            strength,
+            cause,
+        })
+    };
+    // What holds a data line stops more than the refresh.
+    if r.refresh < ABOUT || (r.lanes.iter().any(|&l| l >= ABOUT) && lines < ABOUT) {
+        return of(place, reached, kind, strength).into_iter().collect();
+    }
+    // Whoever refreshes the memory also shares its address lines, in turn with the processor: the map cannot say whose turn a fault spoils.
+    let other = of(place, reached, kind, 0.5 * strength);
+    let refresh = of(Where::Refresh, all, Kind::Lost, 0.5 * r.refresh);
+    other.into_iter().chain(refresh).collect()
+}
+
+/// The strongest kind; one that names a level goes first when it is about as strong.
+fn kind(strengths: &[f64; KINDS.len()]) -> Kind {
+    let most = strengths.iter().copied().fold(0.0, f64::max);
+    let levels = [Kind::Low, Kind::High].into_iter();
+    let level = levels
+        .filter(|&k| strengths[k as usize] >= 0.8 * most)
+        .max_by(|&a, &b| strengths[a as usize].total_cmp(&strengths[b as usize]));
+    let strongest = KINDS
+        .into_iter()
+        .rev()
+        .max_by(|&a, &b| strengths[a as usize].total_cmp(&strengths[b as usize]));
+    level.or(strongest).unwrap_or(Kind::Lost)
+}
+
+fn chip_or_data(model: &BoardModel, bank: &Bank, mode: ModeId) -> Where {
+    let m = &model.modes[mode as usize];
+    let unit = &model.units[m.unit as usize];
+    if bank.lanes_of(&model.positions[unit.position].name) == 0 {
+        return Where::Data;
+    }
+    Where::Chip {
+        contacts: unit.kind != UnitKind::Part,
+        flaky: m.flaky.is_some(),
+    }
+}

@@ -1,0 +1,276 @@
+//! How probable a list of failing cells is, given what is wrong: a normalised distribution over all lists of that length.
+//!
+//! A test walks through the bank and lists what fails; a person types the first few lines, mostly, or some of them.
+//!
+//! P(lines | fault) = Σ over patterns and effects of P(effect) · Σ over ways of typing of
+//!   P(way) · Π (1 − q · P(cell passed over fails)) · Π q · P(line)      walking, every failing cell typed with q
+//!   P(way) · Π P(line) / F                                             any of the F failing cells
+//!
+//! A walk goes cell by cell, hence it sums to one over all lists. Long stretches of cells are judged by an even sample of [`SAMPLE`] of them.
+
+use super::effect::{Effect, Reads, fails, predict};
+use super::layout::Bank;
+use super::pattern::Pattern;
+
+/// One line: address, byte written, byte read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Line {
+    /// Address.
+    pub address: u32,
+    /// Byte written.
+    pub wrote: u8,
+    /// Byte read.
+    pub read: u8,
+}
+
+/// A list as typed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct List {
+    /// The lines, those that read right among them.
+    pub lines: Vec<Line>,
+    /// `n more`.
+    pub more: Option<u32>,
+    /// It is said that there is nothing more.
+    pub complete: bool,
+}
+
+/// Cells of a stretch that are looked at.
+const SAMPLE: u32 = 8;
+/// Cells of a bank that are looked at to know how many fail.
+const SPREAD: u32 = 64;
+/// P(the first lines were typed, upwards; some of the first, upwards; the first, downwards; any lines at all) (guesses).
+const WALKS: [f64; 4] = [0.55, 0.2, 0.1, 0.15];
+/// P(a failing cell is typed | some of the first lines are) (guess: a screen of sixty, of which six are typed).
+const SOME: f64 = 0.1;
+/// P(the test begins at the first address of the bank); else it leaves out a stretch for itself (guess).
+const FROM_START: f64 = 0.5;
+
+/// One way to explain a list: bits reached, and what is done to them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Theory {
+    /// Data bits reached.
+    pub lanes: u8,
+    /// What is done to them.
+    pub effect: Effect,
+}
+
+/// ln P(lines of the list | theory, pattern), as far as the bits of the theory go. Lines that read right in these bits were not listed for
+/// them: they only count as read right.
+pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List) -> f64 {
+    let Theory { lanes, effect } = theory;
+    let (mut right, mut read) = (0.0, 0.0);
+    let mut at: Vec<u32> = Vec::with_capacity(list.lines.len());
+    for l in &list.lines {
+        let p = predict(effect, lanes, pattern, bank, l.address, l.wrote).of(l.read, lanes);
+        if (l.read ^ l.wrote) & lanes == 0 {
+            right += p.ln();
+        } else {
+            read += p.ln();
+            at.push(l.address);
+        }
+    }
+    if at.is_empty() && !list.complete {
+        return right;
+    }
+    let many = failing(theory, pattern, bank);
+    let walk = |typed| Walk {
+        theory,
+        pattern,
+        bank,
+        typed,
+    };
+    let reversed: Vec<u32> = at.iter().rev().copied().collect();
+    let n = at.len() as f64;
+    let told = [
+        walk(1.0).up(&at, list.complete) + read,
+        walk(SOME).up(&at, list.complete) + read + n * SOME.ln(),
+        walk(1.0).down(&reversed, list.complete) + read,
+        if list.complete {
+            f64::NEG_INFINITY
+        } else {
+            read - n * many.ln()
+        },
+    ];
+    let [first, some, down, any] = WALKS;
+    let ways = match pattern {
+        Pattern::MarchUp(_) => [first + down, some, 0.0, any],
+        Pattern::MarchDown(_) => [0.0, 0.0, first + some + down, any],
+        _ => WALKS,
+    };
+    let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
+    right + sum + count(list, at.len(), many, bank)
+}
+
+/// ln Σ exp.
+pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
+    let top = terms.clone().fold(f64::NEG_INFINITY, f64::max);
+    if top == f64::NEG_INFINITY {
+        return top;
+    }
+    top + terms.map(|t| (t - top).exp()).sum::<f64>().ln()
+}
+
+struct Walk<'a> {
+    theory: Theory,
+    pattern: Pattern,
+    bank: &'a Bank,
+    /// P(a failing cell is typed).
+    typed: f64,
+}
+
+impl Walk<'_> {
+    /// ln P(nothing else typed) of a list in rising order.
+    fn up(&self, at: &[u32], complete: bool) -> f64 {
+        let Some(&last) = at.last() else {
+            return self.head(self.bank.to + 1);
+        };
+        if !at.is_sorted_by(|a, b| a < b) {
+            return f64::NEG_INFINITY;
+        }
+        let rest = if complete {
+            self.passed(last + 1, self.bank.to)
+        } else {
+            0.0
+        };
+        self.head(at[0]) + self.between(at) + rest
+    }
+
+    /// The same of a list typed in falling order, which is given rising.
+    fn down(&self, at: &[u32], complete: bool) -> f64 {
+        let (Some(&lowest), Some(&highest)) = (at.first(), at.last()) else {
+            return self.passed(self.bank.from, self.bank.to);
+        };
+        if !at.is_sorted_by(|a, b| a < b) {
+            return f64::NEG_INFINITY;
+        }
+        let rest = if complete && lowest > self.bank.from {
+            self.passed(self.bank.from, lowest - 1)
+        } else {
+            0.0
+        };
+        self.passed(highest + 1, self.bank.to) + self.between(at) + rest
+    }
+
+    /// ln P(all cells of a stretch read right).
+    fn passed(&self, from: u32, to: u32) -> f64 {
+        if from > to {
+            return 0.0;
+        }
+        let (n, Theory { lanes, effect }) = (to - from + 1, self.theory);
+        let look =
+            |a: u32| (-self.typed * fails(effect, lanes, self.pattern, self.bank, a)).ln_1p();
+        let each = |a: u32| look(a).max(-30.0);
+        if n <= 2 * SAMPLE {
+            return (from..=to).map(each).sum();
+        }
+        // Blocks are small: count what of them lies in the stretch instead of hoping to hit it.
+        if let Effect::Block { mask, value, .. } = effect {
+            let inside = blocked_below(mask, value, to + 1) - blocked_below(mask, value, from);
+            let right = f64::from(n) - inside;
+            let p = fails(effect, lanes, self.pattern, self.bank, value | from & !mask);
+            let p = p * self.typed;
+            let slip = self.typed
+                - self.typed * (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
+            return inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p();
+        }
+        let step = f64::from(n) / f64::from(SAMPLE);
+        let sample = (0..SAMPLE).map(|i| {
+            // An odd offset that changes, so that no address bit is the same in all.
+            let a = from + (f64::from(i) * step) as u32;
+            (a + (i * 0x2B) % step.max(1.0) as u32).min(to)
+        });
+        sample.map(each).sum::<f64>() * step
+    }
+
+    /// ln P(nothing before the first line failed), over where the test may begin.
+    fn head(&self, first: u32) -> f64 {
+        let starts = starts(self.bank);
+        let share = (1.0 - FROM_START) / (starts.len() - 1) as f64;
+        let mut passed = 0.0;
+        let mut terms = Vec::with_capacity(starts.len());
+        let mut end = first;
+        for (i, &start) in starts.iter().enumerate().rev() {
+            if start > first {
+                continue;
+            }
+            if start < end {
+                passed += self.passed(start, end - 1);
+                end = start;
+            }
+            let weight = if i == 0 { FROM_START } else { share };
+            terms.push(passed + weight.ln());
+        }
+        ln_sum(terms.into_iter())
+    }
+
+    /// ln P(nothing between the lines failed).
+    fn between(&self, at: &[u32]) -> f64 {
+        at.windows(2).map(|w| self.passed(w[0] + 1, w[1] - 1)).sum()
+    }
+}
+
+/// Where a test may begin: at the first address, or past a stretch of a power of two of a page.
+fn starts(bank: &Bank) -> Vec<u32> {
+    let n = bank.cells();
+    let page = (n / 256).max(1);
+    let more = (0..8)
+        .map(|k| bank.from + (page << k))
+        .filter(|&a| a < bank.to);
+    std::iter::once(bank.from).chain(more).collect()
+}
+
+/// Addresses below `end` with these bits, roughly (exact for powers of two).
+fn blocked_below(mask: u32, value: u32, end: u32) -> f64 {
+    // Walk the bits of `end` from the top: a 1 means that all numbers with 0 there are below.
+    let mut count = 0.0;
+    let mut prefix = 0;
+    for bit in (0..32).rev() {
+        let b = 1u32 << bit;
+        if end & b == 0 {
+            continue;
+        }
+        let high = !(b - 1);
+        if prefix & mask & high == value & high {
+            count += f64::from(((b - 1) & !mask).count_ones()).exp2();
+        }
+        prefix |= b;
+    }
+    count
+}
+
+/// How many cells fail.
+pub fn failing(theory: Theory, pattern: Pattern, bank: &Bank) -> f64 {
+    let Theory { lanes, effect } = theory;
+    let n = bank.cells();
+    if n <= SPREAD {
+        return (bank.from..=bank.to)
+            .map(|a| fails(effect, lanes, pattern, bank, a))
+            .sum();
+    }
+    if let Effect::Block { mask, value, reads } = effect {
+        let cells = blocked_below(mask, value, bank.to + 1) - blocked_below(mask, value, bank.from);
+        let p = match (reads, pattern.at(value)) {
+            (Reads::Any, _) | (_, None) => 0.5,
+            _ => fails(effect, lanes, pattern, bank, value | bank.from & !mask),
+        };
+        let slips = f64::from(n) * super::effect::SLIP * f64::from(lanes.count_ones());
+        return cells * p + slips;
+    }
+    let step = n / SPREAD;
+    let sample = (0..SPREAD).map(|i| bank.from + i * step + (i * 0x35) % step);
+    let sum: f64 = sample.map(|a| fails(effect, lanes, pattern, bank, a)).sum();
+    sum / f64::from(SPREAD) * f64::from(n)
+}
+
+/// ln P(how many more there are): within a factor of two or so, since a test may pass several times and a person may round (guess).
+fn count(list: &List, typed: usize, many: f64, bank: &Bank) -> f64 {
+    let Some(more) = list.more else { return 0.0 };
+    let of = |n: f64| (n + 1.0).log2();
+    let most = of(2.0 * f64::from(bank.cells())).ceil() as i32;
+    let weight = |bin: f64| -(bin - of(many)).abs();
+    let all = ln_sum((0..=most).map(|b| weight(f64::from(b))));
+    let seen = of(f64::from(more) + typed as f64)
+        .round()
+        .min(f64::from(most));
+    weight(seen) - all
+}
