@@ -21,6 +21,9 @@ use whichsocket::ticket::Ticket;
 /// The family that this bench sees fail three times as often as the handbook says.
 const FAMILY: &str = "socket contacts";
 
+/// Failing readings of a drawn machine at most.
+const MOST_FAILING: usize = 8;
+
 fn board() -> BoardModel {
     let shipped = Library::open(None).unwrap().board("dunlin-64").unwrap();
     BoardModel::clone(&shipped)
@@ -306,7 +309,11 @@ fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
     let a = assembled(&truth, &o);
     let mut rng = StdRng::seed_from_u64(20_261_125);
     let mut next = || loop {
-        if let Some(found) = draw(&a, &o, &mut rng) {
+        // Machines that fail everywhere cost minutes to rank exactly. Which are taken depends on what was read alone, so
+        // the posteriors stay calibrated.
+        if let Some(found) = draw(&a, &o, &mut rng)
+            && found.1.iter().filter(|o| **o == Outcome::Fail).count() <= MOST_FAILING
+        {
             break found;
         }
     };

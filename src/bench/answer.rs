@@ -87,7 +87,11 @@ fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
 /// What is said of the supply by itself: a rail and how it is, or a state alone.
 pub fn supply(answer: &str) -> Option<Statement> {
     let is = |s: &Subject| matches!(s, Subject::Supply(_));
-    finding("psu rail", answer, is).or_else(|| finding("supply", answer, is))
+    // A supply is measured by itself when it is off the board; that has to be said.
+    let off = |volts: &str| finding("psu rail", &format!("{answer}{volts} off the board"), is);
+    off("")
+        .or_else(|| off(" V"))
+        .or_else(|| finding("supply", answer, is))
 }
 
 /// The finding about what was asked that an answer is, behind the words of the question.
@@ -253,7 +257,10 @@ mod tests {
             "test ok in 0 of 14 loops when cold"
         );
         assert_eq!(line(&Ask::Loops, "2 of 9"), "test bad in 2 of 9 loops");
-        assert_eq!(line(&Ask::Supply, "+5V 5.1"), "psu rail +5V 5.1 V");
+        assert_eq!(
+            line(&Ask::Supply, "+5V 5.1"),
+            "psu rail +5V 5.1 V off the board"
+        );
     }
 
     #[test]

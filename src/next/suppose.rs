@@ -2,6 +2,7 @@
 
 use crate::infer::network::{Network, Outcome};
 use crate::infer::{Explanations, Limits, leading_explanations, posterior};
+use crate::observe::Evidence;
 use crate::plan::{self, Hypothesis, UnitId};
 use crate::rank::Ranking;
 use std::collections::BTreeMap;
@@ -35,6 +36,9 @@ pub(crate) enum Suppositions {
 
 /// The leading explanations of a ranking.
 pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
+    if cured_since(ranking) {
+        return Suppositions::NothingLeft;
+    }
     let many = failing(ranking) > MANY_FAILING;
     let accused = leading_causes(ranking, if many { CAUSES / 2 } else { CAUSES });
     let causes: Vec<usize> = accused.keys().copied().collect();
@@ -51,6 +55,20 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
         Some(faults) => Suppositions::Faults(faults),
         None => Suppositions::NothingLeft,
     }
+}
+
+/// Whether a remedy cured the machine and nothing failed after it: what was refitted may still be called at fault, but
+/// there is nothing left to put right.
+fn cured_since(ranking: &Ranking) -> bool {
+    let readings = &ranking.observed.readings;
+    let cured = |e: &Evidence| matches!(e, Evidence::Remedy { cured: Some(true), .. });
+    let failed = |e: &Evidence| match e {
+        Evidence::Check(c) => c.outcome != Outcome::Pass,
+        Evidence::Remedy { cured, .. } => *cured == Some(false),
+        Evidence::Unit { .. } => false,
+    };
+    let last = readings.iter().rposition(|r| cured(&r.evidence));
+    last.is_some_and(|at| !readings[at + 1..].iter().any(|r| failed(&r.evidence)))
 }
 
 /// The causes that hypotheses for the planner are made of, those that most probably explain a failing reading, each with

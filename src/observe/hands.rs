@@ -2,6 +2,7 @@
 
 use super::{Evidence, Observer};
 use crate::faultmap::model::UnitKind;
+use crate::faultmap::raw::Class;
 use crate::sheet::{Action, Effect, HandsOn};
 
 /// P(a part known to be good, from a machine that works, is bad all the same) (guess).
@@ -25,7 +26,10 @@ impl Observer<'_> {
                 .map(|(i, u)| (i, u.kind.clone()))
                 .collect();
             for (unit, kind) in units {
-                if let Some(left) = persists(h.action, &kind) {
+                let plug = kind == UnitKind::Part
+                    && self.model.positions[position].class == Class::Connector;
+                let left = if plug { plug_persists(h.action) } else { None };
+                if let Some(left) = left.or_else(|| persists(h.action, &kind)) {
                     renewed.push((unit, left));
                 } else if let (UnitKind::Part, Some((fine, faulty))) =
                     (&kind, likelihood(h.action, h.result))
@@ -115,6 +119,15 @@ fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
         (Replace | Resolder, UnitKind::Joints) => Some(RESOLDER_FAILS),
         (Reseat | Clean | Press, UnitKind::Contact { .. })
         | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => Some(CLEAN_FAILS),
+        _ => None,
+    }
+}
+
+/// As [`persists`], for a plug or socket as a whole: pushed home or cleaned it is as good as refitted.
+fn plug_persists(action: Action) -> Option<f64> {
+    match action {
+        Action::Reseat | Action::Press => Some(RESEAT_FAILS),
+        Action::Clean => Some(CLEAN_FAILS),
         _ => None,
     }
 }

@@ -120,6 +120,16 @@ fn shortened(
     out
 }
 
+/// The sheets up to the line before this one. What comes behind is gone whole: a mark of a later run is no longer there
+/// either.
+fn up_to(sheets: &[RunSheet], end: LineRef) -> Vec<RunSheet> {
+    let mut out = sheets[..=end.sheet].to_vec();
+    if let Some(last) = out.last_mut() {
+        last.lines.retain(|l| l.number < end.line);
+    }
+    out
+}
+
 /// Probability of an instance of a unit in a ranking; 0 when nothing of the kind is fitted there yet.
 fn probability(model: &BoardModel, ranking: &Ranking, instance: Instance) -> f64 {
     let all = super::suspects(model, &ranking.assembled, &ranking.posterior, 0.0);
@@ -139,11 +149,12 @@ pub fn explain(
     of: &[Suspect],
 ) -> Explanation {
     let lines = telling(sheets);
-    let at = |keep: &dyn Fn(LineRef) -> bool| rank(model, &shortened(sheets, &lines, keep)).ok();
-    let prefixes: Vec<Option<Ranking>> = (0..lines.len())
-        .map(|k| at(&|l| lines[..k].contains(&l)))
+    let prefixes: Vec<Option<Ranking>> = (lines.iter())
+        .map(|&end| rank(model, &up_to(sheets, end)).ok())
         .collect();
-    let without: Vec<Option<Ranking>> = lines.iter().map(|&gone| at(&|l| l != gone)).collect();
+    let without: Vec<Option<Ranking>> = (lines.iter())
+        .map(|&gone| rank(model, &shortened(sheets, &lines, |l| l != gone)).ok())
+        .collect();
     let prob = |r: &Option<Ranking>, s: &Suspect| {
         r.as_ref()
             .map_or(0.0, |r| probability(model, r, s.instance))

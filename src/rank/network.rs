@@ -5,6 +5,7 @@
 //! the board with the new part in.
 
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
+use crate::faultmap::raw::Class;
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
 use crate::observe::{CheckReading, Evidence, Observed};
 use crate::prior::common::CommonTable;
@@ -288,7 +289,10 @@ impl Builder<'_> {
 
     fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: Option<bool>) {
         for &(unit, left) in units {
-            if self.model.units[unit].kind == UnitKind::Part {
+            let u = &self.model.units[unit];
+            // A plug that was pushed home is the same plug.
+            let plug = self.model.positions[u.position].class == Class::Connector;
+            if u.kind == UnitKind::Part && !plug {
                 self.renew(unit, left);
             } else {
                 *self.left.entry(unit).or_insert(1.0) *= left;

@@ -140,6 +140,7 @@ fn photo(text: &str) -> Option<Statement> {
         Some(quoted) => quoted.split_once('"')?,
         None => text.split_once(char::is_whitespace).unwrap_or((text, "")),
     };
+    let file = file.trim_end_matches(':');
     let extension = file.rsplit_once('.').map_or("", |(_, e)| e);
     let named = (1..=5).contains(&extension.len())
         && extension.bytes().all(|b| b.is_ascii_alphanumeric())
@@ -296,11 +297,11 @@ mod tests {
             ("Photo: board front.jpg", ""),
             (
                 "photo front.jpg: solder side",
-                "photo front.jpg: solder side",
+                "photo front.jpg solder side",
             ),
             ("photo \"board front.jpg\" x", "photo \"board front.jpg\" x"),
             (
-                "background: bought at a flea market; no supply",
+                "story: bought at a flea market; no supply",
                 "history bought at a flea market; no supply",
             ),
             (

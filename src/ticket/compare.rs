@@ -211,10 +211,13 @@ fn change(
         .filter(|c| c.outcome != Outcome::Pass && failing(before, &c.check) != Some(true))
         .collect();
     let places: Vec<Place> = done.iter().flat_map(|(_, h)| h.places.clone()).collect();
+    let cured = done.iter().any(|(_, h)| h.result == Effect::Cured);
     let told = done.iter().any(|(_, h)| h.result == Effect::Moved);
     let moved = told || new.iter().any(|c| points_at(model, c, &places));
     let verdict = match (gone.is_empty(), still.is_empty(), new.is_empty()) {
         _ if moved && !gone.is_empty() => Verdict::Moved,
+        // Whoever did it saw the machine work, and nothing read since says otherwise.
+        (_, true, true) if cured => Verdict::Fixed,
         (false, true, true) if unread.is_empty() => Verdict::Fixed,
         (false, true, false) if unread.is_empty() => Verdict::NewFault,
         (true, false, _) => Verdict::NeverWasTheFault,
