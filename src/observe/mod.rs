@@ -231,6 +231,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
     }
     o.next_run();
     o.out.runs = o.run;
+    // Dead keys and lists of cells are summed up when their run ends; a remedy must find them where they were typed.
+    o.out.readings.sort_by_key(|r| (r.sheet, r.line));
     o.out
 }
 
