@@ -142,9 +142,9 @@ prop_compose! {
     fn lot(machines: usize)(
         count in 1_u32..=2,
         good in 0.3..1.0_f64,
-        price in prop_oneof![Just(0.0), 1.0..20.0_f64],
+        price in prop_oneof![1 => Just(0.0), 2 => 1.0..20.0_f64],
         minutes in 0.0..10.0_f64,
-        donor in prop_oneof![3 => Just(None), 1 => (0..machines).prop_map(Some)],
+        donor in prop_oneof![2 => Just(None), 1 => (0..machines).prop_map(Some)],
     ) -> Lot {
         let price = if donor.is_some() { 0.0 } else { price };
         Lot { count, good, price, minutes, donor }
@@ -152,7 +152,7 @@ prop_compose! {
 }
 
 fn need(lots: usize) -> impl Strategy<Value = Need> {
-    let fitting = proptest::collection::btree_set(0..lots, 0..=3.min(lots));
+    let fitting = proptest::collection::btree_set(0..lots, 1..=2.min(lots));
     (fitting, 1.0..30.0_f64, prop_oneof![Just(1.0), Just(0.98)], prop::bool::weighted(0.2)).prop_map(
         |(lots, minutes, sound, required)| Need {
             lots: lots.into_iter().collect(),
@@ -164,10 +164,11 @@ fn need(lots: usize) -> impl Strategy<Value = Need> {
 }
 
 fn machine(lots: usize) -> impl Strategy<Value = Machine> {
-    (0_usize..=2).prop_flat_map(move |needs| {
-        let scenarios = proptest::collection::vec((0.05..1.0_f64, 0..1_u64 << needs), 1..=4);
+    (0_usize..=3).prop_flat_map(move |needs| {
+        let sets = prop_oneof![1 => 0..1_u64 << needs, 3 => (1 << needs) / 2..1_u64 << needs];
+        let scenarios = proptest::collection::vec((0.05..1.0_f64, sets), 1..=4);
         let needs = proptest::collection::vec(need(lots), needs);
-        (needs, scenarios, 0.0..1.0_f64, 1.0..20.0_f64).prop_map(|(needs, list, rest, minutes)| {
+        (needs, scenarios, 0.0..0.5_f64, 1.0..20.0_f64).prop_map(|(needs, list, rest, minutes)| {
             let sum: f64 = list.iter().map(|s| s.0).sum::<f64>() + rest;
             let scenarios = list.into_iter().map(|(p, needs)| Scenario {
                 probability: p / sum,
@@ -183,7 +184,7 @@ fn machine(lots: usize) -> impl Strategy<Value = Machine> {
 }
 
 fn batch() -> impl Strategy<Value = Problem> {
-    (2_usize..=4, 1_usize..=4).prop_flat_map(|(machines, lots)| {
+    (2_usize..=3, 2_usize..=5).prop_flat_map(|(machines, lots)| {
         let goal = prop_oneof![
             Just(Goal::Number),
             (10.0..100.0_f64, 0.0..1.0_f64).prop_map(|(worth, minute)| Goal::Value { worth, minute }),
@@ -191,7 +192,7 @@ fn batch() -> impl Strategy<Value = Problem> {
         (
             proptest::collection::vec(machine(lots), machines),
             proptest::collection::vec(lot(machines), lots),
-            prop_oneof![Just(0.0), 1.0..50.0_f64],
+            prop_oneof![1 => Just(0.0), 4 => 5.0..60.0_f64],
             goal,
         )
             .prop_map(|(machines, lots, budget, goal)| Problem {

@@ -18,7 +18,7 @@ const LEAST_GOOD: f64 = 0.05;
 
 /// Where the parts of a lot are.
 #[derive(Debug, Clone, PartialEq)]
-pub enum From {
+pub enum Source {
     /// In the drawer.
     Shelf,
     /// At a seller's.
@@ -33,7 +33,7 @@ pub struct LotInfo {
     /// Type as typed, or of the position.
     pub part: String,
     /// Where.
-    pub from: From,
+    pub from: Source,
 }
 
 /// A batch as numbers, with what they stand for.
@@ -100,12 +100,11 @@ pub fn assign(
 ) -> Result<Assigned, Vec<StockError>> {
     let donors = donors(machines, stock, file)?;
     let wanted = |part: &str| {
-        let all = machines.iter().flat_map(|m| m.wanted.iter().map(move |w| (m, w)));
-        all.into_iter()
-            .any(|(m, w)| fits(&m.model.positions[w.position], part))
+        let mut all = (machines.iter()).flat_map(|m| m.wanted.iter().map(move |w| (m, w)));
+        all.any(|(m, w)| fits(&m.model.positions[w.position], part))
     };
     let (mut lots, mut infos) = (Vec::new(), Vec::new());
-    let mut add = |lot: Lot, part: &str, from: From| {
+    let mut add = |lot: Lot, part: &str, from: Source| {
         if wanted(part) {
             lots.push(lot);
             let part = part.to_string();
@@ -120,16 +119,16 @@ pub fn assign(
         donor: None,
     };
     for s in &stock.shelf {
-        add(at_hand(s.count, s.good, 0.0), &s.part, From::Shelf);
+        add(at_hand(s.count, s.good, 0.0), &s.part, Source::Shelf);
     }
     let most = machines.iter().map(|m| m.wanted.len() as u32).sum::<u32>();
     for o in &stock.buy {
         let count = o.most.map_or(most, |n| n.min(most));
-        add(at_hand(count, o.good, o.price), &o.part, From::Buy);
+        add(at_hand(count, o.good, o.price), &o.part, Source::Buy);
     }
     for (machine, positions) in &donors {
         for (part, lot, sockets) in of_donor(machines, *machine, positions) {
-            add(lot, &part, From::Donor(*machine, sockets));
+            add(lot, &part, Source::Donor(*machine, sockets));
         }
     }
     let goal = match stock.worth {

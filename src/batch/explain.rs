@@ -1,6 +1,6 @@
 //! The plan in words: what goes where and why, the order of work, why the others are left.
 
-use super::assign::{Assigned, From};
+use super::assign::{Assigned, Source};
 use super::machine::{Surveyed, type_of};
 use super::problem::{Goal, Problem, Way};
 use super::solve::Plan;
@@ -49,9 +49,9 @@ fn one(machines: &[Surveyed], assigned: &Assigned, way: &Way) -> WorkView {
         let position = &m.model.positions[wanted.position];
         let info = &assigned.lots[lot];
         let (from, donor_sockets) = match &info.from {
-            From::Shelf => ("shelf".to_string(), Vec::new()),
-            From::Buy => ("buy".to_string(), Vec::new()),
-            From::Donor(d, at) => (format!("ticket {}", machines[*d].view.machine), at.clone()),
+            Source::Shelf => ("shelf".to_string(), Vec::new()),
+            Source::Buy => ("buy".to_string(), Vec::new()),
+            Source::Donor(d, at) => (format!("ticket {}", machines[*d].view.machine), at.clone()),
         };
         FitView {
             socket: position.name.clone(),
@@ -97,7 +97,7 @@ fn buy(machines: &[Surveyed], assigned: &Assigned, plan: &Plan) -> Vec<BuyView> 
     let mut out: BTreeMap<usize, BuyView> = BTreeMap::new();
     for way in &plan.ways {
         for &(_, lot) in &way.fitted {
-            if assigned.lots[lot].from != From::Buy {
+            if assigned.lots[lot].from != Source::Buy {
                 continue;
             }
             let view = out.entry(lot).or_insert_with(|| BuyView {
@@ -167,7 +167,7 @@ fn why_left(
                 money(price),
                 money(rest.max(0.0))
             ));
-        } else if let From::Donor(d, _) = info.from {
+        } else if let Source::Donor(d, _) = info.from {
             reasons.push(format!(
                 "a {} for {socket} would have to come out of {}, which does more as it is",
                 info.part, machines[d].view.machine

@@ -255,7 +255,7 @@ const HEAD: Style = Style::new().bold();
 /// For a terminal of 80 columns; a printer that strips the styles makes plain text of it.
 pub fn text(v: &BatchView) -> String {
     let mut out = String::new();
-    let mut hang = |out: &mut String, first: &str, text: &str| {
+    let hang = |out: &mut String, first: &str, text: &str| {
         let indent = " ".repeat(textwrap::core::display_width(first));
         let options = textwrap::Options::new(WIDTH)
             .initial_indent(first)

@@ -74,7 +74,7 @@ pub fn solve(problem: &Problem) -> Result<Plan, PlanError> {
     }
     model.add_constraint(sum(&|w| w.price).leq(problem.budget));
     let solution = model.solve().map_err(|e| PlanError(e.to_string()))?;
-    exact &= solution.status() == SolutionStatus::Optimal;
+    exact &= matches!(solution.status(), SolutionStatus::Optimal);
     let taken: Vec<bool> = x.iter().map(|&x| solution.value(x) > 0.5).collect();
     let ways: Vec<Way> = (ways.into_iter().zip(taken))
         .filter_map(|(w, taken)| taken.then_some(w))

@@ -54,7 +54,7 @@ fn look(args: &BatchArgs) -> Result<BatchView, String> {
     let mut files = Vec::new();
     for found in machines::files(std::slice::from_ref(&args.dir)) {
         match found {
-            Ok(path) if path.is_dir() || path.exists() => files.push(path),
+            Ok(path) if path.exists() => files.push(path),
             Ok(path) => return Err(format!("{}: no such folder", path.display())),
             Err((_, message)) => return Err(message),
         }
