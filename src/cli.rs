@@ -53,6 +53,9 @@ pub enum Command {
     /// Count what failed on the closed tickets of a folder: the bench's own failure rates.
     #[command(after_help = RATES_HELP)]
     Rates(RatesArgs),
+    /// Show how every machine of a folder stands, and which parts finish the most of them.
+    #[command(after_help = BATCH_HELP)]
+    Batch(BatchArgs),
     /// Print the language of run sheets on one page.
     Guide,
     /// Write the repair note of a ticket.
@@ -106,6 +109,24 @@ const RATES_HELP: &str = "Examples:
 
 Deleting the exported file, or leaving the option out, resets the rates to the handbook's.";
 
+const BATCH_HELP: &str = "Examples:
+  whichsocket batch samples/batch
+  whichsocket batch --stock samples/batch/stock.yaml samples/batch
+  whichsocket batch --stock stock.yaml --format html bench > plan.html
+
+A stock file, every key of which may be left out:
+  budget: 40
+  worth: 120        # of a complete machine; without it their number counts
+  minute: 0.5       # what a minute of work costs, with 'worth'
+  shelf:
+    - {type: 8910, count: 1, good: 0.9}
+  donors:
+    - {ticket: 0503, only: [T1, KB]}
+  buy:
+    - {type: 74LS138, price: 2.50, good: 0.98, most: 4}
+
+Exit status: 0 done; 1 something was not understood, with --strict; 2 bad input or usage.";
+
 /// Outputs with a schema.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum SchemaOf {
@@ -115,6 +136,52 @@ pub enum SchemaOf {
     Read,
     /// `note --format json`.
     Note,
+    /// `batch`.
+    Batch,
+}
+
+/// Forms of the report of a batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum BatchFormat {
+    /// For a terminal of 80 columns.
+    Text,
+    /// Markdown.
+    Md,
+    /// One row a machine.
+    Csv,
+    /// A page by itself.
+    Html,
+    /// As 'schema batch' says.
+    Json,
+}
+
+/// Options of `batch`.
+#[derive(Debug, Args)]
+pub struct BatchArgs {
+    /// Folder with run sheets and tickets (.run, .ticket); those with the same ticket are the runs of one machine.
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+    /// What the bench has and what things cost (YAML): with it a plan is made.
+    #[arg(long, value_name = "FILE")]
+    pub stock: Option<PathBuf>,
+    /// Form of the report.
+    #[arg(long, value_enum, default_value_t = BatchFormat::Text, value_name = "FORM")]
+    pub format: BatchFormat,
+    /// The same as --format json.
+    #[arg(long, conflicts_with = "format")]
+    pub json: bool,
+    /// Board map to use, whatever the sheets say.
+    #[arg(long, value_name = "ID")]
+    pub board: Option<String>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// The bench's own failure rates.
+    #[command(flatten)]
+    pub learned: LearnedArgs,
+    /// Exit with 1 when something was not understood.
+    #[arg(long)]
+    pub strict: bool,
 }
 
 /// Options of `rank` and `next`.

@@ -4,6 +4,7 @@
 //! Data flows one way: text → [`sheet`] → [`observe`] → [`rank`] (over [`infer`]) → [`next`] (over
 //! [`plan`]) → [`report`].
 
+pub mod batch;
 pub mod bench;
 pub mod cli;
 pub mod commands;

@@ -1,5 +1,6 @@
 //! What the commands do: arguments in, text and exit status out.
 
+pub mod batch;
 pub mod bench;
 pub mod board;
 pub mod desk;
@@ -46,6 +47,7 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Bench(args) => bench::bench(args, console),
         Command::Soak(args) => soak::soak(args, console),
         Command::Rates(args) => rates::rates(args, console),
+        Command::Batch(args) => batch::run(args, console),
         Command::Guide => guide::guide(console),
         Command::Note(args) => note::note(args, console),
         Command::Board(command) => board::board(command, console),
@@ -54,6 +56,7 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
                 SchemaOf::Rank => schemars::schema_for!(RankingView),
                 SchemaOf::Read => schemars::schema_for!(read::ReadView),
                 SchemaOf::Note => schemars::schema_for!(crate::note::Note),
+                SchemaOf::Batch => schemars::schema_for!(crate::batch::view::BatchView),
             };
             writeln!(console.out, "{}", serde_json::to_string_pretty(&schema)?)?;
             Ok(DONE)

@@ -22,7 +22,7 @@ pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
 use steps::Candidate;
 pub use steps::{LIVE, MAINS};
-use suppose::{Suppositions, suppositions};
+pub(crate) use suppose::{Suppositions, suppositions};
 
 /// Search effort: about 20 ms.
 const EFFORT: u64 = 400_000;

@@ -72,7 +72,7 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                 },
                 Statement::Empty(places) => {
                     for place in places {
-                        match model.position(&place.name) {
+                        match super::board::position(model, &place.name) {
                             Some((i, _)) => {
                                 f.empty.insert(i, line.number);
                             }

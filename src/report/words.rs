@@ -63,3 +63,13 @@ pub fn minutes(m: f64) -> String {
         format!("{:.1} hours", m / 60.0)
     }
 }
+
+/// An amount of money: cents only when there are any.
+pub fn money(x: f64) -> String {
+    let whole = (x - x.round()).abs() < 0.005;
+    if whole {
+        format!("{:.0}", x.round())
+    } else {
+        format!("{x:.2}")
+    }
+}

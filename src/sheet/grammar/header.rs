@@ -176,7 +176,10 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     Ok((rest, all.collect()))
 }
 
-/// `empty = ("empty" | "no chip in") ["socket"] positions | ["socket"] positions ("empty" | "missing")`
+/// `empty = ("empty" | "no chip in") ["socket"] positions | ["socket"] positions ("empty" | "missing") | "empty" unit`
+///
+/// A unit outside the board goes by its name: a case without a keyboard is `empty keyboard`. (`keyboard missing` stays what
+/// it was: a keyboard that does nothing.)
 fn empty(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const NOT_THERE: &[(Concept, ())] = &[(Empty, ()), (Missing, ())];
     let word_first = preceded(
@@ -185,7 +188,14 @@ fn empty(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     );
     let place_first = terminated(positions, (opt(word(Socket)), one_of(NOT_THERE)));
     let no_first = preceded(word(No), positions);
-    let (rest, places) = alt((word_first, place_first, no_first)).parse(input)?;
+    const UNITS: &[(Concept, &str)] = &[(Keyboard, "KEYBOARD"), (Supply, "SUPPLY")];
+    let unit = map(preceded(word(Empty), one_of(UNITS)), |name: &str| {
+        vec![Place {
+            name: name.into(),
+            pin: None,
+        }]
+    });
+    let (rest, places) = alt((unit, word_first, place_first, no_first)).parse(input)?;
     // A missing fuse is a result of its own.
     let fuse =
         |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
