@@ -56,8 +56,10 @@ pub fn compile(
         rates,
         wiring,
         errors: Vec::new(),
+        moved: BTreeMap::new(),
     };
     let checks = c.checks();
+    c.moved = c.moved_lines();
     let drafts = c.units();
     let (stored, names) = c.stored_nodes(&checks);
     let model = c.model(&checks, drafts, &stored, names);
@@ -77,6 +79,8 @@ struct Compiler<'a> {
     rates: &'a dyn Rates,
     wiring: Wiring,
     errors: Vec<MapError>,
+    /// What makes a line move, where the map says so: nodes with weights.
+    moved: BTreeMap<String, Vec<(usize, f64)>>,
 }
 
 /// A check before its nodes are numbered as stored.
@@ -116,6 +120,32 @@ impl Compiler<'_> {
         });
     }
 
+    /// Names with weights as nodes of the graph.
+    fn weighted(&mut self, path: &str, text: &str) -> Vec<(usize, f64)> {
+        let names = expand::weighted(text).unwrap_or_else(|token| {
+            self.error(
+                path,
+                format!("'{token}': the weight after @ is a number from 0 to 1"),
+            );
+            Vec::new()
+        });
+        let resolve =
+            |r: &expand::Weighted| Some((self.wiring.resolve(path, &r.name)?, r.weight));
+        names.iter().filter_map(resolve).collect()
+    }
+
+    /// What makes each line move, where the map says so.
+    fn moved_lines(&mut self) -> BTreeMap<String, Vec<(usize, f64)>> {
+        let board = self.board;
+        let stated = board.lines.iter().filter(|l| !l.1.r#while.is_empty());
+        stated
+            .map(|(name, raw)| {
+                let path = format!("lines.{name}.while");
+                (name.clone(), self.weighted(&path, &raw.r#while))
+            })
+            .collect()
+    }
+
     fn checks(&mut self) -> Vec<DraftCheck> {
         let mut out = Vec::new();
         for (key, raw) in &self.board.checks {
@@ -125,18 +155,7 @@ impl Compiler<'_> {
             }
             for (id, number) in expanded {
                 let path = format!("checks.{id}");
-                let reads =
-                    expand::weighted(&raw.reads.replace('#', &number)).unwrap_or_else(|token| {
-                        self.error(
-                            &path,
-                            format!("'{token}': the weight after @ is a number from 0 to 1"),
-                        );
-                        Vec::new()
-                    });
-                let reads: Vec<(usize, f64)> = reads
-                    .iter()
-                    .filter_map(|r| Some((self.wiring.resolve(&path, &r.name)?, r.weight)))
-                    .collect();
+                let reads = self.weighted(&path, &raw.reads.replace('#', &number));
                 if reads.is_empty() {
                     self.error(&path, "this check reads nothing".into());
                 }
@@ -216,7 +235,9 @@ impl Compiler<'_> {
         }
         let read: HashSet<usize> = checks
             .iter()
-            .flat_map(|c| c.reads.iter().map(|r| r.0))
+            .flat_map(|c| &c.reads)
+            .chain(self.moved.values().flatten())
+            .map(|r| r.0)
             .collect();
         for (name, &node) in self
             .wiring
@@ -346,7 +367,15 @@ impl Compiler<'_> {
             reads: c.reads.iter().map(read).collect(),
         });
         let checks = checks.collect();
-        self.assemble(checks, units, modes, nodes, exposures)
+        let moved = self.moved.iter();
+        let moved: BTreeMap<String, Vec<Read>> = moved
+            .map(|(line, reads)| (line.clone(), reads.iter().map(read).collect()))
+            .collect();
+        let mut model = self.assemble(checks, units, modes, nodes, exposures);
+        for def in &mut model.lines {
+            def.moved_by = moved.get(&def.line).cloned().unwrap_or_default();
+        }
+        model
     }
 
     fn exposures(&mut self, units: &[Unit], modes: &[FaultMode]) -> [f64; 3] {
@@ -410,6 +439,7 @@ impl Compiler<'_> {
             what: raw.what.clone(),
             at: expand::list(&raw.at),
             caution: raw.caution.clone(),
+            moved_by: Vec::new(),
         };
         BoardModel {
             board: b.board.clone(),

@@ -204,6 +204,8 @@ pub struct LineDef {
     pub at: Vec<String>,
     /// Caution.
     pub caution: Option<String>,
+    /// Functions without which the signal stands still.
+    pub moved_by: Vec<Read>,
 }
 
 /// The compiled board.
@@ -262,6 +264,16 @@ impl BoardModel {
             .iter()
             .position(|n| n.name == name)
             .map(|i| i as u32)
+    }
+
+    /// What a measurement on a line reads: the line, and what makes it move.
+    pub fn reads_of_line(&self, line: &str) -> Option<Vec<Read>> {
+        let node = self.node(line)?;
+        let mut reads = vec![Read { node, weight: 1.0 }];
+        if let Some(def) = self.lines.iter().find(|l| l.line == line) {
+            reads.extend(&def.moved_by);
+        }
+        Some(reads)
     }
 
     /// The position with this designator.

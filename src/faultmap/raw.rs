@@ -424,6 +424,10 @@ pub struct LineRaw {
     /// Caution to print.
     #[serde(default)]
     pub caution: Option<String>,
+    /// Functions without which the signal stands still although nothing is wrong with the line: key columns are
+    /// scanned by a program that runs.
+    #[serde(default)]
+    pub r#while: String,
 }
 
 /// What a logic probe shows.

@@ -271,11 +271,10 @@ impl Collector<'_> {
             if self.read(&format!("line.{}", def.line)) {
                 continue;
             }
-            let Some(node) = self.model.node(&def.line) else {
+            let Some(reads) = self.model.reads_of_line(&def.line) else {
                 continue;
             };
             let (aspects, words) = line_outcomes(def);
-            let reads = [Read { node, weight: 1.0 }];
             let rows = self.rows(&reads, &aspects, MEASURED.false_fail, MEASURED.missed);
             let worth = self.worth(&rows);
             let Some((place, pin)) = self.line_place(def) else {

@@ -343,7 +343,7 @@ impl Observer<'_> {
                 "kept, but it neither accuses nor clears anything".into(),
             );
         };
-        let Some(node) = self.model.node(&line) else {
+        let Some(reads) = self.model.reads_of_line(&line) else {
             return;
         };
         let text = format!("{} ({line}) {word}", board::written(place));
@@ -351,7 +351,7 @@ impl Observer<'_> {
         let trust = std::mem::replace(&mut self.trust, measured);
         self.check(
             &format!("line.{line}"),
-            &[Read { node, weight: 1.0 }],
+            &reads,
             aspect,
             outcome,
             text,
