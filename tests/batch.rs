@@ -105,7 +105,11 @@ fn value(p: &Problem, m: usize, with: &[Option<usize>]) -> f64 {
     }
     match p.goal {
         Goal::Number => {
-            let share = if p.budget > 0.0 { price / p.budget } else { 0.0 };
+            let share = if p.budget > 0.0 {
+                price / p.budget
+            } else {
+                0.0
+            };
             works - 0.001 * share - 0.000_001 * minutes
         }
         Goal::Value { worth, minute } => worth * works - price - minute * minutes,
@@ -121,11 +125,20 @@ fn check(p: &Problem, plan: &Plan) -> f64 {
     );
     let mut seen = vec![false; p.machines.len()];
     for way in &plan.ways {
-        assert!(!std::mem::replace(&mut seen[way.machine], true), "one way a machine");
-        assert!(!plan.stripped.contains(&way.machine), "taken apart and finished");
+        assert!(
+            !std::mem::replace(&mut seen[way.machine], true),
+            "one way a machine"
+        );
+        assert!(
+            !plan.stripped.contains(&way.machine),
+            "taken apart and finished"
+        );
         let mut with = vec![None; p.machines[way.machine].needs.len()];
         for &(need, lot) in &way.fitted {
-            assert!(p.machines[way.machine].needs[need].lots.contains(&lot), "it fits");
+            assert!(
+                p.machines[way.machine].needs[need].lots.contains(&lot),
+                "it fits"
+            );
             assert!(left[lot] > 0, "more than there is of lot {lot}");
             left[lot] -= 1;
             money -= p.lots[lot].price;
@@ -153,14 +166,18 @@ prop_compose! {
 
 fn need(lots: usize) -> impl Strategy<Value = Need> {
     let fitting = proptest::collection::btree_set(0..lots, 1..=2.min(lots));
-    (fitting, 1.0..30.0_f64, prop_oneof![Just(1.0), Just(0.98)], prop::bool::weighted(0.2)).prop_map(
-        |(lots, minutes, sound, required)| Need {
+    (
+        fitting,
+        1.0..30.0_f64,
+        prop_oneof![Just(1.0), Just(0.98)],
+        prop::bool::weighted(0.2),
+    )
+        .prop_map(|(lots, minutes, sound, required)| Need {
             lots: lots.into_iter().collect(),
             minutes,
             sound,
             required,
-        },
-    )
+        })
 }
 
 fn machine(lots: usize) -> impl Strategy<Value = Machine> {
@@ -187,7 +204,8 @@ fn batch() -> impl Strategy<Value = Problem> {
     (2_usize..=3, 2_usize..=5).prop_flat_map(|(machines, lots)| {
         let goal = prop_oneof![
             Just(Goal::Number),
-            (10.0..100.0_f64, 0.0..1.0_f64).prop_map(|(worth, minute)| Goal::Value { worth, minute }),
+            (10.0..100.0_f64, 0.0..1.0_f64)
+                .prop_map(|(worth, minute)| Goal::Value { worth, minute }),
         ];
         (
             proptest::collection::vec(machine(lots), machines),
@@ -224,9 +242,16 @@ fn the_plan_equals_brute_force_on_300_random_batches() {
             let (best, n) = Brute::best(&p);
             let value = check(&p, &plan);
             prop_assert!(plan.exact);
-            prop_assert!((value - plan.value).abs() < 1e-9, "{value} is not {}", plan.value);
+            prop_assert!(
+                (value - plan.value).abs() < 1e-9,
+                "{value} is not {}",
+                plan.value
+            );
             let close = 1e-6 * best.abs().max(1.0);
-            prop_assert!((best - value).abs() < close, "brute force {best}, plan {value}");
+            prop_assert!(
+                (best - value).abs() < close,
+                "brute force {best}, plan {value}"
+            );
             cases.set(cases.get() + 1);
             tried.set(tried.get() + n);
             with_donor.set(with_donor.get() + usize::from(!plan.stripped.is_empty()));
@@ -242,7 +267,10 @@ fn the_plan_equals_brute_force_on_300_random_batches() {
         with_money.get()
     );
     assert_eq!(cases.get(), 300);
-    assert!(with_donor.get() > 10 && with_money.get() > 50, "the batches are too easy");
+    assert!(
+        with_donor.get() > 10 && with_money.get() > 50,
+        "the batches are too easy"
+    );
 }
 
 fn part(count: u32, price: f64) -> Lot {
@@ -292,7 +320,11 @@ fn three_boards_by_hand() {
     let spent: f64 = plan.ways.iter().map(|w| w.price).sum();
     assert!((spent - 33.0).abs() < 1e-9);
     // 3 machines, less 0.001 for the whole budget, less 3 times 8 minutes of 0.000001.
-    assert!((plan.value - (3.0 - 0.001 - 24e-6)).abs() < 1e-9, "{}", plan.value);
+    assert!(
+        (plan.value - (3.0 - 0.001 - 24e-6)).abs() < 1e-9,
+        "{}",
+        plan.value
+    );
     // A penny less buys one of the two, the cheaper.
     let plan = solve(&three_boards(32.99, Goal::Number)).unwrap();
     assert_eq!(names(&plan), [0, 2]);
@@ -351,7 +383,11 @@ fn twenty_machines_and_sixty_kinds_are_solved_exactly() {
     let machines = (0..20_usize).map(|m| {
         let kinds = [m * 3 % 60, (m * 7 + 1) % 60, (m * 11 + 2) % 60];
         let need = |&k: &usize| Need {
-            lots: if k % 3 == 0 { vec![k, 60 + k / 3] } else { vec![k] },
+            lots: if k % 3 == 0 {
+                vec![k, 60 + k / 3]
+            } else {
+                vec![k]
+            },
             minutes: 5.0,
             sound: 1.0,
             required: false,
@@ -385,7 +421,10 @@ fn twenty_machines_and_sixty_kinds_are_solved_exactly() {
         let rest: f64 = others.iter().map(|w| w.value).sum();
         for way in p.ways(m).0 {
             let there = way.fitted.iter().all(|f| left[f.1] > 0) && way.price <= money;
-            assert!(!there || rest + way.value <= plan.value + 1e-6, "machine {m}: {way:?}");
+            assert!(
+                !there || rest + way.value <= plan.value + 1e-6,
+                "machine {m}: {way:?}"
+            );
         }
     }
 }
@@ -414,14 +453,20 @@ fn the_sample_in_every_format() {
         match format {
             "text" => {
                 for line in text.lines() {
-                    assert!(textwrap::core::display_width(line) <= 80, "too wide: {line}");
+                    assert!(
+                        textwrap::core::display_width(line) <= 80,
+                        "too wide: {line}"
+                    );
                 }
             }
             "csv" => assert_eq!(text.lines().count(), 4, "{text}"),
             "md" => {
                 let mut html = String::new();
                 let options = pulldown_cmark::Options::ENABLE_TABLES;
-                pulldown_cmark::html::push_html(&mut html, pulldown_cmark::Parser::new_ext(&text, options));
+                pulldown_cmark::html::push_html(
+                    &mut html,
+                    pulldown_cmark::Parser::new_ext(&text, options),
+                );
                 assert_eq!(html.matches("<table>").count(), 2, "{html}");
             }
             _ => {}
@@ -434,7 +479,10 @@ fn the_sample_in_every_format() {
                 .unwrap();
             let schema = serde_json::from_slice(&schema.stdout).unwrap();
             let validator = jsonschema::validator_for(&schema).unwrap();
-            let wrong: Vec<String> = validator.iter_errors(&json).map(|e| e.to_string()).collect();
+            let wrong: Vec<String> = validator
+                .iter_errors(&json)
+                .map(|e| e.to_string())
+                .collect();
             assert!(wrong.is_empty(), "{wrong:?}");
             rounded(&mut json);
             insta::assert_json_snapshot!("sample_json", json);
@@ -476,16 +524,34 @@ fn three_real_boards_as_by_hand() {
     let dir = tempfile::tempdir().unwrap();
     let at = dir.path().to_str().unwrap();
     let head = "board 64k-6510-wide\nunknown history\n";
-    write(dir.path(), "a.run", &format!("ticket a\n{head}empty keyboard\nkeyboard dead\nrest fine\n"));
-    write(dir.path(), "b.run", &format!("ticket b\n{head}empty U18\nsound dead\nrest fine\n"));
-    write(dir.path(), "c.run", &format!("ticket c\n{head}empty U17\nblack screen\n5v 5.0\n12v 12.0\n"));
+    write(
+        dir.path(),
+        "a.run",
+        &format!("ticket a\n{head}empty keyboard\nkeyboard dead\nrest fine\n"),
+    );
+    write(
+        dir.path(),
+        "b.run",
+        &format!("ticket b\n{head}empty U18\nsound dead\nrest fine\n"),
+    );
+    write(
+        dir.path(),
+        "c.run",
+        &format!("ticket c\n{head}empty U17\nblack screen\n5v 5.0\n12v 12.0\n"),
+    );
     let stock = "budget: 33\nshelf:\n  - {type: keyboard-64, count: 1, good: 1.0}\nbuy:\n  - {type: 6581, price: 18, good: 1.0}\n  - {type: 82S100, price: 15, good: 1.0}\n";
     let keyboard = {
-        let model = whichsocket::shipped::Library::default().board("64k-6510-wide").unwrap();
+        let model = whichsocket::shipped::Library::default()
+            .board("64k-6510-wide")
+            .unwrap();
         let (_, kb) = whichsocket::observe::board::position(&model, "KEYBOARD").unwrap();
         whichsocket::batch::machine::type_of(kb).to_string()
     };
-    let stock = write(dir.path(), "stock.yaml", &stock.replace("keyboard-64", &keyboard));
+    let stock = write(
+        dir.path(),
+        "stock.yaml",
+        &stock.replace("keyboard-64", &keyboard),
+    );
     let v = json(&["--stock", &stock, at]);
     let plan = &v["plan"];
     assert_eq!(plan["work"].as_array().unwrap().len(), 3, "{plan:#}");
@@ -500,17 +566,37 @@ fn three_real_boards_as_by_hand() {
         work.iter().find(|w| w["machine"] == name).unwrap()["first"].clone()
     };
     assert!(first("a").is_null() && first("b").is_null());
-    assert!(first("c").as_str().unwrap().contains("9VAC"), "{}", first("c"));
+    assert!(
+        first("c").as_str().unwrap().contains("9VAC"),
+        "{}",
+        first("c")
+    );
 }
 
 #[test]
 fn closed_and_stopped_machines_get_nothing() {
     let dir = tempfile::tempdir().unwrap();
     let at = dir.path().to_str().unwrap();
-    write(dir.path(), "x.run", "ticket x\nboard dunlin-64\nmemory bit 3 bad\nrest fine\n5v rail 5.9\n");
-    write(dir.path(), "y.ticket", "ticket y\nboard dunlin-64\nmemory bit 3 bad\nrest fine\nclosed: used for parts\n");
-    write(dir.path(), "z.run", "ticket z\nboard dunlin-64\nmemory bit 3 bad\nrest fine\n");
-    let stock = write(dir.path(), "s.yaml", "shelf: [{type: 4164, count: 9, good: 0.99}]\ndonors: [{ticket: y}]\n");
+    write(
+        dir.path(),
+        "x.run",
+        "ticket x\nboard dunlin-64\nmemory bit 3 bad\nrest fine\n5v rail 5.9\n",
+    );
+    write(
+        dir.path(),
+        "y.ticket",
+        "ticket y\nboard dunlin-64\nmemory bit 3 bad\nrest fine\nclosed: used for parts\n",
+    );
+    write(
+        dir.path(),
+        "z.run",
+        "ticket z\nboard dunlin-64\nmemory bit 3 bad\nrest fine\n",
+    );
+    let stock = write(
+        dir.path(),
+        "s.yaml",
+        "shelf: [{type: 4164, count: 9, good: 0.99}]\ndonors: [{ticket: y}]\n",
+    );
     let v = json(&["--stock", &stock, at]);
     let states: Vec<&str> = (v["machines"].as_array().unwrap().iter())
         .map(|m| m["state"].as_str().unwrap())
@@ -521,7 +607,10 @@ fn closed_and_stopped_machines_get_nothing() {
     assert_eq!(work[0]["parts"][0]["socket"], "M3");
     for w in work {
         for f in w["parts"].as_array().unwrap() {
-            assert!(w["machine"] == "z" || (w["machine"] == "x" && f["socket"] == "PSU"), "{w:#}");
+            assert!(
+                w["machine"] == "z" || (w["machine"] == "x" && f["socket"] == "PSU"),
+                "{w:#}"
+            );
         }
     }
     // What is lent: never from the stopped or the closed one, and never into them.
@@ -530,10 +619,18 @@ fn closed_and_stopped_machines_get_nothing() {
         assert_eq!(s["from"], "shelf");
     }
     // A machine that is finished is no donor.
-    write(dir.path(), "y.ticket", "ticket y\nboard dunlin-64\nrest fine\nclosed: cured and proved\n");
+    write(
+        dir.path(),
+        "y.ticket",
+        "ticket y\nboard dunlin-64\nrest fine\nclosed: cured and proved\n",
+    );
     let out = run(&["--stock", &stock, at]);
     assert_eq!(out.status.code(), Some(2));
-    assert!(said(&out.stderr).contains("is closed (cured and proved)"), "{}", said(&out.stderr));
+    assert!(
+        said(&out.stderr).contains("is closed (cured and proved)"),
+        "{}",
+        said(&out.stderr)
+    );
 }
 
 #[test]
@@ -545,20 +642,50 @@ fn malformed_stock_files_give_errors() {
         ("budget: .nan", "budget: NaN is no amount; type"),
         ("worth: .inf", "worth: inf is no amount"),
         ("minute: -0.5", "minute: -0.5 is no amount"),
-        ("shelf: [{type: 8910, good: 1.4}]", "shelf, entry 1, good: 1.4 is no probability; type"),
-        ("shelf: [{type: 8910, good: 0}]", "good: 0 is no probability"),
-        ("shelf: [{type: 8910, count: 0}]", "shelf, entry 1, count: 0 is no count; type"),
+        (
+            "shelf: [{type: 8910, good: 1.4}]",
+            "shelf, entry 1, good: 1.4 is no probability; type",
+        ),
+        (
+            "shelf: [{type: 8910, good: 0}]",
+            "good: 0 is no probability",
+        ),
+        (
+            "shelf: [{type: 8910, count: 0}]",
+            "shelf, entry 1, count: 0 is no count; type",
+        ),
         ("shelf: [{type: 8910, count: -1}]", "line 1"),
-        ("shelf: [{type: ''}]", "shelf, entry 1, type: is empty; type"),
+        (
+            "shelf: [{type: ''}]",
+            "shelf, entry 1, type: is empty; type",
+        ),
         ("shelf: [{count: 2}]", "type"),
         ("shelf: [{type: 8910, cuont: 2}]", "cuont"),
         ("buy: [{type: 8910}]", "price"),
-        ("buy: [{type: 8910, price: -1}]", "buy, entry 1, price: -1 is no price; type"),
-        ("buy: [{type: 8910, price: 1, most: 0}]", "buy, entry 1, most: 0 is no count"),
-        ("donors: [{ticket: '0599'}]", "donors, entry 1, ticket: no machine 0599 in this batch; did you mean"),
-        ("donors: [{ticket: '0501', only: [Q99]}]", "donors, entry 1, only: board dunlin-64 has no position Q99"),
-        ("donors: [{ticket: ''}]", "donors, entry 1, ticket: is empty"),
-        ("donors: [{ticket: a}, {ticket: a}]", "donors, entry 2, ticket: a is named above"),
+        (
+            "buy: [{type: 8910, price: -1}]",
+            "buy, entry 1, price: -1 is no price; type",
+        ),
+        (
+            "buy: [{type: 8910, price: 1, most: 0}]",
+            "buy, entry 1, most: 0 is no count",
+        ),
+        (
+            "donors: [{ticket: '0599'}]",
+            "donors, entry 1, ticket: no machine 0599 in this batch; did you mean",
+        ),
+        (
+            "donors: [{ticket: '0501', only: [Q99]}]",
+            "donors, entry 1, only: board dunlin-64 has no position Q99",
+        ),
+        (
+            "donors: [{ticket: ''}]",
+            "donors, entry 1, ticket: is empty",
+        ),
+        (
+            "donors: [{ticket: a}, {ticket: a}]",
+            "donors, entry 2, ticket: a is named above",
+        ),
         ("- just\n- a list", "line 1"),
         ("shelf: {type: 8910}", "line 1"),
         ("{", "line"),
@@ -572,17 +699,35 @@ fn malformed_stock_files_give_errors() {
         let told = said(&out.stderr);
         assert_eq!(out.status.code(), Some(2), "{text}: {told}");
         assert!(out.stdout.is_empty(), "{text}");
-        assert!(told.contains("bad.yaml") && told.contains(expected), "{text}: {told}");
+        assert!(
+            told.contains("bad.yaml") && told.contains(expected),
+            "{text}: {told}"
+        );
     }
     // All mistakes at once.
-    let out = stock::read("f", "budget: -1\nshelf: [{type: a, good: 2}]\nbuy: [{type: b, price: -1}]").unwrap_err();
+    let out = stock::read(
+        "f",
+        "budget: -1\nshelf: [{type: a, good: 2}]\nbuy: [{type: b, price: -1}]",
+    )
+    .unwrap_err();
     assert_eq!(out.len(), 3, "{out:?}");
     // Nothing said is nothing there; numbers are types too.
-    assert_eq!(stock::read("f", "# only a remark\n"), Ok(stock::Stock::default()));
+    assert_eq!(
+        stock::read("f", "# only a remark\n"),
+        Ok(stock::Stock::default())
+    );
     let ok = stock::read("f", "shelf: [{type: 0410}]\ndonors: [{ticket: 0503}]").unwrap();
-    assert_eq!((ok.shelf[0].part.as_str(), ok.donors[0].ticket.as_str()), ("0410", "0503"));
+    assert_eq!(
+        (ok.shelf[0].part.as_str(), ok.donors[0].ticket.as_str()),
+        ("0410", "0503")
+    );
     let file = dir.path().join("not-there.yaml");
-    assert_eq!(run(&["--stock", file.to_str().unwrap(), "samples/batch"]).status.code(), Some(2));
+    assert_eq!(
+        run(&["--stock", file.to_str().unwrap(), "samples/batch"])
+            .status
+            .code(),
+        Some(2)
+    );
 }
 
 proptest! {
@@ -606,9 +751,21 @@ fn folders_with_bad_sheets_or_none() {
     assert_eq!(run(&["no/such/folder"]).status.code(), Some(2));
     write(dir.path(), "empty.run", "\n");
     assert_eq!(run(&[at]).status.code(), Some(2), "none could be read");
-    write(dir.path(), "good.run", "board dunlin-64\nmemory bit 3 bad\nblorp\n");
-    write(dir.path(), "again.run", "ticket 7\nboard dunlin-64\nrest fine\n");
-    write(dir.path(), "again2.run", "ticket 7\nboard dunlin-64\nvoice 1 bad\nrest fine\n");
+    write(
+        dir.path(),
+        "good.run",
+        "board dunlin-64\nmemory bit 3 bad\nblorp\n",
+    );
+    write(
+        dir.path(),
+        "again.run",
+        "ticket 7\nboard dunlin-64\nrest fine\n",
+    );
+    write(
+        dir.path(),
+        "again2.run",
+        "ticket 7\nboard dunlin-64\nvoice 1 bad\nrest fine\n",
+    );
     let v = json(&[at]);
     assert!(v["plan"].is_null());
     let names: Vec<&str> = (v["machines"].as_array().unwrap().iter())
@@ -618,7 +775,11 @@ fn folders_with_bad_sheets_or_none() {
     assert_eq!(v["refused"].as_array().unwrap().len(), 1);
     assert_eq!(run(&["--strict", at]).status.code(), Some(1));
     // Text that would mean something in a page is only text there.
-    write(dir.path(), "c.run", "ticket <b>|x\nboard dunlin-64\nrest fine\n");
+    write(
+        dir.path(),
+        "c.run",
+        "ticket <b>|x\nboard dunlin-64\nrest fine\n",
+    );
     for format in ["html", "md"] {
         let text = said(&run(&["--format", format, at]).stdout);
         assert!(!text.contains("<b>"), "{text}");

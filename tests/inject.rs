@@ -17,9 +17,14 @@ use whichsocket::faultmap::model::BoardModel;
 use whichsocket::sheet::parse;
 use whichsocket::shipped::Library;
 
+/// Share of sampled faults, of those that let the test run, of which the right socket leads.
+const FLOOR: f64 = 0.45;
+
 /// Every shipped board that the simulation knows.
 fn boards() -> Vec<(BoardModel, Bench)> {
-    let library = Library::default();
+    // Maps of a folder instead of those shipped: to judge a change without building anew.
+    let folder = std::env::var_os("INJECT_MAPS").map(std::path::PathBuf::from);
+    let library = Library::open(folder.as_deref()).expect("maps without mistakes");
     let known = library.list().into_iter().filter(|b| Config::knows(&b.0));
     known
         .map(|(name, _)| {
@@ -163,6 +168,29 @@ fn singles(
     out
 }
 
+/// A seeded sample of the campaign. The floors are below the measured figures by more than a sample of this size scatters.
+#[test]
+fn sampled_faults_are_found() {
+    for (model, bench) in boards() {
+        let mut all = bench.faults();
+        all.shuffle(&mut StdRng::seed_from_u64(11));
+        let faults = visible(&bench, &all[..90]);
+        let [ran, dark, _] = singles(&bench, &model, &faults, 1, 12);
+        println!("{}\n  {}\n  {}", bench.w.board, ran.line(), dark.line());
+        assert!(
+            ran.sheets > 30,
+            "{}: the test runs with most faults",
+            bench.w.board
+        );
+        let share = ran.socket / ran.weight;
+        assert!(
+            share > FLOOR,
+            "{}: right socket first {share:.2}",
+            bench.w.board
+        );
+    }
+}
+
 fn print(title: &str, c: &Calibration) {
     println!("  calibration, {title}:\n{}", c.lines());
 }
@@ -191,6 +219,20 @@ fn campaign() {
         println!("  test ran:      {}", ran.line());
         println!("  test did not:  {}", dark.line());
         println!("  both, as often as they happen: {}", weighted.line());
+        let same = |f: &Fault| faults.iter().filter(|o| o.0.unit == f.unit).count() as f64;
+        for (title, (one, three)) in [
+            ("each fault once", score::ceiling(&faults, |_| 1.0)),
+            (
+                "as often as they happen",
+                score::ceiling(&faults, |f| score::rate(&model, &f.unit) / same(f)),
+            ),
+        ] {
+            println!(
+                "  at best, without noise, {title}: first {:.1} %, in the first three {:.1} %",
+                100.0 * one,
+                100.0 * three
+            );
+        }
         for (s, title) in [(&ran, "test ran"), (&dark, "test did not run")] {
             println!("  not in a leading group of three, {title}:");
             let mut misses: Vec<_> = s.misses.iter().collect();
@@ -224,5 +266,40 @@ fn campaign() {
                 5,
             ),
         );
+    }
+}
+
+/// `INJECT_FAULT='U1 6526 pin 27' cargo test --test inject look -- --ignored --nocapture`: the sheet of each fault whose
+/// words contain that, and who is suspected.
+#[test]
+#[ignore = "to look at one fault by hand"]
+fn look() {
+    let wanted = std::env::var("INJECT_FAULT").unwrap_or_default();
+    for (model, bench) in boards() {
+        for fault in bench
+            .faults()
+            .iter()
+            .filter(|f| f.words(&bench.w).contains(&wanted))
+            .take(3)
+        {
+            let text = bench.results(std::slice::from_ref(fault), 1);
+            println!(
+                "== {}: {} [{}]\n{text}",
+                bench.w.board,
+                fault.words(&bench.w),
+                fault.unit
+            );
+            let (Some(r), lost) = score::ranking(&model, &text) else {
+                println!("no ranking");
+                continue;
+            };
+            for s in r.suspects.iter().take(8) {
+                println!(
+                    "   {:5.3} {} ({})",
+                    s.probability, s.name, model.modes[s.modes[0].0 as usize].what
+                );
+            }
+            println!("   groups {:?}, {lost} lines not understood", r.groups);
+        }
     }
 }

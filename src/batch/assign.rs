@@ -232,7 +232,11 @@ fn donors(
         positions.dedup();
         out.push((at, positions));
     }
-    if errors.is_empty() { Ok(out) } else { Err(errors) }
+    if errors.is_empty() {
+        Ok(out)
+    } else {
+        Err(errors)
+    }
 }
 
 /// The parts of a donor as lots: those of one type that are good with about the same probability (in whole percents, cut off)
@@ -280,9 +284,7 @@ pub fn strangers(machines: &[Surveyed], stock: &Stock) -> Vec<String> {
         }
         let near = did_you_mean(part, positions().map(type_of))
             .map_or_else(String::new, |n| format!("; did you mean '{n}'?"));
-        out.push(format!(
-            "{list}: no board of this batch has a {part}{near}"
-        ));
+        out.push(format!("{list}: no board of this batch has a {part}{near}"));
     }
     out
 }

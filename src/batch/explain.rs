@@ -195,7 +195,8 @@ fn nothing_fits(machine: &Surveyed, problem: &Problem, m: usize) -> String {
     if machine.scenarios.is_empty() && without.is_empty() {
         return match machine.view.state {
             State::Stop => "switched off until its supply is put right".into(),
-            _ => "nothing that could be put right by parts or work is known yet: measure first".into(),
+            _ => "nothing that could be put right by parts or work is known yet: measure first"
+                .into(),
         };
     }
     if without.is_empty() {

@@ -228,7 +228,12 @@ type Hypotheses = Vec<(f64, Vec<usize>)>;
 /// The leading explanations. When nothing is accused, or most probably nothing is left, that nothing is wrong, with the
 /// probability Π(1 − p) over all units that are not missing. When no explanations can be named: one fault, each suspect by its
 /// share.
-fn hypotheses(model: &BoardModel, ranking: &Ranking, missing: &[usize], state: State) -> Hypotheses {
+fn hypotheses(
+    model: &BoardModel,
+    ranking: &Ranking,
+    missing: &[usize],
+    state: State,
+) -> Hypotheses {
     let a = &ranking.assembled;
     let there = |c: &usize| {
         a.is_current(*c) && !missing.contains(&model.units[a.instances[*c].unit].position)

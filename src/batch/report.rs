@@ -146,7 +146,11 @@ fn source(f: &FitView) -> String {
         "shelf" => "from the shelf".into(),
         "buy" => format!("bought for {}", money(f.price)),
         donor => {
-            let more = if f.donor_sockets.len() > 1 { " or " } else { "" };
+            let more = if f.donor_sockets.len() > 1 {
+                " or "
+            } else {
+                ""
+            };
             let at = f.donor_sockets.iter().take(2).cloned();
             let at: Vec<String> = at.collect();
             format!("out of {donor}, {}", at.join(more))
@@ -223,7 +227,11 @@ fn totals(p: &PlanView, machines: usize) -> String {
         money(p.budget)
     );
     if let Some(value) = p.value {
-        let _ = write!(text, " Worth of the machines less parts and work: {}.", money(value));
+        let _ = write!(
+            text,
+            " Worth of the machines less parts and work: {}.",
+            money(value)
+        );
     }
     text += if p.exact {
         " By these figures no plan is better."
@@ -335,8 +343,15 @@ pub fn markdown(v: &BatchView) -> String {
             }
             Block::List(numbered, entries) => {
                 for (n, (entry, below)) in (1..).zip(entries) {
-                    let mark = if numbered { format!("{n}.") } else { "-".into() };
-                    let all: Vec<String> = std::iter::once(&entry).chain(&below).map(|t| md(t)).collect();
+                    let mark = if numbered {
+                        format!("{n}.")
+                    } else {
+                        "-".into()
+                    };
+                    let all: Vec<String> = std::iter::once(&entry)
+                        .chain(&below)
+                        .map(|t| md(t))
+                        .collect();
                     let indent = " ".repeat(mark.len() + 1);
                     let _ = writeln!(out, "{mark} {}", all.join(&format!("<br>\n{indent}")));
                 }
@@ -406,8 +421,20 @@ fn entry((head, below): &(String, Vec<String>)) -> Markup {
 /// One row a machine, with its place in the plan.
 pub fn csv(v: &BatchView) -> String {
     let heads = [
-        "machine", "board", "state", "why", "suspects", "missing", "doubtful", "minutes_to_go", "order", "fit", "works",
-        "minutes", "price", "left_because",
+        "machine",
+        "board",
+        "state",
+        "why",
+        "suspects",
+        "missing",
+        "doubtful",
+        "minutes_to_go",
+        "order",
+        "fit",
+        "works",
+        "minutes",
+        "price",
+        "left_because",
     ];
     let mut out = line(heads.iter().map(|h| (*h).to_string()));
     for m in &v.machines {
@@ -415,7 +442,10 @@ pub fn csv(v: &BatchView) -> String {
             let at = p.work.iter().position(|w| w.machine == m.machine)?;
             Some((at + 1, &p.work[at]))
         });
-        let left = v.plan.as_ref().and_then(|p| p.left.iter().find(|l| l.machine == m.machine));
+        let left = v
+            .plan
+            .as_ref()
+            .and_then(|p| p.left.iter().find(|l| l.machine == m.machine));
         let list = |all: &[PartView]| {
             let one = |p: &PartView| format!("{} {} {:.3}", p.socket, p.part, p.probability);
             all.iter().map(one).collect::<Vec<_>>().join("; ")
@@ -428,23 +458,28 @@ pub fn csv(v: &BatchView) -> String {
             let one = |f: &FitView| format!("{} {} {}", f.socket, f.part, source(f));
             w.parts.iter().map(one).collect::<Vec<_>>().join("; ")
         });
-        out += &line([
-            m.machine.clone(),
-            m.board.clone(),
-            word.as_ref().and_then(|w| w.as_str()).unwrap_or_default().into(),
-            m.why.clone().unwrap_or_default(),
-            suspects.join("; "),
-            list(&m.missing),
-            list(&m.doubtful),
-            m.minutes.map_or(String::new(), |x| format!("{x:.0}")),
-            at.map_or(String::new(), |a| a.0.to_string()),
-            fit.unwrap_or_default(),
-            at.map_or(String::new(), |a| format!("{:.3}", a.1.works)),
-            at.map_or(String::new(), |a| format!("{:.0}", a.1.minutes)),
-            at.map_or(String::new(), |a| format!("{:.2}", a.1.price)),
-            left.map_or(String::new(), |l| l.why.clone()),
-        ]
-        .into_iter());
+        out += &line(
+            [
+                m.machine.clone(),
+                m.board.clone(),
+                word.as_ref()
+                    .and_then(|w| w.as_str())
+                    .unwrap_or_default()
+                    .into(),
+                m.why.clone().unwrap_or_default(),
+                suspects.join("; "),
+                list(&m.missing),
+                list(&m.doubtful),
+                m.minutes.map_or(String::new(), |x| format!("{x:.0}")),
+                at.map_or(String::new(), |a| a.0.to_string()),
+                fit.unwrap_or_default(),
+                at.map_or(String::new(), |a| format!("{:.3}", a.1.works)),
+                at.map_or(String::new(), |a| format!("{:.0}", a.1.minutes)),
+                at.map_or(String::new(), |a| format!("{:.2}", a.1.price)),
+                left.map_or(String::new(), |l| l.why.clone()),
+            ]
+            .into_iter(),
+        );
     }
     out
 }

@@ -179,18 +179,19 @@ fn check(stock: &Stock, say: &mut impl FnMut(String, String)) {
             say(key.into(), message);
         }
     }
-    let part = |list: &str, i: usize, part: &str, good: f64, say: &mut dyn FnMut(String, String)| {
-        if part.trim().is_empty() {
-            let message = "is empty; type a type number, such as \"8910\"".to_string();
-            say(format!("{list}, entry {i}, type"), message);
-        }
-        if !(good > 0.0 && good <= 1.0) {
-            let message = format!(
-                "{good} is no probability; type a number above 0 and up to 1, such as 0.9"
-            );
-            say(format!("{list}, entry {i}, good"), message);
-        }
-    };
+    let part =
+        |list: &str, i: usize, part: &str, good: f64, say: &mut dyn FnMut(String, String)| {
+            if part.trim().is_empty() {
+                let message = "is empty; type a type number, such as \"8910\"".to_string();
+                say(format!("{list}, entry {i}, type"), message);
+            }
+            if !(good > 0.0 && good <= 1.0) {
+                let message = format!(
+                    "{good} is no probability; type a number above 0 and up to 1, such as 0.9"
+                );
+                say(format!("{list}, entry {i}, good"), message);
+            }
+        };
     let count = |n: u32| (1..=MOST_PARTS).contains(&n);
     let no_count = |n: u32| format!("{n} is no count; type a number from 1 to {MOST_PARTS}");
     for (i, s) in (1..).zip(&stock.shelf) {
@@ -202,7 +203,10 @@ fn check(stock: &Stock, say: &mut impl FnMut(String, String)) {
     for (i, o) in (1..).zip(&stock.buy) {
         part("buy", i, &o.part, o.good, say);
         if !money(o.price) {
-            let message = format!("{} is no price; type a number from 0 up, such as 2.50", o.price);
+            let message = format!(
+                "{} is no price; type a number from 0 up, such as 2.50",
+                o.price
+            );
             say(format!("buy, entry {i}, price"), message);
         }
         if let Some(n) = o.most.filter(|n| !count(*n)) {

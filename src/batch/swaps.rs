@@ -62,12 +62,7 @@ struct Lender {
 }
 
 /// The part that is most probably good; the shelf before a machine when equal.
-fn lender(
-    machines: &[Surveyed],
-    stock: &Stock,
-    to: usize,
-    position: &Position,
-) -> Option<Lender> {
+fn lender(machines: &[Surveyed], stock: &Stock, to: usize, position: &Position) -> Option<Lender> {
     let shelf = stock.shelf.iter().filter(|s| fits(position, &s.part));
     let mut all: Vec<Lender> = shelf
         .map(|s| Lender {
@@ -96,7 +91,8 @@ fn lender(
     }
     all.retain(|l| l.good >= LENDABLE);
     // The first of equals: `max_by` would take the last.
-    all.into_iter().reduce(|best, l| if l.good > best.good { l } else { best })
+    all.into_iter()
+        .reduce(|best, l| if l.good > best.good { l } else { best })
 }
 
 fn hazard(to: &Surveyed, lender: Option<&Surveyed>) -> String {
@@ -115,6 +111,8 @@ fn hazard(to: &Surveyed, lender: Option<&Surveyed>) -> String {
         )),
         None => all.push("put it back on the shelf if nothing changes".into()),
     }
-    all.push("both machines off and unplugged, hot parts cooled, earth yourself against static".into());
+    all.push(
+        "both machines off and unplugged, hot parts cooled, earth yourself against static".into(),
+    );
     all.join("; ")
 }

@@ -1,7 +1,7 @@
 //! `batch`: a folder of machines, and which parts finish the most of them.
 
-use super::machines::{self, Source};
 use super::desk::Desk;
+use super::machines::{self, Source};
 use super::{BAD, Console, DONE, NOT_UNDERSTOOD, input, parallel, rates};
 use crate::batch::machine::{Surveyed, survey};
 use crate::batch::stock::{self, Stock};
@@ -89,7 +89,9 @@ fn look(args: &BatchArgs) -> Result<BatchView, String> {
 
 fn read_stock(path: &Path) -> Result<(String, Stock), String> {
     let name = path.display().to_string();
-    let size = std::fs::metadata(path).map_err(|e| format!("{name}: {e}"))?.len();
+    let size = std::fs::metadata(path)
+        .map_err(|e| format!("{name}: {e}"))?
+        .len();
     if size > LARGEST_MAP {
         return Err(format!(
             "{name}: larger than {LARGEST_MAP} bytes: this is no stock file"

@@ -129,8 +129,7 @@ impl Compiler<'_> {
             );
             Vec::new()
         });
-        let resolve =
-            |r: &expand::Weighted| Some((self.wiring.resolve(path, &r.name)?, r.weight));
+        let resolve = |r: &expand::Weighted| Some((self.wiring.resolve(path, &r.name)?, r.weight));
         names.iter().filter_map(resolve).collect()
     }
 

@@ -61,7 +61,15 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
 /// there is nothing left to put right.
 fn cured_since(ranking: &Ranking) -> bool {
     let readings = &ranking.observed.readings;
-    let cured = |e: &Evidence| matches!(e, Evidence::Remedy { cured: Some(true), .. });
+    let cured = |e: &Evidence| {
+        matches!(
+            e,
+            Evidence::Remedy {
+                cured: Some(true),
+                ..
+            }
+        )
+    };
     let failed = |e: &Evidence| match e {
         Evidence::Check(c) => c.outcome != Outcome::Pass,
         Evidence::Remedy { cured, .. } => *cured == Some(false),

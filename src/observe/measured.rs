@@ -3,7 +3,7 @@
 use super::aspect::Aspect;
 use super::{Evidence, Observer, Stop, board};
 use crate::diag::code;
-use crate::faultmap::model::Read;
+use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Place, State};
@@ -349,14 +349,30 @@ impl Observer<'_> {
         let text = format!("{} ({line}) {word}", board::written(place));
         let measured = self.measured_trust();
         let trust = std::mem::replace(&mut self.trust, measured);
-        self.check(
-            &format!("line.{line}"),
-            &reads,
-            aspect,
-            outcome,
-            text,
-        );
+        let first = self.out.readings.len();
+        self.check(&format!("line.{line}"), &reads, aspect, outcome, text);
         self.trust = trust;
+        if place.pin.is_some() && outcome == Outcome::Pass {
+            self.at_leg(place, first);
+        }
+    }
+
+    /// A probe on a leg of a part touches the leg: a signal that is as it should be there does not say that the leg touches its
+    /// line.
+    fn at_leg(&mut self, place: &Place, first: usize) {
+        let Some((position, _)) = board::position(self.model, &place.name) else {
+            return;
+        };
+        let model = self.model;
+        let own = |mode: crate::faultmap::model::ModeId| {
+            let unit = &model.units[model.modes[mode as usize].unit as usize];
+            unit.position == position && matches!(unit.kind, UnitKind::Contacts | UnitKind::Joints)
+        };
+        for reading in &mut self.out.readings[first..] {
+            if let Evidence::Check(c) = &mut reading.evidence {
+                c.effects.retain(|e| !own(e.0));
+            }
+        }
     }
 }
 

@@ -90,7 +90,7 @@ pub struct Config {
     pub colours: Vec<Vec<Stage>>,
     pub break_key: Vec<Stage>,
     interrupts: Vec<Vec<Stage>>,
-    /// Selects that must stay high while nothing is there, and an address with nothing.
+    /// The 6510-based machine, else the invented one.
     pub wide: bool,
     /// The processor's port as the system leaves it.
     pub port_at_rest: u8,
@@ -211,12 +211,6 @@ impl Config {
         let caps = m.w.of_kind(Kind::TimingCap).any(|c| m.o.broken(c, "open"));
         let trigger = self.wide && m.o.broken(m.w.part("C105"), "open");
         caps || trigger
-    }
-
-    /// Selects of ports stay quiet while the program runs elsewhere: a chip that answers all the time fights with the
-    /// memory, which the reads have shown already.
-    pub fn selects_quiet(&self, m: &Machine) -> bool {
-        m.cpu_alive()
     }
 
     /// The mains frequency that the program was told, where it is wrong.
@@ -423,8 +417,6 @@ fn dunlin(b: &Builder) -> Config {
     );
     cassette.push(Wire::Stage(Stage::Block(a1, "flag")));
     cassette.push(b.out(1, 1, 3, "Q2", "MOTOR", false));
-    let (q2, base) = (b.p("Q2"), b.0.pin(b.p("Q2"), "3"));
-    let _ = (q2, base);
     let mut network = b.stages("A1 39 39, A1 40 40, J10 1, J10 2, J10 3");
     network.push(Wire::Stage(Stage::Block(a1, "shift")));
     let amplifier = "C7 1 2, Q1 3 1, Q1 2, LS1";

@@ -27,6 +27,7 @@ pub mod config;
 pub mod faults;
 pub mod machine;
 pub mod measure;
+pub mod overlay;
 pub mod picture;
 pub mod pins;
 pub mod program;
@@ -62,6 +63,8 @@ pub struct Seen {
     pub levels: Vec<(String, &'static str)>,
     /// Share of the loops in which the fault shows.
     pub share: Option<f64>,
+    /// Volts of the supply at its plug, off the board; measured where the 5 V on the board are not right.
+    pub plug: Option<f64>,
 }
 
 impl Seen {
@@ -148,6 +151,7 @@ impl Bench {
             rails,
             levels,
             share: faults.iter().find_map(|f| f.share),
+            plug: (!m.supply.good(self.w.line("+5V"))).then(|| supply::at_plug(&self.w, &m.o)),
         }
     }
 
@@ -160,6 +164,7 @@ impl Bench {
             (0.95, PROBED.0)
         };
         let hand = sheet::Hand {
+            plug: seen.plug.filter(|_| rng.random_bool(0.8)),
             rails: seen
                 .rails
                 .iter()

@@ -153,7 +153,7 @@ fn fetched(m: &mut Machine, c: &Config) -> Fetched {
         let (got, shape) = if c.wide {
             wide_look(m, c, a, code(a), &mut f)
         } else {
-            dunlin_look(m, code(a), a)
+            dunlin_look(m, a)
         };
         f.codes |= got ^ code(a);
         if (got ^ code(a)).count_ones() >= 2 {
@@ -189,14 +189,11 @@ fn wide_look(m: &mut Machine, c: &Config, a: u16, code: u8, f: &mut Fetched) -> 
     (got, shape)
 }
 
-fn dunlin_look(m: &mut Machine, code: u8, a: u16) -> (u8, u8) {
-    let (latch, rom, shift) = (m.w.part("L8"), m.w.part("R3"), m.w.part("L9"));
-    let _ = latch;
+fn dunlin_look(m: &Machine, a: u16) -> (u8, u8) {
+    let (rom, shift) = (m.w.part("R3"), m.w.part("L9"));
     let got = m.pins_word(rom, &[6, 5, 4, 3, 25, 24, 21, 23], 5) as u8;
-    let row = m.pins_word(rom, &[10, 9, 8, 7], 5);
     let shape = m.pins_word(shift, &[2, 3, 4, 5, 10, 11, 12, 14], 6) as u8;
     let right = content(rom, 0x2000 | u16::from(got) << 4 | (a >> 1) & 0xF);
-    let _ = (code, row);
     (got, shape ^ right)
 }
 

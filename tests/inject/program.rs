@@ -120,17 +120,12 @@ fn rom_right(m: &mut Machine, part: usize, base: u16, size: u32) -> bool {
         .all(|a| m.access(a, None) == content(part, half | a & mask))
 }
 
-/// Whether the processor can run what it fetches: bus, strobes, and the selects that must stay quiet.
-fn writes_reach_nowhere_wrong(m: &mut Machine) -> bool {
-    m.cpu_alive()
-}
-
 /// The start without a cartridge: the system's ROM, its first steps, then memory and the rest.
 pub fn start(m: &mut Machine, c: &Config) -> Start {
     m.cartridge_mode = (V::Z, V::Z);
     m.set_port(c.port_at_rest);
     m.idle();
-    if !writes_reach_nowhere_wrong(m) {
+    if !m.cpu_alive() {
         return Start::Nothing;
     }
     let (_, os, base, size) = c.roms[0];
@@ -143,7 +138,7 @@ pub fn start(m: &mut Machine, c: &Config) -> Start {
     let (_, language, base, size) = c.roms[1];
     let language_right = rom_right(m, language, base, size);
     let irq_free = m.level_at(m.cpu(), c.irq_pin()) == V::H;
-    if stack_right && language_right && irq_free && c.selects_quiet(m) {
+    if stack_right && language_right && irq_free {
         Start::Full
     } else {
         Start::First

@@ -301,3 +301,36 @@ pub fn pairs(
     }
     (tried, both)
 }
+
+/// What a ranking could reach at best: of faults that show exactly alike, without any noise, it can name the commonest unit
+/// first, and the three commonest. Shares of (first, first three), each fault by its weight. Where no test ran, all
+/// measuring points count as measured.
+pub fn ceiling(shown: &[(Fault, Seen)], weight: impl Fn(&Fault) -> f64) -> (f64, f64) {
+    let mut alike: BTreeMap<String, BTreeMap<&str, f64>> = BTreeMap::new();
+    let mut all = 0.0;
+    for (fault, seen) in shown {
+        let r = &seen.results;
+        let failing: Vec<_> = r.failing().collect();
+        let mut key = format!("{:?} {} {failing:?} {:?}", r.screen, r.stopped, seen.rails);
+        if r.ran {
+            key += &format!("{:?}", r.cells);
+        } else {
+            key += &format!("{:?}", seen.levels);
+        }
+        let w = weight(fault);
+        all += w;
+        *alike
+            .entry(key)
+            .or_default()
+            .entry(&fault.unit)
+            .or_default() += w;
+    }
+    let (mut one, mut three) = (0.0, 0.0);
+    for units in alike.values() {
+        let mut w: Vec<f64> = units.values().copied().collect();
+        w.sort_by(|a, b| b.total_cmp(a));
+        one += w[0];
+        three += w.iter().take(3).sum::<f64>();
+    }
+    (one / all, three / all)
+}

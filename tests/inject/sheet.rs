@@ -79,6 +79,8 @@ pub struct Hand {
     pub rails: Vec<(String, f64)>,
     /// Place or line, and the probe's word.
     pub levels: Vec<(String, &'static str)>,
+    /// Volts of the supply by itself.
+    pub plug: Option<f64>,
 }
 
 /// Writes one sheet. `share`: the fault shows in this share of the loops. `slips`: chance of a mistyped word in a line.
@@ -103,6 +105,9 @@ pub fn write(
     for (rail, volts) in &hand.rails {
         let read = volts * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
         lines.push(format!("rail {} {read:.2} V", rail.trim_start_matches('+')));
+    }
+    if let Some(volts) = hand.plug {
+        lines.push(format!("supply {:.1} V unplugged", volts + 0.04));
     }
     for (place, word) in &hand.levels {
         lines.push(format!("{place} {word}"));

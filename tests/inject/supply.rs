@@ -1,6 +1,6 @@
 //! Supplies: what voltage reaches which line, by the plug, switch, fuse, chokes, rectifiers and regulators.
 
-use super::machine::Overlay;
+use super::overlay::Overlay;
 use super::wiring::{Kind, Wired};
 use std::collections::HashMap;
 
@@ -207,5 +207,15 @@ fn shorts(w: &Wired, o: &Overlay, s: &mut Supply) {
                 down.extend(p.pins[1].1);
             }
         }
+    }
+}
+
+/// Volts of the 5 V at the plug of the mains adapter with nothing on it: one that sags under load looks good there.
+pub fn at_plug(w: &Wired, o: &Overlay) -> f64 {
+    let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
+    match () {
+        () if o.broken(adapter, "dead") || o.broken(adapter, "5V missing") => 0.0,
+        () if o.broken(adapter, "5V high") => 5.85,
+        () => 5.08,
     }
 }

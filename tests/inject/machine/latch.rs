@@ -1,0 +1,95 @@
+//! What latches, memories and adapters take over once a step has settled.
+
+use super::*;
+
+impl Machine<'_> {
+    /// What latches and memories take over once a step has settled.
+    pub(super) fn latch(&mut self) {
+        for d in 0..self.drivers.len() {
+            let part = self.drivers[d];
+            match self.w.parts[part].kind {
+                Kind::L373 if self.high(part, 11) => {
+                    let d = [3, 4, 7, 8, 13, 14, 17, 18].map(|n| self.high(part, n));
+                    self.memory[part].latch = d;
+                }
+                Kind::M4164 => self.latch_memory(part),
+                Kind::M2114 if self.powered[part] => self.write_static(part),
+                Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
+                    self.write_adapter(part)
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn latch_memory(&mut self, part: usize) {
+        let address = self.word(
+            part,
+            &[5, 7, 6, 12, 11, 10, 13, 9],
+            u64::from(self.memory[part].row),
+        );
+        let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
+        let write = self.pin(part, 3) == V::L;
+        let data = u8::from(self.pin(part, 2) == V::H);
+        let row_fault = self.o.block(part, "row");
+        let m = &mut self.memory[part];
+        if ras && !m.ras {
+            m.row = if row_fault { address & !4 } else { address };
+        }
+        if cas && !m.cas && ras {
+            m.column = address;
+            m.reading = !write;
+            if write {
+                m.cells.insert(m.row << 8 | m.column, data);
+            }
+        }
+        m.ras = ras;
+        m.cas = cas;
+    }
+
+    /// A cell as it reads.
+    pub(super) fn cell(&self, part: usize) -> bool {
+        let m = &self.memory[part];
+        let address = m.row << 8 | m.column;
+        let stored = m.cells.get(&address).copied();
+        let random = mix(part as u64, u64::from(address)) >> 9 & 1;
+        let value = stored.map_or(random == 1, |v| v == 1);
+        let weak = mix(part as u64 + 5, u64::from(address)) % 3 == 0;
+        if self.o.block(part, "cells low") {
+            return false;
+        }
+        if self.o.block(part, "cells high") {
+            return true;
+        }
+        if weak && (self.o.block(part, "cells") || self.o.block(part, "warm")) {
+            return !value;
+        }
+        value
+    }
+
+    fn write_static(&mut self, part: usize) {
+        if self.pin(part, 8) != V::L || self.pin(part, 10) != V::L {
+            return;
+        }
+        let address = self.word(part, &[5, 6, 7, 4, 3, 2, 1, 17, 16, 15], 3);
+        let data = self.word(part, &[14, 13, 12, 11], u64::from(address)) as u8;
+        self.memory[part].cells.insert(address, data);
+    }
+
+    pub(super) fn adapter_selected(&self, part: usize) -> bool {
+        let ok = self.powered[part] && !self.o.block(part, "core");
+        ok && self.pin(part, 23) == V::L
+            && self.step.cpu
+            && self.running_pin(part, 25)
+            && self.pin(part, 34) == V::H
+    }
+
+    fn write_adapter(&mut self, part: usize) {
+        if !self.adapter_selected(part) || self.high(part, 22) {
+            return;
+        }
+        let register = self.word(part, &[38, 37, 36, 35], 1) as usize;
+        let data = self.word(part, &[33, 32, 31, 30, 29, 28, 27, 26], 2) as u8;
+        self.memory[part].regs[register] = data;
+    }
+}
