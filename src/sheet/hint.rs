@@ -93,7 +93,7 @@ fn unknown_name(input: Toks) -> Option<(usize, usize)> {
         .take_while(|i| any_word(*i))
         .count()
         .min(LONGEST);
-    (1..=count).rev().map(|n| input.from + n).find_map(|to| {
+    (1..=count).map(|n| input.from + n).find_map(|to| {
         let any = (input.from..to).any(stranger);
         if !any || to >= input.to {
             return None;

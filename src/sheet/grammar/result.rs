@@ -61,7 +61,10 @@ pub fn seen_at<'a>(
             f.loops = match (before.or(after), &f.state) {
                 (None, _) => None,
                 (Some((Some(n), m)), state) if (n == 0) == is_pass(state) => Some((n, m)),
-                (Some((None, m)), state) if is_pass(state) => Some((0, m)),
+                // `x3 ok x2` is no part that passed two loops.
+                (Some((None, m)), state) if is_pass(state) && !matches!(f.subject, Subject::Part(_)) => {
+                    Some((0, m))
+                }
                 _ => {
                     return fail(
                         input,
