@@ -100,6 +100,7 @@ fn any_pattern() -> impl Strategy<Value = Pattern> {
         any::<u8>().prop_map(Pattern::MarchUp),
         any::<u8>().prop_map(Pattern::MarchDown),
         any::<u8>().prop_map(Pattern::Checker),
+        any::<u8>().prop_map(Pattern::MarchChecker),
         Just(Pattern::Low),
         Just(Pattern::High),
         any::<u8>().prop_map(Pattern::Mixed),

@@ -212,9 +212,10 @@ pub fn predict(
 
 /// The address read before this one.
 fn before(pattern: Pattern, bank: &Bank, address: u32) -> u32 {
-    match pattern {
-        Pattern::MarchDown(_) => address.saturating_add(1).min(bank.to),
-        _ => address.saturating_sub(1).max(bank.from),
+    if pattern.marches_down() {
+        address.saturating_add(1).min(bank.to)
+    } else {
+        address.saturating_sub(1).max(bank.from)
     }
 }
 
@@ -229,14 +230,14 @@ fn aliased(
     wrote: u8,
 ) -> Prediction {
     let mix = |byte: u8| byte & lanes | wrote & !lanes;
-    let visited = match pattern {
-        Pattern::MarchUp(_) => address != first,
-        Pattern::MarchDown(_) => address != last,
-        _ => address != last,
+    let visited = if pattern.marches_up() {
+        address != first
+    } else {
+        address != last
     };
     match pattern {
         _ if !visited => Prediction::one(wrote, 0),
-        Pattern::MarchUp(_) | Pattern::MarchDown(_) => Prediction::one(mix(!wrote), 0),
+        p if p.marches_up() || p.marches_down() => Prediction::one(mix(!wrote), 0),
         _ => match pattern.at(last) {
             Some(byte) => Prediction::one(mix(byte), 0),
             None => Prediction::one(wrote, lanes),
@@ -260,7 +261,7 @@ fn restless(bits: u32, lanes: u8, pattern: Pattern, address: u32, wrote: u8) -> 
     let mut p = Prediction::one(wrote, 0);
     p.alts[0] = plain(NEVER_WRITTEN, wrote, lanes);
     let rest = 1.0 - NEVER_WRITTEN;
-    if let Pattern::MarchUp(_) | Pattern::MarchDown(_) = pattern {
+    if pattern.marches_up() || pattern.marches_down() {
         p.alts[1] = plain(0.5 * rest, wrote, 0);
         p.alts[2] = plain(0.5 * rest, mix(!wrote), 0);
         p.n = 3;

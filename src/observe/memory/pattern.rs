@@ -15,6 +15,8 @@ pub enum Pattern {
     MarchDown(u8),
     /// This byte at even addresses and its complement at odd ones.
     Checker(u8),
+    /// A march upwards over such a checkerboard.
+    MarchChecker(u8),
     /// Low byte of the address.
     Low,
     /// High byte of the address.
@@ -32,13 +34,25 @@ impl Pattern {
         let high = (address >> 8) as u8;
         Some(match self {
             Pattern::Constant(c) | Pattern::MarchUp(c) | Pattern::MarchDown(c) => c,
-            Pattern::Checker(c) if address & 1 == 0 => c,
-            Pattern::Checker(c) => !c,
+            Pattern::Checker(c) | Pattern::MarchChecker(c) if address & 1 == 0 => c,
+            Pattern::Checker(c) | Pattern::MarchChecker(c) => !c,
             Pattern::Low => low,
             Pattern::High => high,
             Pattern::Mixed(with) => low ^ high ^ with,
             Pattern::Unknown => return None,
         })
+    }
+}
+
+impl Pattern {
+    /// Whether each cell is read and its complement written before the next, upwards.
+    pub fn marches_up(self) -> bool {
+        matches!(self, Pattern::MarchUp(_) | Pattern::MarchChecker(_))
+    }
+
+    /// The same downwards.
+    pub fn marches_down(self) -> bool {
+        matches!(self, Pattern::MarchDown(_))
     }
 }
 
@@ -58,6 +72,7 @@ pub fn candidates(wrote: &[(u32, u8)]) -> Vec<(f64, Pattern)> {
         (0.10, Pattern::MarchUp(byte)),
         (0.05, Pattern::MarchDown(byte)),
         (0.20, Pattern::Checker(checker)),
+        (0.03, Pattern::MarchChecker(checker)),
         (0.25, Pattern::Low),
         (0.004, Pattern::High),
         (0.20, Pattern::Mixed(mixed)),
@@ -67,7 +82,7 @@ pub fn candidates(wrote: &[(u32, u8)]) -> Vec<(f64, Pattern)> {
         let prior: f64 = prior;
         let choice = match pattern {
             Pattern::Constant(c) | Pattern::MarchUp(c) | Pattern::MarchDown(c) => chosen(c),
-            Pattern::Checker(c) => chosen(c),
+            Pattern::Checker(c) | Pattern::MarchChecker(c) => chosen(c),
             Pattern::Mixed(with) => chosen(with),
             Pattern::Low | Pattern::High | Pattern::Unknown => 1.0,
         };

@@ -93,8 +93,8 @@ pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List)
     ];
     let [first, some, down, any] = WALKS;
     let ways = match pattern {
-        Pattern::MarchUp(_) => [first + down, some, 0.0, any],
-        Pattern::MarchDown(_) => [0.0, 0.0, first + some + down, any],
+        p if p.marches_up() => [first + down, some, 0.0, any],
+        p if p.marches_down() => [0.0, 0.0, first + some + down, any],
         _ => WALKS,
     };
     let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
