@@ -22,7 +22,7 @@ const GOALS: [f64; 2] = [0.60, 0.75];
 
 /// What was reached of all cases, out of [`CASES`]: the test fails when it gets worse. Below the goals: see the
 /// `# missing:` lines of the sheets.
-const REACHED: [usize; 2] = [0, 0];
+const REACHED: [usize; 2] = [13, 16];
 
 const CASES: usize = 27;
 
@@ -181,7 +181,10 @@ fn the_first_proved_part_is_among_the_first_suspects() {
         let first = place(&before, &case.proved[0]);
         let best = case.proved.iter().filter_map(|p| place(&before, p)).min();
         let decided = case.decided_by.as_ref().map_or(first, |line| {
-            place(&ranked(&format!("{}{line}\n", case.before)), &case.proved[0])
+            place(
+                &ranked(&format!("{}{line}\n", case.before)),
+                &case.proved[0],
+            )
         });
         println!(
             "{}  {:>5}  {:>15}  {:>25}{}",
@@ -210,12 +213,24 @@ fn the_first_proved_part_is_among_the_first_suspects() {
         if place.is_none_or(|p| p > 3) {
             let missing = case.missing.as_deref();
             println!("{}: {}", case.id, missing.unwrap_or("?"));
-            assert!(missing.is_some(), "{}: a miss without '# missing: '", case.id);
+            assert!(
+                missing.is_some(),
+                "{}: a miss without '# missing: '",
+                case.id
+            );
         }
     }
-    for ((hits, goal), (least, first)) in reached.iter().zip(GOALS).zip(REACHED.iter().zip([3, 5])) {
+    for ((hits, goal), (least, first)) in reached.iter().zip(GOALS).zip(REACHED.iter().zip([3, 5]))
+    {
         let short = *hits as f64 / (CASES as f64) < goal;
-        println!("first {first}: goal {:.0} % {}", 100.0 * goal, if short { "missed" } else { "met" });
-        assert!(hits >= least, "first {first}: {hits} of {CASES}, reached before: {least}");
+        println!(
+            "first {first}: goal {:.0} % {}",
+            100.0 * goal,
+            if short { "missed" } else { "met" }
+        );
+        assert!(
+            hits >= least,
+            "first {first}: {hits} of {CASES}, reached before: {least}"
+        );
     }
 }
