@@ -2,9 +2,10 @@
 //! checks that name nothing.
 
 use super::{Finding, Read, code};
+use crate::diag::Severity;
 use crate::faultmap::expand;
 use crate::faultmap::model::BoardModel;
-use crate::faultmap::raw::{BoardRaw, CartridgeRaw, Class, FamilyRaw};
+use crate::faultmap::raw::{BoardRaw, CartridgeRaw, Class, FamilyRaw, KeyboardRaw};
 use crate::faultmap::wiring::{Wired, Wiring, index, near};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -43,27 +44,28 @@ pub(super) fn board(
 impl Checker<'_> {
     fn bad(&mut self, code: &'static str, path: &str, message: String, help: &str) {
         let help = (!help.is_empty()).then(|| help.to_string());
-        self.out.push(self.file.at(code, path, message, help));
+        let mut finding = self.file.at(code, path, message, help);
+        if code == code::SOURCE {
+            finding.diag.severity = Severity::Warning;
+        }
+        self.out.push(finding);
     }
 
     fn rails(&mut self) {
         let mut orders: BTreeMap<u32, &str> = BTreeMap::new();
         for (name, rail) in &self.board.rails {
             let path = format!("rails.{name}");
-            let rising =
-                rail.low <= rail.nominal && rail.nominal <= rail.high && rail.high < rail.stop;
-            if !rising {
+            let [low, nominal, high, stop] =
+                [rail.low, rail.nominal, rail.high, rail.stop].map(f64::abs);
+            if !(low <= nominal && nominal <= high && high < stop) {
                 let message = format!(
-                    "limits of rail {name} are out of order: low {} nominal {} high {} stop {}",
-                    rail.low, rail.nominal, rail.high, rail.stop
+                    "limits of rail {name} are out of order: low {low} nominal {nominal} high {high} stop {stop}"
                 );
-                let key = [
-                    ("low", rail.low > rail.nominal),
-                    ("high", rail.nominal > rail.high),
-                ]
-                .iter()
-                .find(|k| k.1)
-                .map_or("stop", |k| k.0);
+                let key = match () {
+                    () if low > nominal => "low",
+                    () if nominal > high => "high",
+                    () => "stop",
+                };
                 self.bad(
                     code::MEANING,
                     &format!("{path}.{key}"),
@@ -73,7 +75,7 @@ impl Checker<'_> {
             }
             if rail
                 .unloaded
-                .is_some_and(|u| u < rail.high || u > rail.stop)
+                .is_some_and(|u| u.abs() < high || u.abs() > stop)
             {
                 let message =
                     format!("the unloaded limit of rail {name} is not between high and stop");
@@ -201,7 +203,21 @@ impl Checker<'_> {
         let Some(memory) = &self.board.memory else {
             return;
         };
-        let bits = expand::list(&memory.bits);
+        self.bank(
+            "memory",
+            &memory.bits,
+            memory.width,
+            (memory.from, memory.to),
+        );
+        for (name, bank) in &memory.others {
+            let path = format!("memory.others.{name}");
+            self.bank(&path, &bank.bits, bank.width, (bank.from, bank.to));
+        }
+    }
+
+    fn bank(&mut self, path: &str, bits: &str, width: u8, (from, to): (u32, u32)) {
+        let at_bits = format!("{path}.bits");
+        let bits = expand::list(bits);
         for bit in &bits {
             let class = self
                 .board
@@ -212,36 +228,31 @@ impl Checker<'_> {
                 Some(Class::Memory | Class::StaticMemory) => {}
                 Some(_) => {
                     let message = format!("'{bit}' is no memory chip");
-                    self.bad(code::MEANING, "memory.bits", message, "");
+                    self.bad(code::MEANING, &at_bits, message, "");
                 }
                 None => {
                     let near = near(bit, self.board.parts.keys());
                     let message = format!("no position '{bit}'");
-                    self.bad(
-                        code::NAME,
-                        "memory.bits",
-                        message,
-                        near.trim_start_matches("; "),
-                    );
+                    self.bad(code::NAME, &at_bits, message, near.trim_start_matches("; "));
                 }
             }
         }
-        if ![1, 4, 8].contains(&memory.width) || bits.len() * usize::from(memory.width) != 8 {
+        if ![1, 4, 8].contains(&width) || bits.len() * usize::from(width) != 8 {
             let message = format!(
                 "{} positions of {} bits are no 8 bits of main memory",
                 bits.len(),
-                memory.width
+                width
             );
             self.bad(
                 code::MEANING,
-                "memory.bits",
+                &at_bits,
                 message,
                 "name the chips from data bit 0 up; width: 1 or 4",
             );
         }
-        if memory.from > memory.to {
+        if from > to {
             let message = "the first address tested is above the last".to_string();
-            self.bad(code::MEANING, "memory.from", message, "");
+            self.bad(code::MEANING, &format!("{path}.from"), message, "");
         }
     }
 
@@ -249,6 +260,7 @@ impl Checker<'_> {
         let Some(kb) = &self.board.keyboard else {
             return;
         };
+        self.matrix(kb);
         let keys: Vec<&String> = kb
             .matrix
             .iter()
@@ -261,6 +273,43 @@ impl Checker<'_> {
                 let message = format!("'{key}' is no key");
                 let path = format!("keyboard.aliases.{alias}");
                 self.bad(code::NAME, &path, message, near.trim_start_matches("; "));
+            }
+        }
+    }
+
+    /// One list a column, as long as there are rows, every key once.
+    fn matrix(&mut self, kb: &KeyboardRaw) {
+        let (columns, rows) = (expand::list(&kb.columns), expand::list(&kb.rows));
+        if kb.matrix.len() != columns.len() {
+            let message = format!(
+                "{} lists of keys for {} columns",
+                kb.matrix.len(),
+                columns.len()
+            );
+            self.bad(
+                code::MEANING,
+                "keyboard.matrix",
+                message,
+                "one list a column",
+            );
+        }
+        let mut seen = BTreeSet::new();
+        for (c, keys) in kb.matrix.iter().enumerate() {
+            let path = format!("keyboard.matrix.{c}");
+            if keys.len() != rows.len() {
+                let message = format!("column {c} has {} keys for {} rows", keys.len(), rows.len());
+                self.bad(
+                    code::MEANING,
+                    &path,
+                    message,
+                    "one key a row, - where there is none",
+                );
+            }
+            for key in keys.iter().filter(|k| *k != "-") {
+                if !seen.insert(key) {
+                    let message = format!("key '{key}' stands twice in the matrix");
+                    self.bad(code::MEANING, &path, message, "each key has one place");
+                }
             }
         }
     }

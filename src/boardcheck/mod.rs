@@ -299,7 +299,8 @@ fn one_board(
     let errors = model.as_ref().err().cloned().unwrap_or_default();
     let told = errors
         .iter()
-        .filter(|e| !of_family(e))
+        // The matrix is looked at more closely below.
+        .filter(|e| !of_family(e) && e.path != "keyboard.matrix")
         .map(|e| file.told(e));
     findings.extend(told);
     let mut wiring = Wiring::new(&file.text.file, board, families);

@@ -40,6 +40,16 @@ struct Step<'t> {
 
 /// The entry that the beginning of `path` names; the longest name wins, ranges count as what they stand for.
 fn entry<'t>(node: &'t Node, path: &'t str) -> Option<Step<'t>> {
+    if let Value::List(list) = &node.value {
+        let (index, rest) = path.split_once('.').unwrap_or((path, ""));
+        let value = list.get(index.parse::<usize>().ok()?)?;
+        return Some(Step {
+            key: Span::new(value.span.start, value.span.start + 1),
+            value,
+            rest,
+            number: String::new(),
+        });
+    }
     let mut best: Option<(usize, Step)> = None;
     for (name, key, value) in node.entries() {
         let names = expand::key(name)

@@ -29,7 +29,7 @@ pub fn of_mode(model: &BoardModel, mode: ModeId) -> Vec<String> {
     phrases(model, &failing.collect::<Vec<_>>(), report)
 }
 
-/// Failing checks in words: ranges joined, keys together, a dead test run first.
+/// Failing checks in words: ranges joined, keys together, a run that does not report first.
 pub fn phrases(model: &BoardModel, failing: &[&CheckDef], no_report: bool) -> Vec<String> {
     let mut out = Vec::new();
     let mut shown: Vec<&CheckDef> = failing.to_vec();

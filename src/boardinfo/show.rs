@@ -70,7 +70,9 @@ pub struct RailView {
     pub rail: String,
     /// Line.
     pub line: String,
-    /// Lowest and highest good value, volts.
+    /// Nominal volts; negative for a negative rail.
+    pub nominal: f64,
+    /// Lowest and highest good value, volts, by magnitude.
     pub good: (f64, f64),
     /// Highest value unloaded that is no fault, volts.
     pub unloaded: Option<f64>,
@@ -80,6 +82,8 @@ pub struct RailView {
     pub ac: bool,
     /// Pins, best first.
     pub at: Vec<String>,
+    /// Pin for the meter's other lead, where that is not ground.
+    pub against: Option<String>,
     /// Where the limits are from.
     pub source: String,
 }
@@ -240,7 +244,9 @@ pub fn view(model: &BoardModel) -> ShowView {
     let rails = rails.into_iter().map(|(name, r)| RailView {
         rail: name.clone(),
         line: r.line.clone(),
+        nominal: r.nominal,
         good: (r.low, r.high),
+        against: r.against.clone(),
         unloaded: r.unloaded,
         stop: r.stop,
         ac: r.ac,
@@ -310,15 +316,21 @@ pub fn page(v: &ShowView) -> String {
     p.head("Rails, in the order to measure them");
     let rails = v.rails.iter().map(|r| {
         let ac = if r.ac { " AC" } else { "" };
-        let unloaded = r
-            .unloaded
-            .map_or(String::new(), |u| format!(", unloaded to {u}"));
-        let good = format!("{} to {} V{ac}{unloaded}", r.good.0, r.good.1);
+        let sign = if r.nominal < 0.0 { "-" } else { "" };
+        let unloaded = r.unloaded.map_or(String::new(), |u| {
+            format!(", unloaded to {sign}{}", u.abs())
+        });
+        let (low, high) = (r.good.0.abs(), r.good.1.abs());
+        let good = format!("{sign}{low} to {sign}{high} V{ac}{unloaded}");
+        let at = match &r.against {
+            Some(pin) => format!("{} against {pin}", r.at.join(" ")),
+            None => r.at.join(" "),
+        };
         vec![
             r.rail.clone(),
             good,
-            format!("{} V", r.stop),
-            r.at.join(" "),
+            format!("{sign}{} V", r.stop.abs()),
+            at,
         ]
     });
     p.table(

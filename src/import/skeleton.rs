@@ -42,7 +42,7 @@ pub fn skeleton(
                         .or_default()
                         .push(format!("{name}.{label}"));
                 }
-                let _ = writeln!(parts, "  {name}:\n    family: {}", g.family);
+                let _ = writeln!(parts, "  {}:\n    family: {}", key(&name), g.family);
                 if let Some(t) = &g.part_type {
                     let _ = writeln!(parts, "    type: {}", quote(t));
                 }
@@ -163,11 +163,9 @@ fn rails(used: &BTreeMap<String, Vec<String>>) -> String {
             false => (v * 0.95, v * 1.05, v * 1.125),
         };
         let measure: Vec<&str> = pins.iter().take(3).map(String::as_str).collect();
-        // Limits go by magnitude, also for a negative rail.
-        let nominal = if volts < 0.0 { v } else { volts };
         let _ = writeln!(
             out,
-            "  {}: {{line: {}, nominal: {nominal}, low: {low:.2}, high: {high:.2}, stop: {stop:.2}, measure: {}, order: {order}, source: \"guess: 5 % either way\"}}",
+            "  {}: {{line: {}, nominal: {volts}, low: {low:.2}, high: {high:.2}, stop: {stop:.2}, measure: {}, order: {order}, source: \"guess: 5 % either way\"}}",
             quote(line),
             quote(line),
             quote(&measure.join(" "))
@@ -261,6 +259,12 @@ fn designator(reference: &str, taken: &mut BTreeSet<String>) -> String {
         n += 1;
     }
     name
+}
+
+/// A designator as a key of YAML: in quotes when it might be read as a word of YAML (`Y`, `no`, `null`).
+fn key(name: &str) -> String {
+    let plain = name.ends_with(|c: char| c.is_ascii_digit()) && name.len() > 1;
+    if plain { name.to_string() } else { quote(name) }
 }
 
 /// A text in double quotes; those of JSON are those of YAML.

@@ -5,6 +5,7 @@
 
 mod paths;
 pub mod signals;
+mod steps;
 pub mod svg;
 pub mod target;
 pub mod text;
@@ -28,7 +29,14 @@ pub fn trace(
     typed: &str,
 ) -> Result<TraceView, String> {
     let wiring = Wiring::new(&raw.board, raw, families);
-    let signals = Signals::new(raw, &wiring, model);
-    let target = target::target(&signals, typed)?;
-    Ok(paths::trace(&signals, &target))
+    trace_on(&Signals::new(raw, &wiring, model), typed)
+}
+
+/// The same on a board that is prepared already.
+///
+/// # Errors
+/// As of [`trace`].
+pub fn trace_on(signals: &Signals, typed: &str) -> Result<TraceView, String> {
+    let target = target::target(signals, typed)?;
+    Ok(paths::trace(signals, &target))
 }

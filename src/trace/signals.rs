@@ -398,13 +398,11 @@ pub fn dot(s: &Signals) -> String {
     for (line, pins) in s.on.iter().filter(|(l, _)| !s.supplies.contains(*l)) {
         let node = quoted(&format!("line {line}"));
         let _ = writeln!(out, "  {node} [shape=plaintext, label={}];", quoted(line));
-        let drivers: Vec<(usize, usize)> = (s.drivers(line).iter())
-            .map(|&(f, pin)| (s.funcs[f].position, pin))
-            .collect();
         for &(position, pin) in pins {
             let part = quoted(&s.position(position).name);
             let label = quoted(&s.pin(position, pin).label);
-            let (from, to) = match drivers.iter().any(|d| d.0 == position) {
+            let drives = |f: &Func| f.position == position && f.outs.contains(&pin);
+            let (from, to) = match s.funcs.iter().any(drives) {
                 true => (&part, &node),
                 false => (&node, &part),
             };

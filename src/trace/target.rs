@@ -11,8 +11,8 @@ pub enum Target {
     Key(usize, usize, String),
     /// A key outside the matrix: name and function.
     OutsideKey(String, String),
-    /// A data bit of main memory.
-    Bit(usize),
+    /// A data bit of main memory: of a further bank, if one is named.
+    Bit(Option<String>, usize),
     /// The tick of a time-of-day clock, by check.
     Clock(String),
     /// A voice, by check.
@@ -39,7 +39,8 @@ pub fn target(s: &Signals, typed: &str) -> Result<Target, String> {
     match lower.iter().map(String::as_str).collect::<Vec<_>>()[..] {
         [] => Err("trace what? A key, 'memory bit 3', 'clock 1', 'voice 1', a supply, a line, a pin such as U1.12".into()),
         ["key", _, ..] => key(s, &from(1)).ok_or_else(|| no_key(s, &from(1))),
-        ["memory" | "ram" | "data", "bit", n] | ["bit", n] => bit(s, n),
+        ["memory" | "ram" | "data" | "main", "bit", n] | ["bit", n] => bit(s, None, n),
+        [bank, "bit", n] | [bank, "memory", "bit", n] => bit(s, Some(bank), n),
         ["clock" | "tick", n] | ["clock", "tick", n] | ["tick", "clock", n] => check(s, "clock", n),
         ["voice", n] => check(s, "voice", n),
         ["rail" | "supply", _, ..] => rail(s, &from(1)),
@@ -155,16 +156,22 @@ fn no_key(s: &Signals, typed: &str) -> String {
     format!("{} has no key '{typed}'{}", s.model.board, offer(near))
 }
 
-fn bit(s: &Signals, n: &str) -> Result<Target, String> {
-    let memory = s.raw.memory.as_ref().ok_or_else(|| {
-        format!(
-            "the map of {} does not say what its main memory is",
-            s.model.board
-        )
-    })?;
-    let bits = expand::list(&memory.bits).len() * usize::from(memory.width);
+fn bit(s: &Signals, bank: Option<&str>, n: &str) -> Result<Target, String> {
+    let none = || format!("the map of {} has no such memory", s.model.board);
+    let memory = s.raw.memory.as_ref().ok_or_else(none)?;
+    let (bits, width) = match bank.map(|b| (b, memory.others.get(b))) {
+        None => (&memory.bits, memory.width),
+        Some((_, Some(further))) => (&further.bits, further.width),
+        // Colour and video memory: what the check of that name needs.
+        Some((bank, None)) => {
+            let id = format!("{bank}.bit.{n}");
+            let found = s.model.check(&id).map(|c| Target::Function(c.id.clone()));
+            return found.ok_or_else(none);
+        }
+    };
+    let bits = expand::list(bits).len() * usize::from(width);
     match n.parse::<usize>() {
-        Ok(n) if n < bits => Ok(Target::Bit(n)),
+        Ok(n) if n < bits => Ok(Target::Bit(bank.map(str::to_string), n)),
         _ => Err(format!(
             "'{n}' is no data bit: they are 0 to {}",
             bits.saturating_sub(1)

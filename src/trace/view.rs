@@ -25,7 +25,7 @@ pub struct TraceView {
 }
 
 /// One way of a signal.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PathView {
     /// What goes this way.
     pub title: String,
@@ -34,7 +34,7 @@ pub struct PathView {
 }
 
 /// One part on the way.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StepView {
     /// Designator.
     pub socket: String,

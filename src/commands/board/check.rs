@@ -230,10 +230,15 @@ fn text(checked: &Checked, texts: &[MapText], colour: bool) -> String {
             .count()
     };
     let asked = texts.iter().filter(|t| t.asked).count();
+    let counted = |n: usize, what: &str| match n {
+        1 => format!("1 {what}"),
+        _ => format!("{n} {what}s"),
+    };
     out += &format!(
-        "{asked} maps: {} mistakes, {} warnings\n",
-        count(Severity::Error),
-        count(Severity::Warning)
+        "{}: {}, {}\n",
+        counted(asked, "map"),
+        counted(count(Severity::Error), "mistake"),
+        counted(count(Severity::Warning), "warning")
     );
     for b in &checked.boards {
         out.push('\n');
