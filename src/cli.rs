@@ -494,7 +494,7 @@ pub enum BoardCommand {
     Check(CheckArgs),
     /// Write a board down for other programs.
     #[command(
-        after_help = "Examples:\n  whichsocket board export dunlin-64 --format dot | dot -Tsvg\n  whichsocket board export --format schema"
+        after_help = "Examples:\n  whichsocket board export dunlin-64 --format dot | dot -Tsvg\n  whichsocket board export --format schema\n  whichsocket board export samples/one-memory-bit.run --format bif --top 5"
     )]
     Export(ExportArgs),
     /// Make the skeleton of a map from a KiCad netlist or board file.
@@ -558,17 +558,23 @@ pub enum ExportFormat {
     Dot,
     /// JSON schema of the map format; needs no board.
     Schema,
+    /// The model under a sheet for general Bayesian-network tools (the interchange format they read).
+    Bif,
 }
 
 /// Options of `board export`.
 #[derive(Debug, Args)]
 pub struct ExportArgs {
-    /// Board map.
-    #[arg(value_name = "BOARD")]
+    /// Board map; or a sheet or ticket, whose model is then written (json, bif).
+    #[arg(value_name = "BOARD|SHEET")]
     pub board: Option<String>,
     /// Format.
     #[arg(long, value_enum, default_value_t = ExportFormat::Json)]
     pub format: ExportFormat,
+    /// Of a sheet's model: only so many leading suspects, all others taken to be fine (bif: 6 when not said, and joint tables
+    /// must stay small enough for the tool that reads them).
+    #[arg(long, value_name = "N")]
+    pub top: Option<usize>,
     /// Folder with maps of your own.
     #[arg(long, value_name = "DIR")]
     pub maps: Option<PathBuf>,
