@@ -110,7 +110,7 @@ fn a_board_file_gives_places_as_well() {
         "{:?}",
         u3.at
     );
-    let layout = model.layout.unwrap();
+    let layout = model.layout.clone().unwrap();
     assert_eq!(layout.kind, whichsocket::faultmap::raw::LayoutKind::Real);
     // The same wiring in both files.
     let netlist = loaded(&made(&read(NETLIST).unwrap(), "heron.net").text);

@@ -46,6 +46,7 @@ fn alone(family: &FamilyRaw) -> BoardRaw {
         field: None,
     };
     BoardRaw {
+        clearance: None,
         board: "alone".into(),
         what: String::new(),
         known_by: String::new(),
