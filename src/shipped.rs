@@ -6,8 +6,8 @@ use crate::faultmap::raw::{BoardRaw, FamilyRaw};
 use crate::faultmap::wiring::MapError;
 use crate::learn::Learned;
 use crate::prior::rates::Handbook;
-use std::collections::HashMap;
 use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 

@@ -39,7 +39,9 @@ pub(super) fn export(args: &ExportArgs) -> Result<String, String> {
 
 /// Whether an argument is a sheet rather than a board.
 fn is_sheet(name: &str) -> bool {
-    name == "-" || [".run", ".ticket"].iter().any(|e| name.ends_with(e)) || Path::new(name).is_file()
+    name == "-"
+        || [".run", ".ticket"].iter().any(|e| name.ends_with(e))
+        || Path::new(name).is_file()
 }
 
 /// Leading suspects of a network for other tools, when not said.
