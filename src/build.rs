@@ -47,4 +47,21 @@ fn main() {
     }
     index += "]\n";
     std::fs::write(Path::new(&out).join("boards.rs"), index).expect("OUT_DIR can be written");
+    maps(&folder, Path::new(&out));
+}
+
+/// The maps as typed, for what needs more than the compiled model: their texts, and all of them parsed.
+fn maps(folder: &faultmap::load::MapFolder, out: &Path) {
+    let here = std::env::var("CARGO_MANIFEST_DIR").expect("cargo sets CARGO_MANIFEST_DIR");
+    let mut errors = Vec::new();
+    let mut list = String::from("&[\n");
+    for (file, _) in faultmap::load::texts(Path::new("faultmaps"), &mut errors) {
+        let path = Path::new(&here).join(&file);
+        list += &format!("    ({file:?}, include_str!({path:?})),\n");
+    }
+    list += "]\n";
+    std::fs::write(out.join("texts.rs"), list).expect("OUT_DIR can be written");
+    let raw = (&folder.families, &folder.boards);
+    let bytes = postcard::to_stdvec(&raw).expect("the maps can be written down");
+    std::fs::write(out.join("raw.bin"), bytes).expect("OUT_DIR can be written");
 }

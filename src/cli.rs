@@ -64,6 +64,9 @@ pub enum Command {
     /// Look at the board maps.
     #[command(subcommand)]
     Board(BoardCommand),
+    /// Follow a signal over the board, pin by pin.
+    #[command(after_help = TRACE_HELP)]
+    Trace(TraceArgs),
     /// Print the JSON schema of what a command prints with --json.
     Schema {
         /// Which output.
@@ -138,6 +141,20 @@ pub enum SchemaOf {
     Note,
     /// `batch`.
     Batch,
+    /// The map format, for editors: `boards/*.yaml`.
+    Map,
+    /// The map format: `parts/*.yaml`.
+    Part,
+    /// The map format: `cartridges/*.yaml`.
+    Cartridge,
+    /// `trace`.
+    Trace,
+    /// `board show`.
+    Show,
+    /// `board find`.
+    Find,
+    /// `board check`.
+    Check,
 }
 
 /// Forms of the report of a batch.
@@ -300,6 +317,33 @@ pub struct ReadArgs {
     pub json: bool,
 }
 
+const TRACE_HELP: &str = "Examples:
+  whichsocket trace --board dunlin-64 Q
+  whichsocket trace --board dunlin-64 memory bit 3
+  whichsocket trace --board dunlin-64 clock 1
+  whichsocket trace --board dunlin-64 5V
+  whichsocket trace --board 64k-6510-wide U1.12 --svg way.svg";
+
+/// Options of `trace`.
+#[derive(Debug, Args)]
+pub struct TraceArgs {
+    /// A key ('Q'), 'memory bit 3', 'clock 1', 'voice 1', a supply ('5V'), a line, a pin ('U1.12'), a function.
+    #[arg(required = true, value_name = "WHAT")]
+    pub what: Vec<String>,
+    /// Board map.
+    #[arg(long, value_name = "ID")]
+    pub board: Option<String>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// Draw it into this file as well; `-` prints the drawing only.
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
 /// Where a bench's own failure rates come from.
 #[derive(Debug, Default, Args)]
 pub struct LearnedArgs {
@@ -428,6 +472,7 @@ pub enum NoteFormat {
 #[derive(Debug, Subcommand)]
 pub enum BoardCommand {
     /// List the boards.
+    #[command(after_help = "Example:\n  whichsocket board list")]
     List {
         /// Folder with maps of your own.
         #[arg(long, value_name = "DIR")]
@@ -436,4 +481,112 @@ pub enum BoardCommand {
         #[arg(long)]
         json: bool,
     },
+    /// Find the board by what is printed on its chips.
+    #[command(after_help = "Example:\n  whichsocket board find 6510 6526 8x4164 82S100")]
+    Find(FindArgs),
+    /// Print a page about a board.
+    #[command(after_help = "Example:\n  whichsocket board show dunlin-64")]
+    Show(ShowArgs),
+    /// Check maps, and tell what their checks are worth.
+    #[command(
+        after_help = "Examples:\n  whichsocket board check\n  whichsocket board check maps/boards/mine.yaml\n  whichsocket board check --maps maps\n\nExit status: 0 done; 1 warnings, with --strict; 2 mistakes."
+    )]
+    Check(CheckArgs),
+    /// Write a board down for other programs.
+    #[command(
+        after_help = "Examples:\n  whichsocket board export dunlin-64 --format dot | dot -Tsvg\n  whichsocket board export --format schema\n  whichsocket board export samples/one-memory-bit.run --format bif --top 5"
+    )]
+    Export(ExportArgs),
+    /// Make the skeleton of a map from a KiCad netlist or board file.
+    #[command(
+        after_help = "Example:\n  whichsocket board import drawing.kicad_pcb >maps/boards/drawing.yaml"
+    )]
+    Import(ImportArgs),
+}
+
+/// Options of `board find`.
+#[derive(Debug, Args)]
+pub struct FindArgs {
+    /// Type numbers ('6526', '8x4164') and designators ('U17') from the board.
+    #[arg(required = true, value_name = "TYPES")]
+    pub types: Vec<String>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `board show`.
+#[derive(Debug, Args)]
+pub struct ShowArgs {
+    /// Board map.
+    #[arg(value_name = "BOARD")]
+    pub board: String,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Options of `board check`.
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// Map files; without any, the shipped maps.
+    #[arg(value_name = "FILE", conflicts_with = "maps")]
+    pub files: Vec<PathBuf>,
+    /// A folder of maps.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+    /// Exit with 1 when there are warnings.
+    #[arg(long)]
+    pub strict: bool,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Formats of `board export`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ExportFormat {
+    /// The map with its part families.
+    Json,
+    /// Parts and lines as a graph in the DOT language.
+    Dot,
+    /// JSON schema of the map format; needs no board.
+    Schema,
+    /// The model under a sheet for general Bayesian-network tools (the interchange format they read).
+    Bif,
+}
+
+/// Options of `board export`.
+#[derive(Debug, Args)]
+pub struct ExportArgs {
+    /// Board map; or a sheet or ticket, whose model is then written (json, bif).
+    #[arg(value_name = "BOARD|SHEET")]
+    pub board: Option<String>,
+    /// Format.
+    #[arg(long, value_enum, default_value_t = ExportFormat::Json)]
+    pub format: ExportFormat,
+    /// Of a sheet's model: only so many leading suspects, all others taken to be fine (bif: 6 when not said, and joint tables
+    /// must stay small enough for the tool that reads them).
+    #[arg(long, value_name = "N")]
+    pub top: Option<usize>,
+    /// Folder with maps of your own.
+    #[arg(long, value_name = "DIR")]
+    pub maps: Option<PathBuf>,
+}
+
+/// Options of `board import`.
+#[derive(Debug, Args)]
+pub struct ImportArgs {
+    /// KiCad netlist (.net) or board (.kicad_pcb).
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Identifier of the map; from the file's name when not given.
+    #[arg(long, value_name = "ID")]
+    pub name: Option<String>,
 }

@@ -6,11 +6,14 @@
 
 pub mod batch;
 pub mod bench;
+pub mod boardcheck;
+pub mod boardinfo;
 pub mod cli;
 pub mod commands;
 pub mod diag;
 pub mod export;
 pub mod faultmap;
+pub mod import;
 pub mod infer;
 pub mod learn;
 pub mod next;
@@ -26,3 +29,4 @@ pub mod shipped;
 pub mod soak;
 pub mod source;
 pub mod ticket;
+pub mod trace;

@@ -2,9 +2,11 @@
 
 use crate::faultmap::load::MapFolder;
 use crate::faultmap::model::BoardModel;
+use crate::faultmap::raw::{BoardRaw, FamilyRaw};
 use crate::faultmap::wiring::MapError;
 use crate::learn::Learned;
 use crate::prior::rates::Handbook;
+use std::collections::BTreeMap;
 use std::collections::HashMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -14,6 +16,24 @@ type Shipped = (&'static str, &'static str, &'static [u8]);
 
 static BOARDS: &[Shipped] = include!(concat!(env!("OUT_DIR"), "/boards.rs"));
 
+/// The shipped maps as typed: file and text, parts first.
+pub static TEXTS: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/texts.rs"));
+
+static RAW: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/raw.bin"));
+
+/// The shipped maps, parsed.
+///
+/// # Errors
+/// The program file is damaged.
+pub fn maps() -> Result<MapFolder, BoardError> {
+    let (families, boards) = postcard::from_bytes(RAW).map_err(|_| BoardError::Damaged)?;
+    Ok(MapFolder {
+        families,
+        boards,
+        cartridges: BTreeMap::new(),
+    })
+}
+
 /// Where boards come from: those shipped, and those of a folder that override them.
 #[derive(Default)]
 pub struct Library {
@@ -22,6 +42,7 @@ pub struct Library {
     pub learned: Option<Learned>,
     /// Boards that were asked for, ready to be used again.
     ready: Mutex<HashMap<String, Arc<BoardModel>>>,
+    typed: Option<MapFolder>,
 }
 
 /// Why a board cannot be had.
@@ -63,12 +84,16 @@ impl Library {
             };
             return Err(BoardError::Map(vec![error]));
         }
-        let (maps, mut errors) = MapFolder::read(dir);
+        let (mut maps, mut errors) = MapFolder::read(dir);
+        for (name, family) in self::maps()?.families {
+            maps.families.entry(name).or_insert(family);
+        }
         let (own, more) = maps.compile(&Handbook);
         errors.extend(more);
         if errors.is_empty() {
             Ok(Self {
                 own,
+                typed: Some(maps),
                 learned: None,
                 ready: Mutex::default(),
             })
@@ -113,6 +138,22 @@ impl Library {
             (Some((id, _)), None) => Some(id.clone()),
             _ => None,
         }
+    }
+
+    /// The map of a board as typed, with all part families.
+    ///
+    /// # Errors
+    /// No such board, with what is nearest.
+    pub fn typed(&self, name: &str) -> Result<(BoardRaw, BTreeMap<String, FamilyRaw>), BoardError> {
+        let board = self.board(name)?.board;
+        if let Some((maps, (_, raw))) =
+            (self.typed.as_ref()).and_then(|maps| Some((maps, maps.boards.get(&board)?)))
+        {
+            return Ok((raw.clone(), maps.families.clone()));
+        }
+        let mut shipped = maps()?;
+        let (_, raw) = shipped.boards.remove(&board).ok_or(BoardError::Damaged)?;
+        Ok((raw, shipped.families))
     }
 
     /// A board by its identifier.

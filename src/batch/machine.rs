@@ -153,9 +153,17 @@ fn why(ranking: &Ranking, sheets: &[RunSheet], state: State) -> Option<String> {
     }
 }
 
+/// Empty positions that make the machine incomplete: those it needs, and those that the test misses (a sound chip that a board
+/// runs without).
 fn missing(model: &BoardModel, ranking: &Ranking) -> Vec<usize> {
+    let missed = |name: &str| {
+        let fact = format!("{name} is empty");
+        ranking.explained_by.iter().any(|e| e.1 == fact)
+    };
     let empty = ranking.observed.facts.empty.keys().copied();
-    empty.filter(|&p| model.positions[p].required).collect()
+    empty
+        .filter(|&p| model.positions[p].required || missed(&model.positions[p].name))
+        .collect()
 }
 
 /// Rails that nobody read, unless a test ran, which takes them all.

@@ -49,7 +49,7 @@ pub struct MachineView {
     pub why: Option<String>,
     /// Units most probably at fault, likeliest first.
     pub suspects: Vec<UnitView>,
-    /// Required positions that are empty.
+    /// Empty positions that the machine needs, or that its test misses.
     pub missing: Vec<PartView>,
     /// Parts that may be bad.
     pub doubtful: Vec<PartView>,

@@ -13,6 +13,7 @@ pub mod rank;
 pub mod rates;
 pub mod read;
 pub mod soak;
+pub mod trace;
 
 use crate::cli::{Cli, Command, SchemaOf};
 use crate::report::view::RankingView;
@@ -51,15 +52,28 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Guide => guide::guide(console),
         Command::Note(args) => note::note(args, console),
         Command::Board(command) => board::board(command, console),
+        Command::Trace(args) => trace::run(args, console),
         Command::Schema { of } => {
-            let schema = match of {
-                SchemaOf::Rank => schemars::schema_for!(RankingView),
-                SchemaOf::Read => schemars::schema_for!(read::ReadView),
-                SchemaOf::Note => schemars::schema_for!(crate::note::Note),
-                SchemaOf::Batch => schemars::schema_for!(crate::batch::view::BatchView),
-            };
+            let schema = schema(*of);
             writeln!(console.out, "{}", serde_json::to_string_pretty(&schema)?)?;
             Ok(DONE)
         }
+    }
+}
+
+fn schema(of: SchemaOf) -> schemars::Schema {
+    use crate::faultmap::raw::{BoardRaw, CartridgeRaw, FamilyRaw};
+    match of {
+        SchemaOf::Rank => schemars::schema_for!(RankingView),
+        SchemaOf::Read => schemars::schema_for!(read::ReadView),
+        SchemaOf::Note => schemars::schema_for!(crate::note::Note),
+        SchemaOf::Batch => schemars::schema_for!(crate::batch::view::BatchView),
+        SchemaOf::Map => schemars::schema_for!(BoardRaw),
+        SchemaOf::Part => schemars::schema_for!(FamilyRaw),
+        SchemaOf::Cartridge => schemars::schema_for!(CartridgeRaw),
+        SchemaOf::Trace => schemars::schema_for!(crate::trace::view::TraceView),
+        SchemaOf::Show => schemars::schema_for!(crate::boardinfo::show::ShowView),
+        SchemaOf::Find => schemars::schema_for!(crate::boardinfo::find::FindView),
+        SchemaOf::Check => schemars::schema_for!(board::CheckView),
     }
 }

@@ -110,6 +110,11 @@ impl Graph {
         self.edges[from].push(Edge { to, pass, weight });
     }
 
+    /// Where trouble at a node goes.
+    pub fn edges(&self, from: usize) -> &[Edge] {
+        &self.edges[from]
+    }
+
     /// Number of nodes.
     pub fn len(&self) -> usize {
         self.edges.len()

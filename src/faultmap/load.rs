@@ -22,21 +22,47 @@ pub struct MapFolder {
     pub cartridges: BTreeMap<String, CartridgeRaw>,
 }
 
+/// A mistake of form in a map's text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Slip {
+    /// Line and column, from 1, where the reader knows them.
+    pub at: Option<(u64, u64)>,
+    /// What the reader says, without the place.
+    pub message: String,
+}
+
+/// Parses one YAML file of the map format, with the place of a mistake as numbers.
+///
+/// # Errors
+/// The first mistake of form.
+pub fn parse_located<T: DeserializeOwned>(text: &str) -> Result<T, Slip> {
+    let options = serde_yaml::options! {
+        strict_booleans: true,
+        with_snippet: false,
+    };
+    serde_yaml::from_str_with_options(text, options).map_err(|e| {
+        let at = e.location().map(|l| (l.line(), l.column()));
+        let said = e.to_string();
+        let place = at.map(|(l, c)| format!("at line {l}, column {c}"));
+        let message = match place {
+            Some(place) => said.replace(&format!(" {place}"), ""),
+            None => said,
+        };
+        Slip { at, message }
+    })
+}
+
 /// Parses one YAML file of the map format.
 ///
 /// # Errors
 /// A message with line and column.
 pub fn parse<T: DeserializeOwned>(file: &str, text: &str) -> Result<T, MapError> {
-    let options = serde_yaml::options! {
-        strict_booleans: true,
-        with_snippet: false,
-    };
-    serde_yaml::from_str_with_options(text, options).map_err(|e| MapError {
+    parse_located(text).map_err(|slip| MapError {
         file: file.to_string(),
-        path: e.location().map_or_else(String::new, |l| {
-            format!("line {}, column {}", l.line(), l.column())
+        path: slip.at.map_or_else(String::new, |(line, column)| {
+            format!("line {line}, column {column}")
         }),
-        message: e.to_string(),
+        message: slip.message,
     })
 }
 
@@ -66,6 +92,14 @@ fn yaml_files(dir: &Path, errors: &mut Vec<MapError>) -> Vec<(String, String)> {
         });
     }
     out
+}
+
+/// The texts of a folder of maps with their names: parts, boards, cartridges. What cannot be read is told.
+pub fn texts(dir: &Path, errors: &mut Vec<MapError>) -> Vec<(String, String)> {
+    ["parts", "boards", "cartridges"]
+        .iter()
+        .flat_map(|sub| yaml_files(&dir.join(sub), errors))
+        .collect()
 }
 
 impl MapFolder {

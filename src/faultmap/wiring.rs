@@ -77,7 +77,8 @@ pub fn numbered(f: &FunctionRaw, number: &str) -> FunctionRaw {
     }
 }
 
-fn expand_functions(raw: &BTreeMap<String, FunctionRaw>) -> Vec<(String, FunctionRaw)> {
+/// Functions with their running numbers filled in.
+pub fn expand_functions(raw: &BTreeMap<String, FunctionRaw>) -> Vec<(String, FunctionRaw)> {
     raw.iter()
         .flat_map(|(key, f)| {
             expand::key(key)
@@ -258,7 +259,7 @@ impl Wiring {
                     (&f.inverts, Pass::Inverts),
                     (&f.power, Pass::Power),
                 ] {
-                    for Weighted { name, weight } in self.names(&path, text) {
+                    for Weighted { name, weight } in self.listed(&path, text) {
                         let tied = pass == Pass::Needs && wired.ties(&name, rails);
                         let pass = if tied { Pass::Power } else { pass };
                         for from in self.in_part(position, &path, &name) {
@@ -266,7 +267,7 @@ impl Wiring {
                         }
                     }
                 }
-                for Weighted { name, .. } in self.names(&path, &f.drives) {
+                for Weighted { name, .. } in self.listed(&path, &f.drives) {
                     let pins: Vec<usize> = (0..wired.signals.len())
                         .filter(|&i| wired.signals[i] == name)
                         .collect();
@@ -294,7 +295,7 @@ impl Wiring {
         }
     }
 
-    fn names(&mut self, path: &str, text: &str) -> Vec<Weighted> {
+    fn listed(&mut self, path: &str, text: &str) -> Vec<Weighted> {
         expand::weighted(text).unwrap_or_else(|token| {
             self.error(
                 path,
@@ -366,7 +367,7 @@ impl Wiring {
             (&f.inverts, Pass::Inverts),
             (&f.power, Pass::Power),
         ] {
-            for Weighted { name, weight } in self.names(&path, text) {
+            for Weighted { name, weight } in self.listed(&path, text) {
                 if let Some(from) = self.resolve(&path, &name) {
                     self.graph.link(from, to, pass, weight);
                 }
@@ -449,6 +450,23 @@ impl Wiring {
         let wired = &self.wired[*self.positions.get(name)?];
         let line = wired.lines[index(&wired.labels, label)?].as_ref()?;
         self.lines.get(line).copied()
+    }
+
+    /// What each node is called: `RESET_N`, `U7.40`, `U7.core`, `memory.bit.3`.
+    pub fn names(&self) -> Vec<String> {
+        let mut out = vec![String::new(); self.graph.len()];
+        let plain = self.lines.iter().chain(&self.functions);
+        for (name, &node) in plain {
+            out[node] = name.clone();
+        }
+        for (&(position, pin), &node) in &self.pins {
+            let wired = &self.wired[position];
+            out[node] = format!("{}.{}", wired.name, wired.labels[pin]);
+        }
+        for ((position, function), &node) in &self.part_functions {
+            out[node] = format!("{}.{function}", self.wired[*position].name);
+        }
+        out
     }
 
     /// Index of a position by designator.

@@ -42,7 +42,10 @@ pub fn proof(ticket: &Ticket, ranking: &Ranking, results: &[Result]) -> ProofNot
         }
         Some(_) => {
             let verdict = if proved { "Proved" } else { "Not proved" };
-            let each: Vec<String> = kinds.iter().map(|k| one(k, kinds.len() == 1)).collect();
+            // Kinds that never failed prove nothing where another did.
+            let failed = kinds.iter().any(|k| k.failed_before > 0);
+            let telling = kinds.iter().filter(|k| !failed || k.failed_before > 0);
+            let each: Vec<String> = telling.map(|k| one(k, kinds.len() == 1)).collect();
             format!("{verdict}: {}.", each.join("; "))
         }
     };

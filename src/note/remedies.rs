@@ -51,6 +51,10 @@ fn verdict(h: &HandsOn, change: Option<&Change>) -> Verdict {
         Effect::Moved => return Verdict::Moved,
         _ => {}
     }
+    // 'Cured' stands unless a reading says otherwise; what was not read again says nothing.
+    if h.result == Effect::Cured && change.is_none_or(|c| c.still.is_empty() && c.new.is_empty()) {
+        return Verdict::Fixed;
+    }
     match change.map(|c| c.verdict) {
         Some(compare::Verdict::Fixed) => Verdict::Fixed,
         Some(compare::Verdict::Moved) => Verdict::Moved,

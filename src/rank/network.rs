@@ -108,7 +108,6 @@ pub fn assemble(
         slot: vec![NOWHERE; model.modes.len()],
         one_run: observed.runs <= 1,
         of_memory: Vec::new(),
-        not_seen_by_eye: Vec::new(),
         left: BTreeMap::new(),
         failed: Vec::new(),
     };
@@ -133,24 +132,9 @@ pub fn assemble(
             Evidence::Remedy { units, cured } => b.remedy(i, units, *cured),
         }
     }
-    let Builder {
-        a,
-        of_memory,
-        not_seen_by_eye,
-        ..
-    } = b;
-    let a = share_severity(a, &of_memory, |_| true, 0.95);
-    // Worn contacts are many small matters, not one.
-    let one_matter = |m: ModeId| {
-        let unit = model.modes[m as usize].unit as usize;
-        model.units[unit].class != Class::Keyboard
-    };
-    share_severity(a, &not_seen_by_eye, one_matter, WEAK)
+    let Builder { a, of_memory, .. } = b;
+    share_severity(a, &of_memory)
 }
-
-/// A strength below which trouble further up that reaches many checks is one chance for all of them: the ripple that a dull
-/// capacitor may or may not make, the disturbance that an open input may or may not bring.
-const WEAK: f64 = 0.7;
 
 /// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
 const SHARED: usize = 3;
@@ -159,34 +143,27 @@ const SHARED: usize = 3;
 /// is how probable the first is, not an independent chance for each bit. So such a mode is split into two, exactly:
 ///
 /// severe, with prior p·s and strengths s_k / s;   mild, with prior p·(1 − s) and none;   s = the largest s_k
-///
-/// `among` tells which checks count, `one_matter` which modes, and `below` from which s on a mode stays as it is.
-fn share_severity(
-    mut a: Assembled,
-    among: &[bool],
-    one_matter: impl Fn(ModeId) -> bool,
-    below: f64,
-) -> Assembled {
+fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
     for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
         let mut split: Vec<(ModeId, Mode)> = Vec::new();
         for (&id, mode) in ids.iter().zip(std::mem::take(&mut cause.modes)) {
-            let shared: Vec<&Effect> = mode.effects.iter().filter(|e| among[e.check]).collect();
+            let shared: Vec<&Effect> = mode.effects.iter().filter(|e| of_memory[e.check]).collect();
             let most = shared
                 .iter()
                 .map(|e| e.fail + e.intermittent)
                 .fold(0.0, f64::max);
-            if shared.len() < SHARED || most >= below || !one_matter(id) {
+            if shared.len() < SHARED || most >= 0.95 {
                 split.push((id, mode));
                 continue;
             }
             let (mut severe, mut mild) = (mode.clone(), mode);
             severe.prior.iter_mut().for_each(|p| *p *= most);
             mild.prior.iter_mut().for_each(|p| *p *= 1.0 - most);
-            for e in severe.effects.iter_mut().filter(|e| among[e.check]) {
+            for e in severe.effects.iter_mut().filter(|e| of_memory[e.check]) {
                 // A severe one is still overlooked now and then, as any other.
                 (e.fail, e.intermittent) = (0.97 * e.fail / most, 0.97 * e.intermittent / most);
             }
-            mild.effects.retain(|e| !among[e.check]);
+            mild.effects.retain(|e| !of_memory[e.check]);
             split.extend([(id, severe), (id, mild)]);
         }
         (*ids, cause.modes) = split.into_iter().unzip();
@@ -204,8 +181,6 @@ struct Builder<'a> {
     one_run: bool,
     /// Whether each check of the network is a data bit of the memory.
     of_memory: Vec<bool>,
-    /// Whether it is none of the states of the picture, which exclude each other.
-    not_seen_by_eye: Vec<bool>,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
     /// P(fault of this unit is still there), for refitted contacts and joints.
@@ -262,8 +237,6 @@ impl Builder<'_> {
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
         self.of_memory.push(c.check.starts_with("memory.bit."));
-        let by_eye = c.check.starts_with("picture.") || c.check == COMPLAINT;
-        self.not_seen_by_eye.push(!by_eye);
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },

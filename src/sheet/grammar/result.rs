@@ -62,7 +62,9 @@ pub fn seen_at<'a>(
                 (None, _) => None,
                 (Some((Some(n), m)), state) if (n == 0) == is_pass(state) => Some((n, m)),
                 // `x3 ok x2` is no part that passed two loops.
-                (Some((None, m)), state) if is_pass(state) && !matches!(f.subject, Subject::Part(_)) => {
+                (Some((None, m)), state)
+                    if is_pass(state) && !matches!(f.subject, Subject::Part(_)) =>
+                {
                     Some((0, m))
                 }
                 _ => {
