@@ -9,7 +9,9 @@
 //!   joints of a chip do not count as the chip;
 //! - `# missing: …` what the program lacked where the first proved part is not among the first three.
 //!
-//! Every third sheet in the order of names is kept aside: nobody looked at its place while words or maps were made.
+//! Every third sheet in the order of names was kept aside: its place was looked at only when all sheets and this test
+//! stood (since then the figures are known). Field factors of some part families were counted on repairs like these, so
+//! neither share is one for repairs that nobody knew.
 //! Print all places: `cargo test --test cases -- --nocapture`.
 
 use whichsocket::faultmap::model::BoardModel;
@@ -22,7 +24,7 @@ const GOALS: [f64; 2] = [0.60, 0.75];
 
 /// What was reached of all cases, out of [`CASES`]: the test fails when it gets worse. Below the goals: see the
 /// `# missing:` lines of the sheets.
-const REACHED: [usize; 2] = [13, 16];
+const REACHED: [usize; 2] = [14, 17];
 
 const CASES: usize = 27;
 
@@ -134,7 +136,7 @@ fn interval(hits: usize, of: usize) -> (f64, f64) {
 }
 
 /// Published: 81 of 263 gives 0.2553 to 0.3662, 1 of 29 gives 0.0061 to 0.1718 (Newcombe 1998, Stat. Med. 17:857,
-/// table I, method 3).
+/// table I, method 3; figures from memory).
 #[test]
 fn the_interval_is_the_published_one() {
     for (hits, of, low, high) in [(81, 263, 0.2553, 0.3662), (1, 29, 0.0061, 0.1718)] {
