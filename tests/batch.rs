@@ -671,8 +671,8 @@ fn malformed_stock_files_give_errors() {
             "buy, entry 1, most: 0 is no count",
         ),
         (
-            "donors: [{ticket: '0599'}]",
-            "donors, entry 1, ticket: no machine 0599 in this batch; did you mean",
+            "donors: [{ticket: '0511'}]",
+            "donors, entry 1, ticket: no machine 0511 in this batch; did you mean '0501'",
         ),
         (
             "donors: [{ticket: '0501', only: [Q99]}]",
