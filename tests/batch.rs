@@ -574,6 +574,24 @@ fn three_real_boards_as_by_hand() {
 }
 
 #[test]
+fn an_empty_socket_that_nothing_misses_does_not_count_against_a_machine() {
+    let dir = tempfile::tempdir().unwrap();
+    let at = dir.path().to_str().unwrap();
+    let sheet =
+        "ticket a\nboard 64k-6510-wide\nworks, please check\nempty U18\npicture ok\nmemory ok\n";
+    write(dir.path(), "a.run", sheet);
+    let stock = write(dir.path(), "s.yaml", "budget: 0\n");
+    let v = json(&["--stock", &stock, at]);
+    assert!(
+        v["machines"][0]["missing"].as_array().unwrap().is_empty(),
+        "{v:#}"
+    );
+    let work = &v["plan"]["work"][0];
+    assert!(work["works"].as_f64().unwrap() > 0.5, "{v:#}");
+    assert!(work["parts"].as_array().unwrap().is_empty());
+}
+
+#[test]
 fn closed_and_stopped_machines_get_nothing() {
     let dir = tempfile::tempdir().unwrap();
     let at = dir.path().to_str().unwrap();
@@ -671,8 +689,8 @@ fn malformed_stock_files_give_errors() {
             "buy, entry 1, most: 0 is no count",
         ),
         (
-            "donors: [{ticket: '0599'}]",
-            "donors, entry 1, ticket: no machine 0599 in this batch; did you mean",
+            "donors: [{ticket: '0511'}]",
+            "donors, entry 1, ticket: no machine 0511 in this batch; did you mean '0501'",
         ),
         (
             "donors: [{ticket: '0501', only: [Q99]}]",

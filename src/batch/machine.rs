@@ -236,15 +236,12 @@ type Hypotheses = Vec<(f64, Vec<usize>)>;
 /// The leading explanations. When nothing is accused, or most probably nothing is left, that nothing is wrong, with the
 /// probability Π(1 − p) over all units that are not missing. When no explanations can be named: one fault, each suspect by its
 /// share.
-fn hypotheses(
-    model: &BoardModel,
-    ranking: &Ranking,
-    missing: &[usize],
-    state: State,
-) -> Hypotheses {
+fn hypotheses(model: &BoardModel, ranking: &Ranking, state: State) -> Hypotheses {
     let a = &ranking.assembled;
+    // What is empty is a fact: it is no unit that could be at fault.
+    let empty = &ranking.observed.facts.empty;
     let there = |c: &usize| {
-        a.is_current(*c) && !missing.contains(&model.units[a.instances[*c].unit].position)
+        a.is_current(*c) && !empty.contains_key(&model.units[a.instances[*c].unit].position)
     };
     let accused: Vec<(usize, f64)> = (0..a.instances.len())
         .filter(there)
@@ -288,7 +285,7 @@ fn scenarios(
     let unit = |c: usize| &model.units[a.instances[c].unit];
     let takes_part =
         |c: usize| unit(c).kind == UnitKind::Part && movable(&model.positions[unit(c).position]);
-    let all = hypotheses(model, ranking, missing, state);
+    let all = hypotheses(model, ranking, state);
     let mut wanted: Vec<Wanted> = (missing.iter())
         .filter(|&&p| movable(&model.positions[p]))
         .map(|&position| Wanted {

@@ -176,6 +176,15 @@ fn work_row(i: usize, w: &WorkView) -> Vec<String> {
     ]
 }
 
+/// `An` before a part that is spoken with a vowel first: an 8910.
+fn article(part: &str) -> &'static str {
+    if part.starts_with(['8', 'a', 'e', 'i', 'o', 'A', 'E', 'I', 'O']) {
+        "An"
+    } else {
+        "A"
+    }
+}
+
 fn work(w: &WorkView) -> (String, Vec<String>) {
     let mut lines: Vec<String> = Vec::new();
     lines.extend(w.first.iter().map(|f| format!("First: {f}.")));
@@ -190,7 +199,8 @@ fn work(w: &WorkView) -> (String, Vec<String>) {
             )
         };
         lines.push(format!(
-            "A {} {} for {}: {why}; the part is good {}.",
+            "{} {} {} for {}: {why}; the part is good {}.",
+            article(&f.part),
             f.part,
             source(f),
             f.socket,
