@@ -67,7 +67,7 @@ fn a_netlist_becomes_a_map_that_loads() {
         ["U1", "U2", "U3", "R1", "C1", "C2", "F1"].map(family),
         [
             "processor-6502",
-            "rom-27128",
+            "rom-23128",
             "logic-74ls138",
             "resistor",
             "capacitor",

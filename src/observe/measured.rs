@@ -6,7 +6,7 @@ use crate::diag::code;
 use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
-use crate::sheet::{Place, State};
+use crate::sheet::{Finding, Place, State, Subject};
 
 /// A rail below this share of its nominal voltage is called missing (guess: a meter on a dead rail reads stray tenths).
 const MISSING: f64 = 0.1;
@@ -77,6 +77,15 @@ impl Observer<'_> {
             );
         }
         found
+    }
+
+    /// Stops at a rail past its limit, whatever else is made of the reading.
+    pub(super) fn stop_if_past(&mut self, finding: &Finding) {
+        if let (Subject::Rail(name), State::Volts(_)) = (&finding.subject, &finding.state)
+            && let Some((name, rail)) = self.find_rail(name)
+        {
+            self.stop_if_needed(&name, &rail, &finding.state);
+        }
     }
 
     fn stop_if_needed(&mut self, name: &str, rail: &RailRaw, state: &State) {

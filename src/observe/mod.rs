@@ -263,6 +263,8 @@ impl Observer<'_> {
     /// A finding with the trust that it earns; one that cannot be is asked about instead.
     fn trusted(&mut self, finding: &Finding) {
         if let Some(what) = sense::question(self.model, finding) {
+            // Asked about, but on the safe side all the same: if it is true the board must not stay powered.
+            self.stop_if_past(finding);
             let help = "type it again if that was read right; a decimal point may be lost. Switch off if it is true";
             return self.warn(code::NO_SENSE, format!("can that be? {what}"), help.into());
         }
