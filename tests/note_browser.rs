@@ -77,7 +77,7 @@ static TOOLS: LazyLock<PathBuf> = LazyLock::new(|| {
         std::fs::read_to_string(about)
             .is_ok_and(|json| json.contains(&format!("\"version\": \"{version}\"")))
     };
-    if !PACKAGES.iter().all(|p| there(&p)) {
+    if !PACKAGES.iter().all(there) {
         let mut npm = Command::new("npm");
         npm.args([
             "install",

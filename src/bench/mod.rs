@@ -159,7 +159,7 @@ impl Bench<'_> {
             }
         };
         let model = match self.learned {
-            Some(learned) => learned.applied(&plain).into(),
+            Some(learned) => learned.applied(&plain),
             None => plain.clone(),
         };
         let sheets = std::slice::from_ref(&ticket.sheet);

@@ -7,6 +7,9 @@ use crate::faultmap::raw::{Expect, LayoutKind, RailRaw};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+/// Which sockets belong under a heading.
+type Wanted<'a> = &'a dyn Fn(&SocketView) -> bool;
+
 /// What `board show --json` prints.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct ShowView {
@@ -404,7 +407,7 @@ fn parts(p: &mut Page, v: &ShowView) {
             role,
         ]
     };
-    let all: [(&str, &dyn Fn(&SocketView) -> bool); 3] = [
+    let all: [(&str, Wanted<'_>); 3] = [
         ("Sockets", &|s| s.socketed && !s.outside),
         ("Soldered", &|s| !s.socketed && !s.outside),
         ("Outside the board", &|s| s.outside),

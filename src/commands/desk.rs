@@ -105,7 +105,6 @@ pub fn remember(file: &Path, phrase: &str, place: &str) -> Result<(), String> {
     })?;
     if !words.knows(
         phrase
-            .trim()
             .split_whitespace()
             .next()
             .unwrap_or("")

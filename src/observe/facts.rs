@@ -95,7 +95,7 @@ fn cartridge_doubt(
     span: crate::source::Span,
 ) -> Option<Diag> {
     let (message, help) = match &sheet.profile {
-        Some(p) if p.boards.iter().any(|b| *b == model.board) => return None,
+        Some(p) if p.boards.contains(&model.board) => return None,
         Some(p) => (
             format!(
                 "the profile of cartridge '{name}' is not for board {}",

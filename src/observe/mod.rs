@@ -224,7 +224,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         o.profile = sheet
             .profile
             .clone()
-            .filter(|p| p.boards.iter().any(|b| *b == model.board));
+            .filter(|p| p.boards.contains(&model.board));
         for line in &sheet.lines {
             o.read_line(line);
         }

@@ -68,7 +68,7 @@ impl Tracer<'_, '_> {
             };
             places.iter().filter_map(at).collect()
         };
-        let mut drive = self.from_source(&col);
+        let mut drive = self.back_to_source(&col);
         drive.extend(between(&col).iter().map(|&(p, pin)| self.contact(p, pin)));
         let mut read: Vec<StepView> = between(&row_line)
             .iter()
@@ -187,7 +187,7 @@ impl Tracer<'_, '_> {
         let (position, name) = (f.position, f.name.clone());
         let others: Vec<usize> = f.controls.iter().copied().filter(|p| *p != pin).collect();
         let line = self.s.line(position, pin).unwrap_or_default().to_string();
-        let mut steps = self.from_source(&line);
+        let mut steps = self.back_to_source(&line);
         steps.push(self.sink(position, pin, Some(&name)));
         self.path("The tick", steps);
         for pin in others {
@@ -286,7 +286,7 @@ impl Tracer<'_, '_> {
     fn rail(&mut self, name: &str) -> Said {
         let rail = &self.s.raw.rails[name];
         let line = rail.line.clone();
-        let steps = self.from_source(&line);
+        let steps = self.back_to_source(&line);
         self.path("Where it comes from", steps);
         let fed = crate::boardcheck::meaning::downstream(&self.s.wiring.wired, &line);
         for behind in fed.iter().filter(|l| **l != line) {
@@ -308,7 +308,7 @@ impl Tracer<'_, '_> {
     }
 
     fn line(&mut self, name: &str, pin: Option<(usize, usize)>) -> Said {
-        let mut steps = self.from_source(name);
+        let mut steps = self.back_to_source(name);
         let (made_by, read_by) = self.on_line(name);
         steps.extend(
             pin.filter(|p| {

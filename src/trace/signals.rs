@@ -71,6 +71,9 @@ pub struct Signals<'a> {
 /// A processor, memory or adapter between two lines is no signal path: its output is a deed of its own.
 const THROUGH_A_PROGRAM: u32 = 60;
 
+/// Least cost to each line, and the hop that reached it from which line.
+type Best<'l> = HashMap<&'l str, (u32, Option<(Hop, &'l str)>)>;
+
 impl<'a> Signals<'a> {
     /// Prepares a board for tracing.
     pub fn new(raw: &'a BoardRaw, wiring: &'a Wiring, model: &'a BoardModel) -> Self {
@@ -229,7 +232,7 @@ impl<'a> Signals<'a> {
 
     /// The cheapest way from a line to one of these lines, along the direction of the signal. Supply lines are no way.
     pub fn route(&self, from: &str, to: &dyn Fn(&str) -> bool) -> Option<Vec<Hop>> {
-        let mut best: HashMap<&str, (u32, Option<(Hop, &str)>)> = HashMap::new();
+        let mut best: Best = HashMap::new();
         let mut front = BinaryHeap::new();
         let (from, _) = self.on.get_key_value(from)?;
         best.insert(from, (0, None));
@@ -266,11 +269,7 @@ impl<'a> Signals<'a> {
         None
     }
 
-    fn unroll<'l>(
-        &self,
-        mut line: &'l str,
-        best: &HashMap<&'l str, (u32, Option<(Hop, &'l str)>)>,
-    ) -> Vec<Hop> {
+    fn unroll<'l>(&self, mut line: &'l str, best: &Best<'l>) -> Vec<Hop> {
         let mut out = Vec::new();
         while let Some((_, Some((hop, before)))) = best.get(line) {
             out.push(hop.clone());

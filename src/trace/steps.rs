@@ -116,7 +116,7 @@ impl Tracer<'_, '_> {
     }
 
     /// The way of a line's signal from where it is made, up to the line.
-    pub(super) fn from_source(&self, line: &str) -> Vec<StepView> {
+    pub(super) fn back_to_source(&self, line: &str) -> Vec<StepView> {
         let (source, hops) = self.s.upstream(line);
         let mut steps: Vec<StepView> = source
             .map(|(f, pin)| self.source(f, pin))

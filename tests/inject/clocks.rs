@@ -59,10 +59,9 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
             if let Some(line) = p.pins[k]
                 .1
                 .filter(|_| !m.o.is_open(part, k) && !m.held(part, k))
+                && m.line_held(line).is_none()
             {
-                if m.line_held(line).is_none() {
-                    next.insert(m.net_of(line));
-                }
+                next.insert(m.net_of(line));
             }
         }
     }

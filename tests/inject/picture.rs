@@ -139,7 +139,7 @@ fn fetched(m: &mut Machine, c: &Config) -> Fetched {
         .chain([base, base + 0x155, base + 0x2AA])
         .collect();
     c.choose_bank(m, false);
-    let code = |a: u16| (u32::from(a) * 0x6D >> 2) as u8;
+    let code = |a: u16| ((u32::from(a) * 0x6D) >> 2) as u8;
     for &a in &at {
         m.access(a, Some(code(a)));
         if let Some(colour) = c.colour {

@@ -125,10 +125,12 @@ fn spread_direct(w: &Wired, o: &Overlay, s: &mut Supply, line: usize, volts: f64
         }
         // A diode passes from its second pin (anode) to its first.
         let p = &w.parts[part];
-        if p.kind == Kind::Diode && p.pins[1].1 == Some(line) && !o.broken(part, "open") {
-            if let Some(to) = p.pins[0].1 {
-                spread_direct(w, o, s, to, volts - 0.7);
-            }
+        if p.kind == Kind::Diode
+            && p.pins[1].1 == Some(line)
+            && !o.broken(part, "open")
+            && let Some(to) = p.pins[0].1
+        {
+            spread_direct(w, o, s, to, volts - 0.7);
         }
     }
 }
@@ -138,19 +140,21 @@ fn rectify(w: &Wired, o: &Overlay, s: &mut Supply) {
         let end = |k: usize| w.parts[bridge].pins[k].1.filter(|_| !o.is_open(bridge, k));
         let leg = |k: usize| end(k).and_then(|l| s.alternating.get(&l).copied());
         s.circuit = leg(1).is_some() && leg(3).is_some() && leg(1) != leg(3);
-        if s.circuit && !o.broken(bridge, "open") && end(2).is_some() {
-            if let Some(plus) = end(0) {
-                let nominal = w.rails.iter().find(|r| r.1 == plus).map_or(10.5, |r| r.2);
-                spread_direct(w, o, s, plus, nominal.max(10.5));
-            }
+        if s.circuit
+            && !o.broken(bridge, "open")
+            && end(2).is_some()
+            && let Some(plus) = end(0)
+        {
+            let nominal = w.rails.iter().find(|r| r.1 == plus).map_or(10.5, |r| r.2);
+            spread_direct(w, o, s, plus, nominal.max(10.5));
         }
     }
     for pump in w.of_kind(Kind::PumpCap).filter(|&p| !o.broken(p, "open")) {
         let [boost, ac] = [0, 1].map(|k| w.parts[pump].pins[k].1.filter(|_| !o.is_open(pump, k)));
-        if let (Some(boost), true) = (boost, ac.is_some_and(|l| s.alternating.contains_key(&l))) {
-            if let Some(&volts) = s.volts.get(&boost) {
-                spread_direct(w, o, s, boost, volts + 9.5);
-            }
+        if let (Some(boost), true) = (boost, ac.is_some_and(|l| s.alternating.contains_key(&l)))
+            && let Some(&volts) = s.volts.get(&boost)
+        {
+            spread_direct(w, o, s, boost, volts + 9.5);
         }
     }
     for r in w.of_kind(Kind::Regulator) {

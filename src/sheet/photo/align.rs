@@ -84,8 +84,8 @@ fn pairs(old: &[String], new: &[String]) -> Vec<(Option<usize>, Option<usize>)> 
     for (i, row) in cost.iter_mut().enumerate() {
         row[0] = i as f32 * GAP;
     }
-    for j in 0..=m {
-        cost[0][j] = j as f32 * GAP;
+    for (j, cell) in cost[0].iter_mut().enumerate() {
+        *cell = j as f32 * GAP;
     }
     let reach = n.abs_diff(m) + 40;
     let differ = |i: usize, j: usize| {

@@ -114,7 +114,7 @@ impl Machine<'_> {
                     "MUX" => s.stage < 2,
                     "CAS_N" => s.stage < 2,
                     "PHI0" => s.cpu,
-                    _ => s.stage % 2 == 0,
+                    _ => s.stage.is_multiple_of(2),
                 };
                 out.push((n, V::of(v != inverted)));
             }
@@ -297,7 +297,7 @@ impl Machine<'_> {
             .into_iter()
             .enumerate()
         {
-            if self.o.block(part, block) && address % 3 != 0 {
+            if self.o.block(part, block) && !address.is_multiple_of(3) {
                 value ^= 1 << k;
             }
         }

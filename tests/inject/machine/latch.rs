@@ -54,7 +54,7 @@ impl Machine<'_> {
         let stored = m.cells.get(&address).copied();
         let random = mix(part as u64, u64::from(address)) >> 9 & 1;
         let value = stored.map_or(random == 1, |v| v == 1);
-        let weak = mix(part as u64 + 5, u64::from(address)) % 3 == 0;
+        let weak = mix(part as u64 + 5, u64::from(address)).is_multiple_of(3);
         if self.o.block(part, "cells low") {
             return false;
         }

@@ -94,7 +94,7 @@ impl Data {
     pub fn byte(self, address: u32, value: u8) -> u8 {
         let zero = match self {
             Data::Constant(c) => c,
-            Data::Checker(c) if address % 2 == 0 => c,
+            Data::Checker(c) if address.is_multiple_of(2) => c,
             Data::Checker(c) => !c,
             Data::Low => address as u8,
             Data::High => (address >> 8) as u8,
