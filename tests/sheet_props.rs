@@ -298,6 +298,16 @@ fn finding() -> impl Strategy<Value = Statement> {
         |((subject, state), loops, warmth)| {
             let pass = matches!(state, State::Ok | State::Picture(PictureState::Normal));
             let loops = loops.map(|(n, m)| if pass { (0, m) } else { (n, m) });
+            // A value off a meter stands by itself.
+            let metered = matches!(
+                subject,
+                Subject::Current(_) | Subject::Capacitance(_) | Subject::SeriesResistance(_)
+            ) || matches!(state, State::Celsius(_));
+            let (loops, warmth) = if metered {
+                (None, None)
+            } else {
+                (loops, warmth)
+            };
             Statement::Finding(Finding {
                 subject,
                 state,
@@ -399,7 +409,8 @@ fn statement() -> impl Strategy<Value = Statement> {
         "[a-z]{3,8}-[0-9]{2}".prop_map(Statement::Board),
         (40u32..70).prop_map(|f| Statement::Mains(f64::from(f))),
         "[a-z]{3,8}-[a-z0-9]{1,4}".prop_map(Statement::Cartridge),
-        select(vec![Obtained::Photo, Obtained::Typed]).prop_map(Statement::Obtained),
+        // `from photo` lets values be doubted, and a doubted value is not printed as if it were sure.
+        Just(Statement::Obtained(Obtained::Typed)),
         (place(), "[0-9]{4}[A-Z]?|74LS[0-9]{3}|4164-15")
             .prop_map(|(place, part)| Statement::Fitted { place, part }),
         vec(place(), 1..4).prop_map(Statement::Empty),

@@ -7,7 +7,7 @@ pub const MOST_BYTES: usize = 8_000_000;
 
 /// Sheets of more lines, or with more statements, than this are refused: one for every address of 64 KiB, and room for the
 /// rest. A line in memory takes several times its length.
-pub const MOST_LINES: usize = 70_000;
+pub const MOST_LINES: usize = 50_000;
 
 /// Why bytes are not a run sheet.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

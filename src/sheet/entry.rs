@@ -142,7 +142,7 @@ fn photo(text: &str) -> Option<Statement> {
     };
     let file = file.trim_end_matches(':');
     let extension = file.rsplit_once('.').map_or("", |(_, e)| e);
-    let named = (1..=5).contains(&extension.len())
+    let named = (2..=5).contains(&extension.len())
         && extension.bytes().all(|b| b.is_ascii_alphanumeric())
         && file.len() > extension.len() + 1;
     named.then(|| Statement::Photo {
