@@ -301,7 +301,10 @@ fn finding() -> impl Strategy<Value = Statement> {
             // A value off a meter stands by itself.
             let metered = matches!(
                 subject,
-                Subject::Current(_) | Subject::Capacitance(_) | Subject::SeriesResistance(_)
+                Subject::Current(_)
+                    | Subject::Capacitance(_)
+                    | Subject::SeriesResistance(_)
+                    | Subject::OtherKeys
             ) || matches!(state, State::Celsius(_));
             let (loops, warmth) = if metered {
                 (None, None)

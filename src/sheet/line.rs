@@ -136,6 +136,24 @@ impl<'t> Reader<'t> {
                 break;
             }
         }
+        // Whatever reading made of it: a line with words that says nothing is told.
+        let words = self.text[content.start..end]
+            .chars()
+            .any(char::is_alphanumeric);
+        if words && line.statements.is_empty() && line.not_understood.is_none() {
+            let whole = Span::new(content.start, end);
+            let help = "type what was looked at and how it was, as in `memory bit 3 bad`; or `note` before a remark";
+            let message = "nothing of this line was understood";
+            self.unread(
+                &mut line,
+                whole,
+                whole,
+                code::NOT_UNDERSTOOD,
+                message,
+                "here",
+                help,
+            );
+        }
         if let Some(last) = line.statements.last() {
             self.after_cell = is_cell(&last.value);
             self.above = line.statements.iter().map(|s| s.value.clone()).collect();
