@@ -2,6 +2,9 @@
 //! The whole campaign, with the figures that documents quote:
 //! `cargo test --release --test inject -- --ignored --nocapture` (`tests/full` calls it).
 
+// Matrices of keys are walked by row and column.
+#![allow(clippy::needless_range_loop)]
+
 #[path = "inject/mod.rs"]
 mod inject;
 

@@ -37,8 +37,7 @@ pub fn decode(i: &Inputs) -> [bool; 8] {
         let read = i.write_n;
         match page {
             0xD => {
-                let io = ultimax
-                    || (i.charen && (i.loram || i.hiram)) && (i.hiram || i.game_n || i.loram);
+                let io = ultimax || i.charen && (i.loram || i.hiram);
                 let chars = !ultimax && !i.charen && (i.hiram || i.loram) && read;
                 pick[5] = io && (i.ba || !read);
                 pick[3] = chars;
@@ -57,7 +56,7 @@ pub fn decode(i: &Inputs) -> [bool; 8] {
             _ => {}
         }
         pick[4] = pick[5] && !i.write_n && !i.cas_n;
-        let hole = ultimax && (1..=7).contains(&page) || ultimax && (0xA..=0xC).contains(&page);
+        let hole = ultimax && ((1..=7).contains(&page) || (0xA..=0xC).contains(&page));
         let taken = pick[1] || pick[2] || pick[3] || pick[5] || pick[6] || pick[7] || hole;
         pick[0] = !i.cas_n && !taken;
         return pick.map(|p| !p);

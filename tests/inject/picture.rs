@@ -242,7 +242,7 @@ pub fn readable(m: &mut Machine, c: &Config) -> bool {
 /// The screen after power-on.
 pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
     if !signal(m, c) {
-        return if c.wide && m.powered[c.video] && alive(m, c) || !c.wide {
+        return if !c.wide || m.powered[c.video] && alive(m, c) {
             Screen::NoSignal
         } else {
             Screen::Black
