@@ -7,7 +7,7 @@ use std::sync::{Mutex, mpsc};
 const AT_ONCE: usize = 512;
 
 /// Applies `work` to every item on `threads` threads and gives the results to `done` in the order of the items. At most
-/// [`AT_ONCE`] items are held at a time. Stops early when `done` fails.
+/// `AT_ONCE` (512) items are held at a time. Stops early when `done` fails.
 ///
 /// # Errors
 /// The first of `done`.

@@ -4,6 +4,8 @@ use super::steps::MAINS;
 use super::{Ask, Bench, Tool, costs};
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
+use crate::infer::network::Outcome;
+use crate::observe::Evidence;
 use crate::rank::Ranking;
 use crate::report::view::NextView;
 
@@ -112,4 +114,36 @@ fn capital(s: &str) -> String {
     chars
         .next()
         .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// When a rail was read low and nothing else is left to accuse: that reading comes before any test.
+pub fn low_rail_again(ranking: &Ranking, bench: &Bench) -> Option<NextView> {
+    let rail = ranking
+        .observed
+        .readings
+        .iter()
+        .find_map(|r| match &r.evidence {
+            Evidence::Check(c) if c.outcome != Outcome::Pass => c.check.strip_prefix("rail."),
+            _ => None,
+        })?;
+    let meter = bench.has_one_of(&[Tool::Multimeter]);
+    Some(NextView {
+        step: match meter {
+            true => format!(
+                "Read rail {rail} again: it is out of its limits, and nothing is tested before it is right."
+            ),
+            false => format!(
+                "Switch off: rail {rail} is out of its limits. Get a multimeter before anything else."
+            ),
+        },
+        r#where: format!("the board, rail {rail}"),
+        expect: "within its limits".into(),
+        minutes: costs::MEASURE_RAIL,
+        hazard: Some(MAINS.into()),
+        saves_minutes: 0.0,
+        power: meter,
+        needs: meter.then(|| Tool::Multimeter.to_string()),
+        outcomes: Vec::new(),
+        ..nothing_accused()
+    })
 }

@@ -74,11 +74,15 @@ pub fn advise_but(
         return Advice::only(fixed::after_stop(model, ranking, bench));
     }
     if ranking.suspects.iter().all(|s| s.probability < 0.01) {
-        return Advice::only(vec![fixed::nothing_accused()]);
+        let again = fixed::low_rail_again(ranking, bench);
+        return Advice::only(vec![again.unwrap_or_else(fixed::nothing_accused)]);
     }
     let hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
-        Suppositions::NothingLeft => return Advice::only(vec![fixed::nothing_left()]),
+        Suppositions::NothingLeft => {
+            let again = fixed::low_rail_again(ranking, bench);
+            return Advice::only(vec![again.unwrap_or_else(fixed::nothing_left)]);
+        }
         Suppositions::None => return Advice::default(),
     };
     let candidates = steps::candidates(model, ranking, &hypotheses, bench, skipped);

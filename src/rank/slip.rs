@@ -39,7 +39,7 @@ pub struct Slip {
     pub times: f64,
 }
 
-/// The likeliest slip in a line, when it makes the sheet [`WORTH_SAYING`] times as probable.
+/// The likeliest slip in a line, when it makes the sheet `WORTH_SAYING` (10) times as probable.
 pub fn likeliest(
     model: &BoardModel,
     sheets: &[RunSheet],

@@ -6,7 +6,7 @@
 //!   P(way) · Π (1 − q · P(cell passed over fails)) · Π q · P(line)      walking, every failing cell typed with q
 //!   P(way) · Π P(line) / F                                             any of the F failing cells
 //!
-//! A walk goes cell by cell, hence it sums to one over all lists. Long stretches of cells are judged by an even sample of [`SAMPLE`] of them.
+//! A walk goes cell by cell, hence it sums to one over all lists. Long stretches of cells are judged by an even sample of `SAMPLE` of them.
 
 use super::effect::{Effect, Reads, fails, predict};
 use super::layout::Bank;
