@@ -27,14 +27,27 @@ fn of_text(model: &BoardModel, text: &str) -> Ranking {
     rank(model, &[sheet]).unwrap()
 }
 
+/// All sheets and tickets of a folder and the folders in it.
+fn samples(folder: &Path) -> Vec<std::path::PathBuf> {
+    let mut out = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            out.extend(samples(&path));
+        } else if path
+            .extension()
+            .is_some_and(|e| e == "run" || e == "ticket")
+        {
+            out.push(path);
+        }
+    }
+    out
+}
+
 #[test]
 fn weights_are_differences_between_rankings() {
     let mut compared = 0;
-    for entry in std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("samples")).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_dir() {
-            continue;
-        }
+    for path in samples(&Path::new(env!("CARGO_MANIFEST_DIR")).join("samples")) {
         let text = std::fs::read_to_string(&path).unwrap();
         let sheet = parse("sample", text.as_bytes()).unwrap();
         let board = board_of(&sheet).unwrap().to_string();

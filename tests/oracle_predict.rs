@@ -13,8 +13,8 @@ use proptest::prelude::*;
 use whichsocket::infer::network::{Effect, Network, Outcome};
 use whichsocket::infer::predict::{OUTCOMES, entropy_bits};
 use whichsocket::infer::{
-    Hypothesis, InferError, Limits, expected_faults, leading_hypotheses, leading_hypotheses_of,
-    posterior, predict,
+    Hypothesis, InferError, Limits, expected_faults, leading_explanations, leading_hypotheses,
+    leading_hypotheses_of, posterior, predict,
 };
 
 fn networks() -> impl Strategy<Value = Network> {
@@ -123,6 +123,33 @@ proptest! {
             };
             let p: f64 = truth.states.iter().filter(|(s, _)| agrees(s)).map(|(_, joint)| joint / truth.evidence).sum();
             prop_assert!((probability - p).abs() < 1e-9, "{:?}: {} {}", active, probability, p);
+        }
+    }
+
+    #[test]
+    fn explanations_sum_over_the_modes_and_the_other_causes(net in networks()) {
+        prop_assume!(joint_states(&net) <= 400);
+        let truth = enumerate::<f64>(&net);
+        prop_assume!(truth.evidence > 1e-6);
+        let explains = |c: usize, m: usize| {
+            net.causes[c].modes[m].effects.iter().any(|e| match net.checks[e.check].seen {
+                Some(Outcome::Fail) => e.fail > 0.0,
+                Some(Outcome::Intermittent) => e.intermittent > 0.0,
+                _ => false,
+            })
+        };
+        let some: Vec<usize> = (0..net.causes.len()).step_by(2).collect();
+        let set = |state: &[Option<usize>]| -> Vec<usize> {
+            some.iter().copied().filter(|&c| state[c].is_some_and(|m| explains(c, m))).collect()
+        };
+        let found = leading_explanations(&net, &Limits::default(), &some, 0.999, 1000).unwrap();
+        prop_assert!(found.covered >= 0.999);
+        let mut last = f64::INFINITY;
+        for (causes, probability) in &found.list {
+            let p: f64 = truth.states.iter().filter(|(s, _)| set(s) == *causes).map(|(_, joint)| joint / truth.evidence).sum();
+            prop_assert!((probability - p).abs() < 1e-9, "{:?}: {} {}", causes, probability, p);
+            prop_assert!(*probability <= last + 1e-9, "out of order");
+            last = *probability;
         }
     }
 

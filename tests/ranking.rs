@@ -307,3 +307,29 @@ fn a_wrong_character_names_the_bit_and_its_chip() {
     let r = ranked(WIDE, "came in faulty\nshows ! for space");
     assert_eq!(leader(&r), "U21");
 }
+
+/// 'Rest fine' clears what was not typed; with a line that was not understood, that line may be it.
+#[test]
+fn rest_fine_counts_for_less_beside_a_line_that_was_not_understood() {
+    let place = |text: &str| {
+        let sheet = whichsocket::sheet::parse("t", text.as_bytes()).expect("a sheet");
+        let model = whichsocket::shipped::Library::open(None)
+            .and_then(|l| l.board("dunlin-64"))
+            .expect("shipped");
+        let ranking = whichsocket::rank::rank(&model, &[sheet]).expect("possible");
+        let of = |s: &&whichsocket::rank::Suspect| s.name == "M3";
+        ranking
+            .suspects
+            .iter()
+            .find(of)
+            .map_or(0.0, |s| s.probability)
+    };
+    let head = "board dunlin-64\ncame in faulty\nclock 1 ok\nclock 2 ok\n";
+    let sure = place(&format!("{head}rest fine\n"));
+    let unsure = place(&format!("{head}mem bit3 bda\nrest fine\n"));
+    let open = place(head);
+    assert!(
+        2.0 * sure < unsure && unsure < open,
+        "{sure} {unsure} {open}"
+    );
+}

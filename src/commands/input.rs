@@ -116,13 +116,29 @@ pub fn board(
         return Err(format!(
             "{}: which board is it? Add a line such as 'board {}', or --board; there are: {}",
             sheets[0].name,
-            known.first().map_or("NAME", String::as_str),
+            mentioned(sheets, &known)
+                .or(known.first())
+                .map_or("NAME", String::as_str),
             known.join(", ")
         ));
     };
     library
         .shared(name)
         .map_err(|e| format!("{}: {e}", sheets[0].name))
+}
+
+/// A board whose identifier stands somewhere in the sheets without the word `board`, hyphens aside.
+fn mentioned<'k>(sheets: &[RunSheet], known: &'k [String]) -> Option<&'k String> {
+    let bare = |s: &str| s.to_lowercase().replace('-', "");
+    let stands = |id: &&String| {
+        let id = bare(id);
+        (sheets.iter().flat_map(|s| {
+            s.text
+                .split(|c: char| c.is_whitespace() || ",;".contains(c))
+        }))
+        .any(|word| bare(word) == id)
+    };
+    known.iter().find(stands)
 }
 
 /// Sheets by machine: those with the same ticket are the runs of one, in order.

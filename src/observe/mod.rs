@@ -98,6 +98,8 @@ pub struct Observed {
     pub read: HashSet<String>,
     /// What the readings look like, and what would tell more.
     pub hints: Vec<Hint>,
+    /// The largest share of result lines that were not understood in a run that says 'rest fine': it counts so much less.
+    pub rest_fine_lost: f64,
 }
 
 /// A remark on readings: what they look like, or which further test would tell apart what could be behind them.
@@ -161,6 +163,9 @@ pub(crate) struct Observer<'m> {
     pub(crate) span: Span,
     pub(crate) trust: Trust,
     rest_fine: Vec<(usize, usize, usize)>,
+    /// Lines of this run with results, and lines that were not understood.
+    lines_read: u32,
+    lines_unread: u32,
     not_reached: HashSet<String>,
     /// Cells and ranges of memory that this run lists.
     pub(crate) memory: memory::Typed,
@@ -191,6 +196,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             stop: None,
             test_ran: false,
             read: HashSet::new(),
+            rest_fine_lost: 0.0,
             hints: Vec::new(),
         },
         run: 0,
@@ -199,6 +205,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         span: Span::default(),
         trust: TYPED,
         rest_fine: Vec::new(),
+        lines_read: 0,
+        lines_unread: 0,
         not_reached: HashSet::new(),
         memory: memory::Typed::default(),
         looped: false,
@@ -239,6 +247,11 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
 impl Observer<'_> {
     fn read_line(&mut self, line: &Line) {
         self.line = line.number;
+        if line.not_understood.is_some() {
+            self.lines_unread += 1;
+        } else if (line.statements.iter()).any(|s| matches!(s.value, Statement::Finding(_))) {
+            self.lines_read += 1;
+        }
         for statement in &line.statements {
             self.span = statement.span;
             match &statement.value {
@@ -291,8 +304,12 @@ impl Observer<'_> {
             let fine = !self.rest_fine.is_empty();
             self.by_profile(&profile, self.run, fine);
         }
+        let lost = self.lost_share();
         for (sheet, line, run) in std::mem::take(&mut self.rest_fine) {
             (self.sheet, self.line) = (sheet, line);
+            let trust = self.trust;
+            self.trust.missed = trust.missed.max(lost);
+            self.out.rest_fine_lost = self.out.rest_fine_lost.max(lost);
             let rest: Vec<(String, Vec<Read>)> = self
                 .model
                 .checks
@@ -308,11 +325,22 @@ impl Observer<'_> {
                 let aspect = whole(&id);
                 self.check(&id, &reads, aspect, Outcome::Pass, "rest fine".into());
             }
+            self.trust = trust;
             self.test_ran(run);
         }
         (self.sheet, self.line) = keep;
         self.not_reached.clear();
+        (self.lines_read, self.lines_unread) = (0, 0);
         self.run += 1;
+    }
+
+    /// P(what failed was typed on a line that was not understood): the share of such lines among those with results. 'Rest
+    /// fine' then says that much less of everything: the rest that was meant is not the rest that was read.
+    fn lost_share(&self) -> f64 {
+        match self.lines_unread {
+            0 => 0.0,
+            lost => f64::from(lost) / f64::from(lost + self.lines_read),
+        }
     }
 
     /// Whether an empty position makes a check fail for certain: 'rest fine' cannot mean it.

@@ -19,6 +19,10 @@ pub struct Wanted {
 /// Suspects whose reasons are worked out.
 const EXPLAINED: usize = 5;
 
+/// Said when lines that were not understood may be about what 'rest fine' would clear.
+pub const REST_FINE_COUNTS_LESS: &str =
+    "'rest fine' counts for less while lines are not understood: one of them may say otherwise";
+
 /// A common cause below this probability is not reported.
 const LIKELY: f64 = 0.2;
 
@@ -218,6 +222,9 @@ pub fn intake_said(intake: Option<Intake>) -> &'static str {
 fn facts(model: &BoardModel, ranking: &Ranking) -> Vec<String> {
     let f = &ranking.observed.facts;
     let mut out = vec![intake_said(f.intake).to_string()];
+    if ranking.observed.rest_fine_lost > 0.0 {
+        out.push(REST_FINE_COUNTS_LESS.to_string());
+    }
     out.extend(f.mains.map(|hz| format!("mains {hz} Hz")));
     out.extend(
         f.empty

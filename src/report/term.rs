@@ -1,5 +1,6 @@
 //! The ranking for a terminal of 80 columns. Colour only supports what the words say.
 
+use super::build::REST_FINE_COUNTS_LESS;
 use super::tree;
 use super::view::*;
 use super::words::{chance, minutes};
@@ -307,6 +308,9 @@ fn remarks(p: &mut Page, v: &RankingView) {
     }
     if !v.not_understood.is_empty() {
         p.head("Not understood (kept, not used)");
+        if v.facts_used.iter().any(|f| f == REST_FINE_COUNTS_LESS) {
+            p.hang("  ", &format!("{REST_FINE_COUNTS_LESS}."));
+        }
         for n in &v.not_understood {
             p.hang(&format!("  line {:>3}  ", n.line), &n.text);
             p.hang("            ", &n.hint);
