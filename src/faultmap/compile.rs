@@ -34,6 +34,10 @@ const KEY_MODES: [(&str, f64, Kind); 2] = [
 /// Probability that an owner notices a fault when the map does not say (guess).
 const NOTICE: f64 = 0.8;
 
+/// What a failure that the map does not tell may reach: what a told one of the same part reaches as surely as this (guess;
+/// it also keeps the model small).
+const REACHED: f64 = 0.3;
+
 /// In YAML a blank and `#` begin a comment, which would silently cut the text.
 const UNNUMBERED: &str =
     "the text of a range says which one with '#': write it in quotes, what: \"bit # dead\"";
@@ -98,6 +102,8 @@ struct DraftMode {
     notice: f64,
     flaky: Option<f64>,
     missing: bool,
+    /// Of one that the map does not tell: how surely it shows in whatever it may reach.
+    untold: Option<f64>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -294,12 +300,14 @@ impl Compiler<'_> {
             let first = modes.len() as ModeId;
             let mut seen: HashMap<Vec<(u32, Kind, u32)>, usize> = HashMap::new();
             for mode in draft.modes {
+                let faded = mode.untold.unwrap_or(1.0);
                 let reach: Vec<(u32, Kind, f32)> = self
                     .wiring
                     .graph
                     .spread(&mode.start)
                     .into_iter()
-                    .filter_map(|(n, kind, s)| Some((*stored.get(&n)?, kind, s as f32)))
+                    .filter(|r| mode.untold.is_none() || r.2 >= REACHED)
+                    .filter_map(|(n, kind, s)| Some((*stored.get(&n)?, kind, (faded * s) as f32)))
                     .collect();
                 let signature = reach
                     .iter()
@@ -325,6 +333,7 @@ impl Compiler<'_> {
                     rate,
                     flaky,
                     missing,
+                    untold,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -336,6 +345,7 @@ impl Compiler<'_> {
                     notice,
                     flaky,
                     missing,
+                    untold: untold.is_some(),
                 });
             }
             let DraftUnit {

@@ -141,6 +141,8 @@ pub struct FaultMode {
     pub flaky: Option<f64>,
     /// The position is empty.
     pub missing: bool,
+    /// One of those that the map does not tell: something at this part, of which only the reach is known.
+    pub untold: bool,
 }
 
 /// A line or function, and which modes do what to it.

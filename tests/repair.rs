@@ -1,0 +1,194 @@
+//! What the plan is worth: machines with one or two faults are repaired in simulation by the proposed steps, by swapping in
+//! the order of the ranking, and by swapping in the order of the failure rates, all at the costs of `next::costs`.
+//!
+//! The faults and what they show come from the simulated bench of `tests/inject`, which shares nothing with the ranking's
+//! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`.
+
+#[path = "inject/mod.rs"]
+mod inject;
+
+#[path = "repair/ways.rs"]
+mod ways;
+
+use inject::faults::Fault;
+use inject::{Bench, score};
+use rand::rngs::StdRng;
+use rand::seq::IndexedRandom;
+use rand::{RngExt, SeedableRng};
+use ways::{Repair, Way};
+use whichsocket::faultmap::model::BoardModel;
+use whichsocket::shipped::Library;
+
+/// A machine on the bench: what is wrong with it and the sheet that it came with.
+struct Machine {
+    faults: Vec<Fault>,
+    sheet: String,
+    seed: u64,
+}
+
+/// Faults as often as they happen, that show: each second machine has two.
+fn machines(model: &BoardModel, bench: &Bench, number: usize, seed: u64) -> Vec<Machine> {
+    let mut rng = StdRng::seed_from_u64(seed);
+    let all = bench.faults();
+    let weighted: Vec<(f64, &Fault)> = all
+        .iter()
+        .map(|f| {
+            let same = all.iter().filter(|o| o.unit == f.unit).count() as f64;
+            (score::rate(model, &f.unit) / same, f)
+        })
+        .collect();
+    let draw = |rng: &mut StdRng| -> Fault {
+        let chosen = weighted.choose_weighted(rng, |w| w.0).expect("faults with rates");
+        chosen.1.clone()
+    };
+    let mut out = Vec::new();
+    while out.len() < number {
+        let mut faults = vec![draw(&mut rng)];
+        if out.len() % 2 == 1 {
+            let other = draw(&mut rng);
+            if other.unit == faults[0].unit {
+                continue;
+            }
+            faults.push(other);
+        }
+        // Every fault must show by itself: what nobody can see, nobody can repair.
+        if faults.iter().any(|f| !bench.shows(std::slice::from_ref(f))) {
+            continue;
+        }
+        let seed = rng.random();
+        out.push(Machine {
+            sheet: bench.results(&faults, seed),
+            faults,
+            seed,
+        });
+    }
+    out
+}
+
+/// Sums over machines.
+#[derive(Default, Clone, Copy)]
+struct Sum {
+    machines: f64,
+    minutes: f64,
+    vain: f64,
+    repaired: f64,
+    steps: f64,
+}
+
+impl Sum {
+    fn add(&mut self, r: &Repair) {
+        self.machines += 1.0;
+        self.minutes += r.minutes;
+        self.vain += f64::from(r.vain);
+        self.repaired += f64::from(u8::from(r.works));
+        self.steps += f64::from(r.steps);
+    }
+
+    fn join(mut self, o: Self) -> Self {
+        self.machines += o.machines;
+        self.minutes += o.minutes;
+        self.vain += o.vain;
+        self.repaired += o.repaired;
+        self.steps += o.steps;
+        self
+    }
+
+    fn line(&self) -> String {
+        format!(
+            "{:6.1} min a machine, {:5.2} parts in vain, {:5.1} % repaired, {:4.1} steps ({} machines)",
+            self.minutes / self.machines,
+            self.vain / self.machines,
+            100.0 * self.repaired / self.machines,
+            self.steps / self.machines,
+            self.machines
+        )
+    }
+}
+
+/// One machine after the other, by each way, in as many threads as there are cores.
+fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> [[Sum; 3]; 2] {
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let one = || {
+        let mut sums = [[Sum::default(); 3]; 2];
+        loop {
+            let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            let Some(m) = list.get(k) else { return sums };
+            for (w, way) in Way::ALL.into_iter().enumerate() {
+                let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
+                sums[m.faults.len() - 1][w].add(&repair);
+                if std::env::var_os("REPAIR_LOOK").is_some() {
+                    let words: Vec<String> =
+                        m.faults.iter().map(|f| f.words(&bench.w)).collect();
+                    println!("{way:?}: {words:?}: {:.1} min, works {}\n{}", repair.minutes, repair.works, repair.log);
+                }
+            }
+        }
+    };
+    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
+    std::thread::scope(|s| {
+        let all: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
+        all.into_iter()
+            .map(|h| h.join().expect("a thread that works"))
+            .fold([[Sum::default(); 3]; 2], |mut a, b| {
+                for (x, y) in a.iter_mut().flatten().zip(b.into_iter().flatten()) {
+                    *x = x.join(y);
+                }
+                a
+            })
+    })
+}
+
+fn boards() -> Vec<(BoardModel, Bench)> {
+    let library = Library::open(None).expect("maps without mistakes");
+    let known = library.list().into_iter();
+    known
+        .filter(|b| inject::config::Config::knows(&b.0))
+        .map(|(name, _)| {
+            let model = library.board(&name).expect("a listed board");
+            let bench = Bench::of(&model);
+            (model, bench)
+        })
+        .collect()
+}
+
+fn table(number: usize, seed: u64) -> [Sum; 3] {
+    let mut all = [Sum::default(); 3];
+    for (model, bench) in boards() {
+        let list = machines(&model, &bench, number, seed);
+        let sums = compare(&model, &bench, &list);
+        println!("{}", bench.w.board);
+        for (title, of) in [("one fault", sums[0]), ("two faults", sums[1])] {
+            println!("  {title}");
+            for (way, sum) in Way::ALL.into_iter().zip(of) {
+                println!("    {:28} {}", way.words(), sum.line());
+            }
+        }
+        for w in 0..3 {
+            all[w] = all[w].join(sums[0][w]).join(sums[1][w]);
+        }
+    }
+    println!("all");
+    for (way, sum) in Way::ALL.into_iter().zip(all) {
+        println!("    {:28} {}", way.words(), sum.line());
+    }
+    println!(
+        "  the plan takes {:.2} of the minutes of swapping by rank, {:.2} of swapping by rate",
+        all[0].minutes / all[1].minutes,
+        all[0].minutes / all[2].minutes
+    );
+    all
+}
+
+#[test]
+fn the_plan_takes_fewer_minutes_than_swapping() {
+    let all = table(16, 5);
+    assert!(all[0].minutes < all[1].minutes && all[0].minutes < all[2].minutes);
+    assert!(all[0].vain < all[1].vain && all[0].vain < all[2].vain);
+}
+
+#[test]
+#[ignore = "the whole comparison; tests/full runs it"]
+fn comparison() {
+    let number = std::env::var("REPAIR_MACHINES").ok().and_then(|n| n.parse().ok()).unwrap_or(300);
+    table(number, 1);
+}

@@ -1,0 +1,284 @@
+//! Ways to repair a machine, step by step in simulation.
+
+use super::inject::Bench;
+use super::inject::faults::{Fault, Remedy, What};
+use super::inject::measure::Reading;
+use super::inject::picture::Screen;
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use whichsocket::faultmap::model::{BoardModel, Unit, UnitKind};
+use whichsocket::faultmap::raw::Class;
+use whichsocket::next::{Ask, Bench as Tools, advise_but, costs};
+use whichsocket::rank::{Ranking, rank};
+use whichsocket::report::view::NextView;
+use whichsocket::sheet::{Action, parse};
+
+/// A way to go about it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// The proposed step, each time.
+    Plan,
+    /// Renew or put right one suspect after the other, as the first ranking orders them.
+    ByRank,
+    /// The same in the order of the failure rates, whatever the machine shows.
+    ByRate,
+}
+
+impl Way {
+    pub const ALL: [Way; 3] = [Way::Plan, Way::ByRank, Way::ByRate];
+
+    pub fn words(self) -> &'static str {
+        match self {
+            Way::Plan => "the plan",
+            Way::ByRank => "swapping in order of rank",
+            Way::ByRate => "swapping in order of rate",
+        }
+    }
+}
+
+/// How a repair went.
+#[derive(Debug, Clone, Default)]
+pub struct Repair {
+    /// Minutes; a machine that is given up costs what the plan takes giving up to be worth as well.
+    pub minutes: f64,
+    /// Sound parts that were renewed.
+    pub vain: u32,
+    /// The machine works.
+    pub works: bool,
+    pub steps: u32,
+    /// What was done, for a look.
+    pub log: String,
+}
+
+/// So many steps, then a technician gives up whatever a plan says.
+const MOST_STEPS: u32 = 80;
+
+/// The work on one machine.
+struct Work<'a> {
+    model: &'a BoardModel,
+    bench: &'a Bench,
+    left: Vec<Fault>,
+    rng: StdRng,
+    seed: u64,
+    done: Repair,
+}
+
+/// Repairs a machine that came with this sheet.
+pub fn repair(
+    model: &BoardModel,
+    bench: &Bench,
+    faults: &[Fault],
+    sheet: &str,
+    seed: u64,
+    way: Way,
+) -> Repair {
+    let mut work = Work {
+        model,
+        bench,
+        left: faults.to_vec(),
+        rng: StdRng::seed_from_u64(seed ^ 0x5EED),
+        seed,
+        done: Repair::default(),
+    };
+    match way {
+        Way::Plan => work.by_plan(sheet),
+        Way::ByRank => work.one_after_the_other(&order_of(model, sheet)),
+        Way::ByRate => {
+            let nothing_shown = format!("board {}\ncame in faulty\n", bench.w.board);
+            work.one_after_the_other(&order_of(model, &nothing_shown));
+        }
+    }
+    if !work.done.works {
+        work.done.minutes += costs::GIVE_UP;
+    }
+    work.done
+}
+
+fn ranking(model: &BoardModel, text: &str) -> Option<Ranking> {
+    let sheet = parse("simulated", text.as_bytes()).expect("a text");
+    rank(model, &[sheet]).ok()
+}
+
+/// Units in the order of a ranking, then those that it leaves out.
+fn order_of(model: &BoardModel, text: &str) -> Vec<String> {
+    let mut names: Vec<String> = match ranking(model, text) {
+        Some(r) => r.suspects.iter().map(|s| s.name.clone()).collect(),
+        None => Vec::new(),
+    };
+    let more = model.units.iter().map(|u| u.name.clone());
+    let more: Vec<String> = more.filter(|n| !names.contains(n)).collect();
+    names.extend(more);
+    names
+}
+
+impl Work<'_> {
+    fn unit(&self, name: &str) -> &Unit {
+        self.model.units.iter().find(|u| u.name == name).expect("a unit of the map")
+    }
+
+    /// Does what cures a unit if it is at fault; whether the machine works then.
+    fn put_right(&mut self, name: &str) -> bool {
+        let unit = self.unit(name).clone();
+        let position = &self.model.positions[unit.position];
+        let before: Vec<Fault> = self.left.clone();
+        let kinds: &[Remedy] = match &unit.kind {
+            UnitKind::Part if position.class == Class::Connector => &[Remedy::Swap, Remedy::Reseat],
+            UnitKind::Part | UnitKind::Key { .. } => &[Remedy::Swap],
+            UnitKind::Contacts => &[Remedy::Reseat],
+            UnitKind::Joints => &[Remedy::Resolder],
+            UnitKind::Contact { .. } => &[Remedy::Reseat, Remedy::Resolder],
+        };
+        let plug = unit.kind == UnitKind::Part && position.class == Class::Connector;
+        let bench = self.bench;
+        let cured = |f: &Fault| {
+            kinds.iter().any(|k| bench.remedy(f, name, *k))
+                // A plug pushed home again touches with all its pins.
+                || plug && f.unit.starts_with(&format!("{} pin ", position.name))
+        };
+        self.left.retain(|f| !cured(f));
+        let new = unit.kind == UnitKind::Part
+            && !matches!(position.class, Class::Connector | Class::Setting);
+        if new && !before.iter().any(|f| f.unit == name) {
+            self.done.vain += 1;
+        }
+        self.done.minutes += costs::remedy(&unit, position) + costs::RETEST + costs::POWER_CHANGE;
+        self.done.steps += 1;
+        self.done.works = !self.bench.shows(&self.left);
+        let _ = writeln!(self.done.log, "  put right {name}: works {}", self.done.works);
+        self.done.works
+    }
+
+    fn given_up(&self) -> bool {
+        self.done.minutes > costs::GIVE_UP || self.done.steps >= MOST_STEPS
+    }
+
+    fn one_after_the_other(&mut self, order: &[String]) {
+        let mut renewed: BTreeSet<usize> = BTreeSet::new();
+        for name in order {
+            let unit = self.unit(name).clone();
+            // The contacts of a socket are wiped by a swap, the joints made anew by a replacement.
+            let with_the_part = matches!(unit.kind, UnitKind::Contacts | UnitKind::Joints);
+            if with_the_part && renewed.contains(&unit.position) {
+                continue;
+            }
+            if unit.kind == UnitKind::Part {
+                renewed.insert(unit.position);
+            }
+            if self.put_right(name) || self.given_up() {
+                return;
+            }
+        }
+    }
+
+    fn by_plan(&mut self, sheet: &str) {
+        let mut text = sheet.to_string();
+        let tools = Tools::default();
+        let mut skipped: Vec<String> = Vec::new();
+        loop {
+            if self.given_up() {
+                let _ = writeln!(self.done.log, "  too long\n{text}");
+                return;
+            }
+            let Some(r) = ranking(self.model, &text) else { return };
+            let advice = advise_but(self.model, &r, &tools, &|say, _| {
+                skipped.iter().any(|s| s == say)
+            });
+            // 'Stop here' is for whoever has no patience left.
+            let open = advice.steps.iter().find(|s| s.ask.is_some() && !skipped.contains(&s.step));
+            let Some(step) = open else {
+                let said: Vec<&str> = advice.steps.iter().map(|s| s.step.as_str()).collect();
+                let _ = writeln!(self.done.log, "  given up: {said:?}\n{text}");
+                return;
+            };
+            let ask = step.ask.clone().expect("looked for");
+            let _ = writeln!(self.done.log, "  {}", step.step);
+            let said = self.take(&ask, step);
+            let _ = writeln!(self.done.log, "    {}", said.trim_end().replace('\n', " | "));
+            if self.done.works {
+                return;
+            }
+            // Nobody looks at the same thing twice.
+            if !matches!(ask, Ask::Remedy { .. }) || said.is_empty() {
+                skipped.push(step.step.clone());
+            }
+            text += &said;
+        }
+    }
+
+    /// Takes a step; what is typed of it.
+    fn take(&mut self, ask: &Ask, step: &NextView) -> String {
+        let seed = self.rng.random();
+        if let Ask::Remedy { unit, action, place } = ask {
+            if !matches!(action, Action::Piggyback | Action::Cool) {
+                return self.remedy(unit, *action, &place.name);
+            }
+        }
+        self.done.minutes += step.minutes;
+        self.done.steps += 1;
+        let line = match ask {
+            Ask::Rail { rail, .. } => self.bench.measure(&self.left, "", rail, Reading::Volts, seed),
+            Ask::Line { place, .. } => {
+                let pin = place.pin.as_deref().expect("a level at a pin");
+                self.bench.measure(&self.left, &place.name, pin, Reading::Level, seed)
+            }
+            Ask::Check { id, .. } if id == "start-text" => {
+                let right = self.bench.observe(&self.left).results.screen == Screen::Normal;
+                format!("start text {}", if right { "ok" } else { "bad" })
+            }
+            Ask::Check { id, .. } => match self.bench.check(&self.left, id) {
+                Some(line) => line,
+                None => return String::new(),
+            },
+            Ask::Supply => match self.bench.observe(&self.left).plug {
+                Some(volts) => format!("supply {volts:.2} V off the board"),
+                None => "supply 5.08 V off the board".into(),
+            },
+            Ask::Remedy { unit, action, place } => self.trial(unit, *action, &place.name),
+            Ask::Loops => match self.bench.shows(&self.left) {
+                true => "test bad in 5 of 5 loops".into(),
+                false => return String::new(),
+            },
+        };
+        line + "\n"
+    }
+
+    /// A good chip held on top makes up for outputs that do not drive, never for one that is shorted; cold helps what fails warm.
+    fn trial(&self, unit: &str, action: Action, place: &str) -> String {
+        let helps = self.left.iter().any(|f| {
+            f.unit == unit
+                && match action {
+                    Action::Piggyback => matches!(f.what, What::Dead { .. } | What::PinOpen { .. }),
+                    _ => f.warm,
+                }
+        });
+        let word = if action == Action::Piggyback { "piggyback" } else { "cooled" };
+        let came = if helps { "changed" } else { "no change" };
+        format!("{word} {place}: {came}")
+    }
+
+    fn remedy(&mut self, unit: &str, action: Action, place: &str) -> String {
+        let before = self.left.len();
+        let was = self.bench.observe(&self.left);
+        self.put_right(unit);
+        let word = match action {
+            Action::Swap => "swapped",
+            Action::Replace => "replaced",
+            Action::Reseat => "reseated",
+            Action::Resolder => "resoldered",
+            _ => "cleaned",
+        };
+        if self.done.works {
+            return format!("{word} {place}: cured\n");
+        }
+        let now = self.bench.observe(&self.left);
+        if self.left.len() == before || format!("{was:?}") == format!("{now:?}") {
+            return format!("{word} {place}: no change\n");
+        }
+        self.seed = self.seed.wrapping_add(1);
+        let run = self.bench.sheet(&now, self.seed);
+        let results = run.lines().filter(|l| !l.starts_with("board") && !l.starts_with("came"));
+        format!("{word} {place}: changed\nnew run\n{}\n", results.collect::<Vec<_>>().join("\n"))
+    }
+}
