@@ -202,3 +202,29 @@ proptest! {
         check(&board, &rails, &lines, &bench)?;
     }
 }
+
+/// What a step asks for is typed as a line; the line must be read, and mean the place that was asked for. (Otherwise a
+/// session proposes the same step for ever.)
+#[test]
+fn the_answer_to_every_remedy_is_read() {
+    use whichsocket::next::Ask;
+    use whichsocket::sheet::{Effect, HandsOn, Statement, parse, print_statement};
+    let library = whichsocket::shipped::Library::default();
+    for (name, _) in library.list() {
+        let model = library.board(&name).expect("a listed board");
+        for unit in 0..model.units.len() {
+            let Ask::Remedy { action, place, unit: named } = Ask::remedy(&model, unit) else {
+                panic!("a remedy asks for what it did");
+            };
+            let places = vec![place];
+            let said = Statement::HandsOn(HandsOn { action, places, result: Effect::NoChange });
+            let text = format!("board {name}\nmemory ok\n{}\n", print_statement(&said));
+            let sheet = parse("answer", text.as_bytes()).expect("a text");
+            let read: Vec<_> = sheet.statements().map(|s| &s.value).collect();
+            assert_eq!(read.last(), Some(&&said), "{name}, {named}: {text}");
+            let observed = whichsocket::observe::observe(&model, &[sheet]);
+            let lost: Vec<_> = observed.diags.iter().map(|d| &d.1.message).collect();
+            assert!(lost.is_empty(), "{name}, {named}: {text}{lost:?}");
+        }
+    }
+}

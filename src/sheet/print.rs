@@ -135,8 +135,17 @@ fn one_line(text: &str) -> String {
 fn place_text(place: &Place) -> String {
     match &place.pin {
         Some(pin) => format!("{}.{pin}", place.name),
-        None => place.name.clone(),
+        None if reads_as_it_stands(&place.name) => place.name.clone(),
+        None => format!("\"{}\"", place.name),
     }
+}
+
+/// Whether a position is read without quotes: `U17`, and names that are words of the sheet, but not `LOOP-SERIAL`, `SLOT1`,
+/// nor `REG1`, which begins with a word for a regulator.
+fn reads_as_it_stands(name: &str) -> bool {
+    let position = super::correct::is_position(&name.to_lowercase()) && !name.starts_with("REG");
+    let word = name.chars().all(|c| c.is_ascii_uppercase() || c == '_') && name != "LOOP";
+    position || word
 }
 
 fn place_list(places: &[Place]) -> String {

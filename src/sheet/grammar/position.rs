@@ -12,7 +12,8 @@ use crate::sheet::statement::Place;
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
 
-/// `position = letter{1,3} digit{1,4} [letter]` as one atom, `U 17` with its letters apart, or another name.
+/// `position = letter{1,3} digit{1,4} [letter]` as one atom, `U 17` with its letters apart, another name, or any in quotes:
+/// `"LOOP-SERIAL"`.
 pub fn position(input: Toks<'_>) -> P<'_, String> {
     after_gap(direct_position)(input)
 }
@@ -29,6 +30,13 @@ pub fn direct_position(input: Toks<'_>) -> P<'_, String> {
             input.skip(found.len),
             input.lexed.words.name(found.name).to_string(),
         ));
+    }
+    if let Some(quoted) = input.first().filter(|a| a.kind == Kind::Quoted) {
+        let span = quoted.span;
+        let name = input.lexed.text[span.start..span.end].trim_matches('"').trim();
+        if !name.is_empty() && name.chars().all(|c| c.is_alphanumeric() || "-_".contains(c)) {
+            return Ok((input.skip(1), name.to_uppercase()));
+        }
     }
     let Some(atom) = input.first().filter(|a| a.kind == Kind::Word) else {
         return Err(nom::Err::Error(E::silent(input)));
