@@ -92,7 +92,7 @@ fn place_of(model: &BoardModel, index: usize) -> Place {
     let means_it =
         position.outside && board::position(model, unit).is_some_and(|(i, _)| i == index);
     Place {
-        name: if means_it { unit } else { &position.name }.to_string(),
+        name: if means_it { unit } else { &position.name }.to_uppercase(),
         pin: None,
     }
 }

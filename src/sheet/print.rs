@@ -141,9 +141,10 @@ fn place_text(place: &Place) -> String {
 }
 
 /// Whether a position is read without quotes: `U17`, and names that are words of the sheet, but not `LOOP-SERIAL`, `SLOT1`,
-/// nor `REG1`, which begins with a word for a regulator.
+/// nor `REG1` or `EAR0`, which begin with words of the sheet.
 fn reads_as_it_stands(name: &str) -> bool {
-    let position = super::correct::is_position(&name.to_lowercase()) && !name.starts_with("REG");
+    let short = name.bytes().take_while(u8::is_ascii_alphabetic).count() <= 2;
+    let position = short && super::correct::is_position(&name.to_lowercase());
     let word = name.chars().all(|c| c.is_ascii_uppercase() || c == '_') && name != "LOOP";
     position || word
 }
