@@ -50,6 +50,9 @@ pub enum Command {
     /// Say whether clean loops prove a cure, and how many more are needed.
     #[command(after_help = SOAK_HELP)]
     Soak(SoakArgs),
+    /// Say which capacitors of a list to keep and which to replace, and why.
+    #[command(after_help = CAP_HELP)]
+    Cap(CapArgs),
     /// Count what failed on the closed tickets of a folder: the bench's own failure rates.
     #[command(after_help = RATES_HELP)]
     Rates(RatesArgs),
@@ -104,6 +107,16 @@ const SOAK_HELP: &str = "Examples:
 Loops and hours after the repair are 'clean'; 'failed' of 'of' were before it. Cold starts
 are counted apart from warm loops. The formulas and their sources are in the documentation
 of the module 'soak' and in the README.";
+
+const CAP_HELP: &str = "Examples:
+  whichsocket cap capacitors.txt
+  echo 'C88 100uF/16V: 71 uF, esr 2.1, loss 6 %' | whichsocket cap -
+
+A line: the name, what is printed on it (value, volts, tolerance letter; np for non-polar,
+'class B' for 85 degrees, 'class D' for low leakage), a colon, and what was measured: value,
+esr, loss (per cent after a pulse), leakage; bulged, leaking, old.
+
+Exit status: 0 done; 1 something was not understood, with --strict; 2 nothing was read.";
 
 const RATES_HELP: &str = "Examples:
   whichsocket rates closed
@@ -170,6 +183,20 @@ pub enum BatchFormat {
     Html,
     /// As 'schema batch' says.
     Json,
+}
+
+/// Options of `cap`.
+#[derive(Debug, Args)]
+pub struct CapArgs {
+    /// File with a capacitor a line; - is stdin.
+    #[arg(value_name = "LIST")]
+    pub list: PathBuf,
+    /// Print JSON.
+    #[arg(long)]
+    pub json: bool,
+    /// Exit with 1 when a line was not understood.
+    #[arg(long)]
+    pub strict: bool,
 }
 
 /// Options of `batch`.

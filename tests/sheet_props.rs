@@ -114,6 +114,21 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
         (1u8..3, number(0, 999), number(1, 999)).prop_map(|(n, shown, real)| {
             (Subject::Clock(Some(n)), State::Rate { shown, real })
         }),
+        (
+            prop_oneof![
+                option::of(1u8..3).prop_map(Subject::Clock),
+                (1u8..3, option::of(select(vec!['a', 'b'])))
+                    .prop_map(|(n, l)| Subject::Timer(Some(n), l)),
+            ],
+            prop_oneof![
+                number(-99, 900).prop_map(State::OffBy),
+                (number(0, 999), number(1, 999))
+                    .prop_map(|(shown, real)| State::Rate { shown, real }),
+                Just(State::Jumps),
+                Just(State::Drifts)
+            ]
+        ),
+        voices(),
         (option::of(1u8..3), ok_bad_dead()).prop_map(|(n, s)| (Subject::Interrupt(n), s)),
         ok_bad_dead().prop_map(|s| (Subject::AllKeys, s)),
         (0u8..8, ok_bad_dead()).prop_map(|(n, s)| (Subject::KeyRow(n), s)),
@@ -163,6 +178,85 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
         (1u32..999).prop_map(|n| (Subject::Memory, State::More(n))),
         picture(),
     ]
+}
+
+/// Pitches and parts of a voice.
+fn voices() -> impl Strategy<Value = (Subject, State)> {
+    let tone = || (100i64..90_000).prop_map(|n| n as f64 / 10.0);
+    let pitch = prop_oneof![
+        (tone(), tone()).prop_map(|(heard, expected)| State::Pitch { heard, expected }),
+        number(-2400, 2400).prop_map(State::Cents),
+        Just(State::Flat),
+        Just(State::Sharp)
+    ];
+    let part = prop_oneof![
+        (1u8..4).prop_map(Subject::Waveform),
+        (1u8..4).prop_map(Subject::Envelope),
+        Just(Subject::NoiseSource),
+        Just(Subject::Loudness)
+    ];
+    let how = select(vec![
+        State::Ok,
+        State::Bad,
+        State::Wrong,
+        State::Dead,
+        State::Low,
+    ]);
+    prop_oneof![
+        (1u8..4, pitch).prop_map(|(n, s)| (Subject::Voice(n), s)),
+        (part, how)
+    ]
+}
+
+/// A capacitor with what was measured of it.
+fn capacitor() -> impl Strategy<Value = (Subject, State)> {
+    let value = || (1u32..9999, select(vec!["e-6", "e-9", "e-12"])).prop_map(|(n, e)| format!("{n}{e}"));
+    let farads = || value().prop_map(|t| t.parse::<f64>().expect("a number"));
+    let class = select(vec![
+        CapClass::A,
+        CapClass::B,
+        CapClass::C,
+        CapClass::D,
+        CapClass::Film,
+    ]);
+    let letter = select(vec!['F', 'J', 'K', 'M', 'Z']);
+    let volts = (1u32..450).prop_map(f64::from);
+    let marking = (
+        farads(),
+        option::of(volts),
+        option::of(letter),
+        option::of(class),
+    );
+    let measured = (
+        option::of(0.0f64..2.0),
+        option::of(number(0, 9999)),
+        option::of(number(0, 99)),
+        option::of((1u32..9999).prop_map(|n| format!("{n}e-6").parse::<f64>().expect("a number"))),
+        option::of(select(vec!["bulged", "leaking"])),
+        any::<bool>(),
+    );
+    ("C[1-9][0-9]?", marking, measured).prop_map(|(name, m, (share, esr, loss, leakage, looks, old))| {
+        let (farads, volts, letter, class) = m;
+        let marking = Marking {
+            farads,
+            volts,
+            letter,
+            class,
+        };
+        // A value on the grid of a meter, not above what can be.
+        let measured = share.map(|s| format!("{:.0}e-12", farads * s * 1e12).parse().expect("a number"));
+        let reading = CapReading {
+            marking: Some(marking),
+            farads: measured.filter(|v: &f64| *v == 0.0 || *v >= 0.1e-12),
+            esr,
+            loss,
+            leakage,
+            looks: looks.map(String::from),
+            old,
+        };
+        let place = Place { name, pin: None };
+        (Subject::Capacitor(place), State::Capacitor(Box::new(reading)))
+    })
 }
 
 fn picture() -> impl Strategy<Value = (Subject, State)> {
@@ -284,6 +378,7 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
         }),
         (place(), 0u32..120).prop_map(|(p, t)| (Subject::Heat(p), State::Celsius(f64::from(t)))),
         ok_bad_dead_keys().prop_map(|s| (Subject::OtherKeys, s)),
+        capacitor(),
     ]
 }
 
@@ -305,6 +400,7 @@ fn finding() -> impl Strategy<Value = Statement> {
                     | Subject::Capacitance(_)
                     | Subject::SeriesResistance(_)
                     | Subject::OtherKeys
+                    | Subject::Capacitor(_)
             ) || matches!(state, State::Celsius(_));
             let (loops, warmth) = if metered {
                 (None, None)

@@ -3,6 +3,7 @@
 pub mod batch;
 pub mod bench;
 pub mod board;
+pub mod cap;
 pub mod desk;
 pub mod guide;
 pub mod input;
@@ -47,6 +48,7 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Read(args) => read::read(args, console),
         Command::Bench(args) => bench::bench(args, console),
         Command::Soak(args) => soak::soak(args, console),
+        Command::Cap(args) => cap::cap(args, console),
         Command::Rates(args) => rates::rates(args, console),
         Command::Batch(args) => batch::run(args, console),
         Command::Guide => guide::guide(console),

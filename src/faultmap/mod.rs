@@ -6,4 +6,5 @@ pub mod graph;
 pub mod load;
 pub mod model;
 pub mod raw;
+pub mod supply;
 pub mod wiring;

@@ -4,6 +4,7 @@ use super::model::{AdviceNote, PartNote, SuspectNote, TypeNote};
 use crate::faultmap::expand::list;
 use crate::faultmap::model::{BoardModel, Position};
 use crate::faultmap::raw::TypeRaw;
+use crate::faultmap::supply::{SUPPLY_SHARE, mismatches, volts_at};
 use std::collections::BTreeMap;
 
 /// Suspects that advice is given for when nothing was put in.
@@ -11,9 +12,6 @@ const LEADERS: usize = 2;
 
 /// A suspect below this needs no part yet.
 const LIKELY: f64 = 0.25;
-
-/// Volts by which a supply may differ from what a type needs (as a share): the usual ten per cent of such rails.
-const SUPPLY_SHARE: f64 = 0.1;
 
 /// Positions worked on, else those of the leading suspects; where the board map knows types.
 pub fn advice(
@@ -95,41 +93,14 @@ fn one(model: &BoardModel, position: &Position, fitted: Option<String>) -> Advic
     }
 }
 
-/// Supply pins that get another voltage here than the type needs.
+/// Supply pins that get another voltage here than the type needs, in words.
 fn wrong_supply(model: &BoardModel, position: &Position, raw: &TypeRaw) -> Vec<String> {
-    let mut out = Vec::new();
-    for (signal, needs) in &raw.supply {
-        let Some(gets) = volts_at(model, position, signal) else {
-            continue;
-        };
-        if (gets - needs).abs() > needs.abs() * SUPPLY_SHARE {
-            out.push(format!(
-                "needs {needs} V at {}; this board gives it {gets} V",
-                signal.to_uppercase()
-            ));
-        }
-    }
-    out
-}
-
-/// Nominal volts at a supply pin: those of its rail; where it is behind a filter, those that the type needs which the board
-/// is made for.
-fn volts_at(model: &BoardModel, position: &Position, signal: &str) -> Option<f64> {
-    let line = position.line_at(signal)?;
-    let rail = model
-        .rails
-        .values()
-        .find(|r| r.line == line)
-        .map(|r| r.nominal);
-    let made_for = || {
-        position
-            .types
-            .get(position.part_type.as_ref()?)?
-            .supply
-            .get(signal)
-            .copied()
-    };
-    rail.or_else(made_for)
+    let all = mismatches(model, position, &raw.supply);
+    let said = all.iter().map(|m| {
+        let pin = m.signal.to_uppercase();
+        format!("needs {} V at {pin}; this board gives it {} V", m.needs, m.gets)
+    });
+    said.collect()
 }
 
 /// Free height above a position, millimetres.

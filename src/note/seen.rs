@@ -183,6 +183,10 @@ fn measured(state: &State) -> bool {
             | State::Ohms(_)
             | State::Hertz(_)
             | State::Rate { .. }
+            | State::OffBy(_)
+            | State::Pitch { .. }
+            | State::Cents(_)
+            | State::Capacitor(_)
             | State::Value(_)
             | State::BytesFree(_)
             | State::Low

@@ -31,6 +31,10 @@ pub enum Aspect {
     Noisy,
     /// Neither high nor low.
     Floating,
+    /// Of a clock: it skips or repeats.
+    Jumps,
+    /// Of a clock: now too slow, now too fast.
+    Drifts,
 }
 
 impl Aspect {
@@ -57,6 +61,9 @@ impl Aspect {
             Wrong => [0.3, 0.4, 0.4, 0.9, 0.1, 0.1, 0.3],
             Noisy => [0.1, 0.1, 0.1, 0.2, 0.05, 0.05, 0.9],
             Floating => [0.6, 0.02, 0.05, 0.02, 0.01, 0.01, 0.05],
+            // A lost data bit or doubled ticks.
+            Jumps => [0.05, 0.05, 0.05, 0.7, 0.02, 0.2, 0.9],
+            Drifts => [0.01, 0.01, 0.01, 0.2, 0.3, 0.3, 0.7],
         };
         row[kind as usize]
     }

@@ -260,23 +260,6 @@ impl Observer<'_> {
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
     }
 
-    /// A capacitor against what is printed on it: 20 % below counts as bad (common tolerance of electrolytics, IEC 60384-4).
-    pub(super) fn capacitance(&mut self, place: &Place, state: &State) {
-        let State::Farads(value, Some(nominal)) = state else {
-            let help = "type what is printed on it too, as in C5 9.8 uF of 10 uF".to_string();
-            return self.warn(
-                code::NOTHING_FOLLOWS,
-                "a value alone says nothing".into(),
-                help,
-            );
-        };
-        let share = value / nominal;
-        let good = (0.8..=1.5).contains(&share);
-        let (fine, faulty) = if good { (0.95, 0.3) } else { (0.05, 0.7) };
-        let text = format!("{} holds {:.0} % of its value", place.name, share * 100.0);
-        self.about_part(place, fine, faulty, &text);
-    }
-
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
         let State::Seen(what) = state else { return };
         // Visible damage at a part: rare on a good one, frequent on a bad one (guess).

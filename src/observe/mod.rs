@@ -6,6 +6,8 @@
 
 pub mod aspect;
 pub mod board;
+pub mod caps;
+pub mod clocks;
 pub mod facts;
 mod hands;
 mod keys;
@@ -15,6 +17,10 @@ pub mod photo;
 mod profile;
 mod results;
 pub mod sense;
+pub mod sound;
+pub mod spread;
+mod startup;
+pub mod valued;
 
 use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::{BoardModel, ModeId, Read};
@@ -181,6 +187,10 @@ pub(crate) struct Observer<'m> {
     photo: Option<bool>,
     /// 'other keys ok' of this run: sheet, line and whether they work.
     other_keys: Vec<(usize, usize, State)>,
+    /// A sound chip of a type that the map does not know is fitted: it may be a substitute that starts slowly.
+    pub(crate) substitute: bool,
+    /// Wrong characters of this run's start-up text.
+    characters: Vec<startup::Wrong>,
     scratch: Vec<f64>,
 }
 
@@ -215,6 +225,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         photo: None,
         misread: 0.0,
         other_keys: Vec::new(),
+        substitute: false,
+        characters: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -268,6 +280,7 @@ impl Observer<'_> {
                 Statement::NewRun if self.nothing_read_yet() => {}
                 Statement::NewRun => self.next_run(),
                 Statement::Intake(intake) => self.intake(*intake),
+                Statement::Fitted { place, part } => self.fitted(place, part),
                 _ => {}
             }
         }
@@ -291,13 +304,17 @@ impl Observer<'_> {
     }
 
     fn nothing_read_yet(&self) -> bool {
-        self.out.read.is_empty() && self.memory.is_empty() && self.dead_keys.is_empty()
+        self.out.read.is_empty()
+            && self.memory.is_empty()
+            && self.dead_keys.is_empty()
+            && self.characters.is_empty()
     }
 
     /// Closes a run: 'rest fine' speaks of every check of the test that the run did not mention.
     fn next_run(&mut self) {
         let keep = (self.sheet, self.line);
         self.memory_lists(self.run);
+        self.wrong_characters();
         self.keys();
         self.rest_of_keys();
         if let Some(profile) = self.profile.clone() {

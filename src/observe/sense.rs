@@ -52,6 +52,9 @@ pub fn question(model: &BoardModel, finding: &Finding) -> Option<String> {
         (_, State::Rate { shown, real }) => {
             (*shown > FASTEST * real).then(|| format!("{shown} s shown in {real} s"))
         }
+        (_, State::OffBy(p)) => {
+            (*p < -100.0 || *p > 100.0 * (FASTEST - 1.0)).then(|| format!("{p} % fast"))
+        }
         _ => None,
     }
 }

@@ -69,6 +69,9 @@ concepts! {
     MeasuredAs = "measured-as", Nominal = "nominal", SeriesResistance = "series-resistance", AfterThat = "after-that",
     Except = "except", SagsTo = "sags-to", PixelsApart = "pixels-apart",
     YesNo = "yes-no", RailPart = "rail-part",
+    Percent = "percent", Jumps = "jumps", Drifts = "drifts", Comes = "comes", NeverComes = "never-comes",
+    Cents = "cents", Flat = "flat", Sharp = "sharp", Waveform = "waveform", Envelope = "envelope",
+    NoiseSource = "noise-source", Loudness = "loudness", Capacitor = "capacitor",
     Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
     FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
@@ -88,12 +91,12 @@ impl Concept {
 
 /// A set of concepts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Concepts([u64; 4]);
+pub struct Concepts([u64; 5]);
 
 impl Concepts {
     /// The set of all in `list`.
     pub const fn of(list: &[Concept]) -> Self {
-        let mut set = [0; 4];
+        let mut set = [0; 5];
         let mut i = 0;
         while i < list.len() {
             let bit = list[i] as usize;

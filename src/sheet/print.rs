@@ -202,6 +202,9 @@ fn core_text(subject: &Subject, state: &State) -> String {
         (Subject::Rom(_), State::Value(value)) => {
             format!("{} checksum ${value}", subject_text(subject))
         }
+        (Subject::Capacitor(place), State::Capacitor(reading)) => {
+            format!("cap {}", crate::caps::entry::write(Some(&place.name), reading))
+        }
         (Subject::Resistance(_), State::Ohms(ohms)) if ohms.is_infinite() => {
             format!("{} open", subject_text(subject))
         }
@@ -279,6 +282,11 @@ fn subject_text(subject: &Subject) -> String {
         Subject::Current(None) => "current".into(),
         Subject::Current(Some(name)) => format!("current {}", rail_text(name)),
         Subject::Capacitance(place) => place_text(place),
+        Subject::Capacitor(place) => format!("cap {}", place_text(place)),
+        Subject::Waveform(n) => format!("voice {n} waveform"),
+        Subject::Envelope(n) => format!("voice {n} envelope"),
+        Subject::NoiseSource => "noise generator".into(),
+        Subject::Loudness => "loudness".into(),
         Subject::SeriesResistance(place) => format!("{} esr", place_text(place)),
         Subject::Heat(place) | Subject::Looks(place) => place_text(place),
     }
@@ -326,6 +334,16 @@ pub(super) fn state_text(state: &State) -> String {
             show(*shown, Unit::Second),
             show(*real, Unit::Second)
         ),
+        State::OffBy(percent) if *percent < 0.0 => format!("{} % slow", -percent),
+        State::OffBy(percent) => format!("{percent} % fast"),
+        State::Capacitor(reading) => crate::caps::entry::write(None, reading),
+        State::Pitch { heard, expected } => format!("{heard} Hz expected {expected} Hz"),
+        State::Cents(c) if *c < 0.0 => format!("{} cents low", -c),
+        State::Cents(c) => format!("{c} cents high"),
+        State::Flat => "flat".into(),
+        State::Sharp => "sharp".into(),
+        State::Jumps => "jumps".into(),
+        State::Drifts => "drifts".into(),
         State::Wrong => "wrong".into(),
         State::Noisy => "noisy".into(),
         State::Pulsing => "pulsing".into(),

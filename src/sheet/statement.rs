@@ -250,6 +250,16 @@ pub enum Subject {
     Capacitance(Place),
     /// The series resistance of a capacitor, measured.
     SeriesResistance(Place),
+    /// A capacitor with all that was measured of it: `cap C88 100uF/16V: 71 uF, esr 2.1`.
+    Capacitor(Place),
+    /// The waveform of a voice, 1-based.
+    Waveform(u8),
+    /// The envelope of a voice, 1-based.
+    Envelope(u8),
+    /// The noise generator of the sound chip.
+    NoiseSource,
+    /// How loud all sound is.
+    Loudness,
 }
 
 /// How the subject of a finding was.
@@ -283,6 +293,12 @@ pub enum State {
         /// Seconds by the watch.
         real: f64,
     },
+    /// `3.8 % fast`: how much a timer or clock is too fast, per cent; below 0 too slow.
+    OffBy(f64),
+    /// A clock that skips or repeats.
+    Jumps,
+    /// A clock that is now too slow, now too fast.
+    Drifts,
     /// Wrong contents: checksum, garbage, wrong sound.
     Wrong,
     /// Noisy, distorted, humming, flickering.
@@ -325,6 +341,68 @@ pub enum State {
     Celsius(f64),
     /// A capacitance in farads, and what is printed on the part if that was typed.
     Farads(f64, Option<f64>),
+    /// What was measured of a capacitor, with its print.
+    Capacitor(Box<CapReading>),
+    /// A tone in hertz, and the one that was asked for.
+    Pitch {
+        /// Hertz heard or counted.
+        heard: f64,
+        /// Hertz that it should be.
+        expected: f64,
+    },
+    /// So many cents (hundredths of a semitone) too high, below 0 too low.
+    Cents(f64),
+    /// A tone that is too low, not said by how much.
+    Flat,
+    /// A tone that is too high, not said by how much.
+    Sharp,
+}
+
+/// A class of capacitors with limits of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CapClass {
+    /// General purpose, 105 °C: the usual one.
+    A,
+    /// General purpose, 85 °C, low profile.
+    B,
+    /// Non-polar, 105 °C.
+    C,
+    /// Low leakage, 85 °C, case below 10 x 12.5 mm.
+    D,
+    /// No electrolytic: film or ceramic. No loss limits are known here.
+    Film,
+}
+
+/// What is printed on a capacitor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Marking {
+    /// Farads.
+    pub farads: f64,
+    /// Rated volts.
+    pub volts: Option<f64>,
+    /// Letter of its tolerance.
+    pub letter: Option<char>,
+    /// Its class of limits, when it was told.
+    pub class: Option<CapClass>,
+}
+
+/// What a line says of a capacitor.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct CapReading {
+    /// What is printed on it.
+    pub marking: Option<Marking>,
+    /// Farads measured.
+    pub farads: Option<f64>,
+    /// Series resistance measured, ohms.
+    pub esr: Option<f64>,
+    /// Voltage lost after a test pulse, per cent.
+    pub loss: Option<f64>,
+    /// Leakage current, amperes.
+    pub leakage: Option<f64>,
+    /// `bulged` or `leaking`.
+    pub looks: Option<String>,
+    /// It was called old.
+    pub old: bool,
 }
 
 /// What the screen shows.

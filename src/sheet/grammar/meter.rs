@@ -72,7 +72,7 @@ fn scale(nominal: f64) -> f64 {
         .unwrap_or(1e-12)
 }
 
-fn capacitor(input: Toks<'_>) -> P<'_, Place> {
+pub fn capacitor(input: Toks<'_>) -> P<'_, Place> {
     let (rest, name) = position(input)?;
     let digits = name
         .strip_prefix('C')

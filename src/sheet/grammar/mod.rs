@@ -2,6 +2,8 @@
 //! one statement and demands that every word of it is accounted for.
 
 mod base;
+mod caps;
+mod clocks;
 mod handson;
 mod header;
 mod hurry;
@@ -14,6 +16,7 @@ mod places;
 mod position;
 mod rails;
 mod result;
+mod sound;
 mod subject;
 
 use super::concept::Concept::{self, *};
@@ -73,6 +76,11 @@ const KINDS: &[Kind] = &[
     kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true, ANY),
     kind(picture::picture, "screen black", &[Picture, NoPicture, NoSignal, WrongCharacters, NoColour, OneColour,
         Unstable, NoText], false, ANY),
+    kind(caps::cap, "cap C88 100uF/16V: 71 uF, esr 2.1, loss 6 %", &[Capacitor], false, ANY),
+    kind(sound::tones, "voice 1 423.8 Hz expected 440", &[Voice, Waveform, Envelope, NoiseSource, Loudness], false,
+        Concepts::of(&[Cents, Flat, Sharp, Waveform, Envelope, NoiseSource, Loudness, ShouldBe, Wrote, InsteadOf])),
+    kind(clocks::speeds, "clock 1 3.8 % fast", &[Percent, Jumps, Drifts, Floating, Comes, NeverComes, InTime], false,
+        Concepts::of(&[Percent, Jumps, Drifts, Floating, Comes, NeverComes, InTime])),
     kind(result::result, "memory bit 3 bad", &[Memory, Bit, Rom, RomOs, RomLanguage, RomCharacter, Checksum,
         ColourMemory, ColourBit, UpperMemory, VideoMemory, Timer, Adapter, Clock, Interrupt, Keyboard, Row, Column, Port, AllPorts, ControlPort,
         SerialPort, UserPort, CassettePort, CartridgePort, Sound, Voice, Filter, Paddle, Picture, StartText,

@@ -416,6 +416,26 @@ pub fn continued<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>>
     )
 }
 
+/// `inside = subjects loops state [warmth]`: `memory 3 of 20 loops bad`
+fn loops_inside(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, all) = subjects(input)?;
+    let (rest, (failed, of)) = loops(rest)?;
+    let (rest, state) = one_of(TEST_STATES)(rest)?;
+    let (rest, late) = opt(warmth).parse(rest)?;
+    let failed = match (failed, is_pass(&state)) {
+        (None | Some(0), true) => 0,
+        (Some(n), false) if n > 0 => n,
+        _ => return fail(input, "how many of the loops failed, as in memory 3 of 20 loops bad"),
+    };
+    let (rest, mut found) = fit(input, rest, all, &state)?;
+    for statement in &mut found {
+        if let Statement::Finding(f) = statement {
+            (f.loops, f.warmth) = (Some((failed, of)), late);
+        }
+    }
+    Ok((rest, found))
+}
+
 /// All results of the test program that are a subject and a state.
 pub fn result(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
@@ -427,6 +447,7 @@ pub fn result(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             bare,
         ))),
         example("3 of 20 loops failed", loops_test),
+        loops_inside,
     ))
     .parse(input)
 }

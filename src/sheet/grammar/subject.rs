@@ -213,7 +213,7 @@ pub fn rom<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
 }
 
 /// `timer 1a`, `timer b of adapter 2`, `adapter 2 timer b`, `timers`.
-fn timer(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+pub fn timer(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let adapter_first = (
         preceded(word(Adapter), adapter_number),
         preceded(word(Timer), opt(timer_letter)),
@@ -265,7 +265,7 @@ fn timer_letter(input: Toks<'_>) -> P<'_, char> {
 }
 
 /// `1a`, `1`, `1 a` (adapter and timer).
-fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
+pub fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
     let text = input.first().map_or("", |a| &*a.lower);
     let split = text.len() == 2
         && text.as_bytes()[0].is_ascii_digit()
@@ -289,7 +289,7 @@ fn timer_name(input: Toks<'_>) -> P<'_, (u32, Option<char>)> {
 }
 
 /// `clock 1`, `clocks 1 and 2`, `both clocks`, `clocks`. A bare `clock` may be the processor's, and is not taken.
-fn clock<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
+pub fn clock<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
     let which = "which clock, as in clock 1, or clocks for both";
     let numbered = map(preceded(word(Clock), numbers(1, ADAPTERS, which)), |all| {
         all.into_iter()
@@ -324,7 +324,7 @@ fn clock<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
 const ORDINALS: &[(Concept, u8)] = &[(First, 1), (Second, 2)];
 
 /// `interrupts`, `interrupt 1`, `adapter 2 interrupts`.
-fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+pub fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let adapter_first = terminated(preceded(word(Adapter), adapter_number), word(Interrupt));
     let numbered = preceded(
         (word(Interrupt), opt(word(Of)), opt(word(Adapter))),
@@ -412,7 +412,7 @@ pub fn port(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 }
 
 /// `sound`, `voice 2`, `voices 1 and 3`, `all voices`, `filter`.
-fn sound<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
+pub fn sound<'a>(input: Toks<'a>) -> P<'a, Vec<Subject>> {
     let some = map(
         preceded(word(Voice), numbers(1, 3, "voice 1, 2 or 3")),
         |all| all.into_iter().map(|n| Subject::Voice(n as u8)).collect(),
