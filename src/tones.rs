@@ -37,7 +37,13 @@ pub fn note(text: &str) -> Option<i32> {
     };
     let octave = rest.strip_prefix('-').unwrap_or(rest);
     let one = octave.len() == 1;
-    one.then(|| octave.parse().ok().and_then(|o| note_number(letter, sharps, o))).flatten()
+    one.then(|| {
+        octave
+            .parse()
+            .ok()
+            .and_then(|o| note_number(letter, sharps, o))
+    })
+    .flatten()
 }
 
 /// How far one tone is above another, in cents.
@@ -58,7 +64,9 @@ impl Generator {
     /// The number that comes nearest to a tone.
     pub fn register(self, clock: f64, hertz: f64) -> u32 {
         match self {
-            Generator::Accumulator => (hertz * 16_777_216.0 / clock).round().clamp(0.0, 65_535.0) as u32,
+            Generator::Accumulator => {
+                (hertz * 16_777_216.0 / clock).round().clamp(0.0, 65_535.0) as u32
+            }
             Generator::Divider => (clock / (16.0 * hertz)).round().clamp(1.0, 4095.0) as u32,
         }
     }

@@ -1,7 +1,10 @@
 //! Capacitors: limits of `facts/published.md` section 7 (data-sheet series S28 to S28f, E series S29, letters S29b).
 
 use whichsocket::caps::assess::{class_of, replacement};
-use whichsocket::caps::limits::{Class, E6, E24, is_preferred, leakage, next_value, next_volts, series_resistance, tan_delta, tolerance};
+use whichsocket::caps::limits::{
+    Class, E6, E24, is_preferred, leakage, next_value, next_volts, series_resistance, tan_delta,
+    tolerance,
+};
 use whichsocket::caps::{Marking, Verdict, judge, parse};
 use whichsocket::observe::caps::likelihoods;
 use whichsocket::rank::rank;
@@ -37,7 +40,12 @@ fn limits_are_those_of_the_published_table() {
         assert!(near(series_resistance(t, c, 100.0), 1.2 * esr));
         // The verdict turns at the limits: 1 % below and above.
         let line = |r: f64| format!("C1 {uf}uF/{v}V: esr {r:.5}");
-        assert_eq!(verdict(&line(esr * 0.99)), Verdict::Keep, "{}", line(esr * 0.99));
+        assert_eq!(
+            verdict(&line(esr * 0.99)),
+            Verdict::Keep,
+            "{}",
+            line(esr * 0.99)
+        );
         assert_eq!(verdict(&line(esr * 1.01)), Verdict::Worn);
         assert_eq!(verdict(&line(double * 0.99)), Verdict::Worn);
         assert_eq!(verdict(&line(double * 1.01)), Verdict::Replace);
@@ -75,8 +83,16 @@ fn loss_factors_are_those_of_the_data_sheets() {
 /// IEC 60063 and IEC 60062 as in `facts/iec_values.json`, from a copy of it.
 #[test]
 fn series_and_letters_are_those_of_the_standards() {
-    let facts: serde_json::Value = serde_json::from_str(include_str!("outside/iec_values.json")).unwrap();
-    let list = |name: &str| -> Vec<f64> { facts["IEC60063"][name].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect() };
+    let facts: serde_json::Value =
+        serde_json::from_str(include_str!("outside/iec_values.json")).unwrap();
+    let list = |name: &str| -> Vec<f64> {
+        facts["IEC60063"][name]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|v| v.as_f64().unwrap())
+            .collect()
+    };
     assert_eq!(list("E24"), E24);
     assert_eq!(list("E6"), E6);
     for series in ["E3", "E6", "E12", "E24"] {
@@ -91,17 +107,28 @@ fn series_and_letters_are_those_of_the_standards() {
         let by = percent.as_f64().unwrap() / 100.0;
         let c = 100e-9;
         let (low, high) = tolerance(letter.chars().next(), c);
-        assert!((low / c - 1.0 + by).abs() < 1e-9 && (high / c - 1.0 - by).abs() < 1e-9, "{letter}");
+        assert!(
+            (low / c - 1.0 + by).abs() < 1e-9 && (high / c - 1.0 - by).abs() < 1e-9,
+            "{letter}"
+        );
     }
     for (letter, both) in letters["capacitor_asymmetric_percent"].as_object().unwrap() {
         let by = |k: usize| both[k].as_f64().unwrap() / 100.0;
         let (low, high) = tolerance(letter.chars().next(), 1e-6);
-        assert!((low / 1e-6 - 1.0 - by(0)).abs() < 1e-9 && (high / 1e-6 - 1.0 - by(1)).abs() < 1e-9, "{letter}");
+        assert!(
+            (low / 1e-6 - 1.0 - by(0)).abs() < 1e-9 && (high / 1e-6 - 1.0 - by(1)).abs() < 1e-9,
+            "{letter}"
+        );
     }
     for letter in ['B', 'C', 'D'] {
-        let pf = letters["capacitor_below_10pF_pF"][letter.to_string()].as_f64().unwrap();
+        let pf = letters["capacitor_below_10pF_pF"][letter.to_string()]
+            .as_f64()
+            .unwrap();
         let (low, high) = tolerance(Some(letter), 4.7e-12);
-        assert!((low - (4.7 - pf) * 1e-12).abs() < 1e-18 && (high - (4.7 + pf) * 1e-12).abs() < 1e-18, "{letter}");
+        assert!(
+            (low - (4.7 - pf) * 1e-12).abs() < 1e-18 && (high - (4.7 + pf) * 1e-12).abs() < 1e-18,
+            "{letter}"
+        );
     }
 }
 
@@ -109,11 +136,19 @@ fn series_and_letters_are_those_of_the_standards() {
 #[test]
 fn the_copies_are_the_facts() {
     for (name, copy) in [
-        ("electrolytic_tan_delta.csv", include_str!("outside/electrolytic_tan_delta.csv")),
+        (
+            "electrolytic_tan_delta.csv",
+            include_str!("outside/electrolytic_tan_delta.csv"),
+        ),
         ("iec_values.json", include_str!("outside/iec_values.json")),
-        ("notes_equal_tempered.csv", include_str!("outside/notes_equal_tempered.csv")),
+        (
+            "notes_equal_tempered.csv",
+            include_str!("outside/notes_equal_tempered.csv"),
+        ),
     ] {
-        let at = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/facts").join(name);
+        let at = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("../shared/facts")
+            .join(name);
         if let Ok(facts) = std::fs::read_to_string(at) {
             assert_eq!(facts, copy, "{name}");
         }
@@ -135,7 +170,10 @@ fn every_way_to_print_a_value_is_read() {
     ] {
         let (_, r) = parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
         let m = r.marking.unwrap();
-        assert!((m.farads / farads - 1.0).abs() < 1e-9 && m.letter == letter, "{text}: {m:?}");
+        assert!(
+            (m.farads / farads - 1.0).abs() < 1e-9 && m.letter == letter,
+            "{text}: {m:?}"
+        );
         assert!(r.farads.is_some(), "{text}");
     }
 }
@@ -187,7 +225,12 @@ fn keep_or_replace_with_the_reason() {
         assert_eq!(verdict(line), expected, "{line}");
     }
     let (_, r) = parse("C88 100uF/16V: old").unwrap();
-    assert!(judge(&r, None).remarks.iter().any(|t| t.contains("age alone")));
+    assert!(
+        judge(&r, None)
+            .remarks
+            .iter()
+            .any(|t| t.contains("age alone"))
+    );
 }
 
 #[test]
@@ -196,13 +239,19 @@ fn the_replacement_is_never_weaker() {
     assert_eq!(fit("C1 100uF/16V: 1 uF"), "100 uF, 16 V or more, 105 °C");
     assert_eq!(fit("C1 25uF/12V: 1 uF"), "33 uF, 16 V or more, 105 °C");
     assert_eq!(fit("C1 50uF/15V: 1 uF"), "47 uF, 16 V or more, 105 °C");
-    assert_eq!(fit("C1 10uF/16V np: 1 uF"), "10 uF, 16 V or more, 105 °C, non-polar");
+    assert_eq!(
+        fit("C1 10uF/16V np: 1 uF"),
+        "10 uF, 16 V or more, 105 °C, non-polar"
+    );
     for volts in 1..400 {
         assert!(next_volts(f64::from(volts)) >= f64::from(volts));
     }
     for n in 1..2000 {
         let c = f64::from(n) * 1e-6;
-        assert!(next_value(c) >= 0.9 * c && next_value(c) < 1.5 * c && is_preferred(next_value(c)), "{n}");
+        assert!(
+            next_value(c) >= 0.9 * c && next_value(c) < 1.5 * c && is_preferred(next_value(c)),
+            "{n}"
+        );
     }
 }
 
@@ -235,18 +284,35 @@ fn likelihoods_of_the_verdicts_sum_to_one() {
 fn a_capacitor_on_a_sheet_speaks_of_its_unit() {
     let model = Library::default().board("64k-6510-wide").unwrap();
     let with = |line: &str| {
-        let s = sheet("test", format!("came in faulty\npicture rolls\n{line}\n").as_bytes()).unwrap();
+        let s = sheet(
+            "test",
+            format!("came in faulty\npicture rolls\n{line}\n").as_bytes(),
+        )
+        .unwrap();
         assert!(s.lines.iter().all(|l| l.not_understood.is_none()), "{line}");
         rank(&model, &[s]).unwrap()
     };
-    let p = |r: &whichsocket::rank::Ranking| r.suspects.iter().find(|s| s.name == "C88").map_or(0.0, |s| s.probability);
+    let p = |r: &whichsocket::rank::Ranking| {
+        r.suspects
+            .iter()
+            .find(|s| s.name == "C88")
+            .map_or(0.0, |s| s.probability)
+    };
     let (bad, none, good) = (
         with("cap C88 1000uF/16V: 600 uF, esr 0.9, loss 8 %"),
         with("note nothing measured"),
         with("cap C88 1000uF/16V: 990 uF, esr 0.1, loss 1 %"),
     );
-    assert!(p(&bad) > p(&none) && p(&none) > p(&good), "{} {} {}", p(&bad), p(&none), p(&good));
-    assert!(bad.observed.hints.iter().any(|h| h.text.contains("C88: replace") && h.text.contains("1000 uF, 16 V or more, 105 °C")));
+    assert!(
+        p(&bad) > p(&none) && p(&none) > p(&good),
+        "{} {} {}",
+        p(&bad),
+        p(&none),
+        p(&good)
+    );
+    assert!(bad.observed.hints.iter().any(
+        |h| h.text.contains("C88: replace") && h.text.contains("1000 uF, 16 V or more, 105 °C")
+    ));
     assert!(good.observed.hints.iter().all(|h| !h.text.contains("C88")));
     // The map knows its value, so a series resistance alone is enough (0.2122 ohm, 0.4244 at the end of its life).
     assert!(p(&with("C88 esr 6 ohm")) > p(&none));
@@ -258,11 +324,21 @@ fn the_command_takes_a_list() {
     let dir = tempfile::tempdir().unwrap();
     let list = dir.path().join("list.txt");
     std::fs::write(&list, "# of one board\nC88 100uF/16V: 71 uF, esr 2.1, loss 6 %\ncap C5 10uF/25V: 9.8 uF\nC6 100 mF: 3 uF\n").unwrap();
-    let run = |more: &[&str]| std::process::Command::new(exe).arg("cap").arg(&list).args(more).output().unwrap();
+    let run = |more: &[&str]| {
+        std::process::Command::new(exe)
+            .arg("cap")
+            .arg(&list)
+            .args(more)
+            .output()
+            .unwrap()
+    };
     let out = run(&[]);
     let text = String::from_utf8(out.stdout).unwrap();
     assert_eq!(out.status.code(), Some(0));
-    assert!(text.contains("C88  REPLACE") && text.contains("C5  keep") && text.contains("discharge"), "{text}");
+    assert!(
+        text.contains("C88  REPLACE") && text.contains("C5  keep") && text.contains("discharge"),
+        "{text}"
+    );
     assert!(String::from_utf8(out.stderr).unwrap().contains("line 4"));
     assert_eq!(run(&["--strict"]).status.code(), Some(1));
     let json: serde_json::Value = serde_json::from_slice(&run(&["--json"]).stdout).unwrap();

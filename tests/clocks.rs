@@ -23,13 +23,21 @@ const PHASE_2: [f64; 2] = [17.734475e6 / 18.0, 14.318180e6 / 14.0];
 
 fn ranked(board: &str, text: &str) -> Ranking {
     let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).collect();
+    let lost: Vec<_> = sheet
+        .lines
+        .iter()
+        .filter(|l| l.not_understood.is_some())
+        .collect();
     assert!(lost.is_empty(), "{lost:?} of:\n{text}");
     rank(&Library::default().board(board).unwrap(), &[sheet]).unwrap()
 }
 
 fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects.iter().filter(|s| s.name == name).map(|s| s.probability).fold(0.0, f64::max)
+    r.suspects
+        .iter()
+        .filter(|s| s.name == name)
+        .map(|s| s.probability)
+        .fold(0.0, f64::max)
 }
 
 fn leader(r: &Ranking) -> &str {
@@ -48,7 +56,12 @@ fn both(shown: f64, real: f64) -> String {
 #[test]
 fn every_board_with_clocks_is_in_the_list() {
     let library = Library::default();
-    let with: Vec<String> = library.list().into_iter().map(|b| b.0).filter(|b| library.board(b).unwrap().check("clock.1").is_some()).collect();
+    let with: Vec<String> = library
+        .list()
+        .into_iter()
+        .map(|b| b.0)
+        .filter(|b| library.board(b).unwrap().check("clock.1").is_some())
+        .collect();
     let mut listed: Vec<String> = BOARDS.iter().map(|b| b.0.to_string()).collect();
     listed.sort();
     let mut with = with;
@@ -79,7 +92,10 @@ fn five_sixths_and_six_fifths_lead_to_the_mains_setting() {
 fn the_mains_of_the_sheet_counts() {
     for (board, _) in BOARDS {
         let with = |mains: &str| {
-            let r = ranked(board, &format!("{mains}works, please check\n{}rest fine\n", both(8.3, 10.0)));
+            let r = ranked(
+                board,
+                &format!("{mains}works, please check\n{}rest fine\n", both(8.3, 10.0)),
+            );
             p(&r, "MAINS")
         };
         assert!(with("mains 50\n") > with("mains 60\n"), "{board}");
@@ -92,7 +108,10 @@ fn one_clock_alone_leads_to_its_adapter() {
     for (board, adapters) in BOARDS {
         for (n, adapter) in adapters.iter().enumerate() {
             let other = 2 - n;
-            let text = format!("came in faulty\nclock {} 8.3 s in 10.0 s\nclock {other} 10.0 s in 10.0 s\nrest fine\n", n + 1);
+            let text = format!(
+                "came in faulty\nclock {} 8.3 s in 10.0 s\nclock {other} 10.0 s in 10.0 s\nrest fine\n",
+                n + 1
+            );
             let r = ranked(board, &text);
             assert_eq!(leader(&r), *adapter, "{board}:\n{text}");
         }
@@ -105,10 +124,18 @@ fn within_the_tolerance_of_the_mains_nothing_is_accused() {
     for (board, _) in BOARDS {
         let without = ranked(board, "works, please check\nclocks ok\nrest fine\n");
         for shown in [9.8, 9.9, 10.0, 10.1, 10.2] {
-            let r = ranked(board, &format!("works, please check\n{}rest fine\n", both(shown, 10.0)));
+            let r = ranked(
+                board,
+                &format!("works, please check\n{}rest fine\n", both(shown, 10.0)),
+            );
             for s in &r.suspects {
                 let before = p(&without, &s.name);
-                assert!(s.probability < before + 0.01, "{board} {shown}: {} {before} -> {}", s.name, s.probability);
+                assert!(
+                    s.probability < before + 0.01,
+                    "{board} {shown}: {} {before} -> {}",
+                    s.name,
+                    s.probability
+                );
             }
         }
     }
@@ -128,12 +155,23 @@ fn the_clock_of_the_other_version_leads_to_the_crystal() {
         for q in [q, 1.0 / q] {
             let percent = (q - 1.0) * 100.0;
             let word = if percent > 0.0 { "fast" } else { "slow" };
-            let timers: String = ["1a", "1b", "2a", "2b"].iter().map(|t| format!("timer {t} {:.1} % {word}\n", percent.abs())).collect();
+            let timers: String = ["1a", "1b", "2a", "2b"]
+                .iter()
+                .map(|t| format!("timer {t} {:.1} % {word}\n", percent.abs()))
+                .collect();
             let r = ranked(board, &format!("came in faulty\n{timers}rest fine\n"));
             // On the narrow board the setting of the version (J3) does the same as the crystal.
             let clock = p(&r, crystal(board)) + p(&r, "J3");
-            assert!(clock > 0.8, "{board} {percent:.1}: {clock}; first {}", leader(&r));
-            assert!(leader(&r) == crystal(board) || leader(&r) == "J3", "{board}: {}", leader(&r));
+            assert!(
+                clock > 0.8,
+                "{board} {percent:.1}: {clock}; first {}",
+                leader(&r)
+            );
+            assert!(
+                leader(&r) == crystal(board) || leader(&r) == "J3",
+                "{board}: {}",
+                leader(&r)
+            );
         }
     }
 }
@@ -142,7 +180,10 @@ fn the_clock_of_the_other_version_leads_to_the_crystal() {
 #[test]
 fn one_timer_that_counts_wrong_leads_to_its_adapter() {
     for (board, adapters) in BOARDS {
-        let r = ranked(board, "came in faulty\ntimer 1 a 31 % slow\ntimer 1b ok\ntimer 2a ok\ntimer 2b ok\nrest fine\n");
+        let r = ranked(
+            board,
+            "came in faulty\ntimer 1 a 31 % slow\ntimer 1b ok\ntimer 2a ok\ntimer 2b ok\nrest fine\n",
+        );
         assert_eq!(leader(&r), adapters[0], "{board}");
     }
 }
@@ -151,7 +192,10 @@ fn one_timer_that_counts_wrong_leads_to_its_adapter() {
 #[test]
 fn clocks_that_stand_while_timers_run_lead_to_the_tick() {
     for (board, adapters) in BOARDS {
-        let r = ranked(board, &format!("came in faulty\n{}timers ok\nrest fine\n", both(0.0, 10.0)));
+        let r = ranked(
+            board,
+            &format!("came in faulty\n{}timers ok\nrest fine\n", both(0.0, 10.0)),
+        );
         assert_ne!(leader(&r), "MAINS", "{board}");
         for adapter in adapters {
             assert_ne!(leader(&r), adapter, "{board}");
@@ -162,9 +206,15 @@ fn clocks_that_stand_while_timers_run_lead_to_the_tick() {
 #[test]
 fn jumps_drifts_and_interrupts_are_read() {
     for (board, adapters) in BOARDS {
-        let r = ranked(board, "came in faulty\nclock 1 jumps\nclock 2 drifts\nrest fine\n");
+        let r = ranked(
+            board,
+            "came in faulty\nclock 1 jumps\nclock 2 drifts\nrest fine\n",
+        );
         assert!(!r.suspects.is_empty(), "{board}");
-        let r = ranked(board, "came in faulty\ninterrupt 1 never seen\ninterrupt 2 seen\nrest fine\n");
+        let r = ranked(
+            board,
+            "came in faulty\ninterrupt 1 never seen\ninterrupt 2 seen\nrest fine\n",
+        );
         assert_eq!(leader(&r), adapters[0], "{board}");
     }
 }
@@ -174,7 +224,17 @@ fn jumps_drifts_and_interrupts_are_read() {
 fn probabilities_of_all_ratios_sum_to_one() {
     use whichsocket::faultmap::model::KINDS;
     use whichsocket::faultmap::raw::Class;
-    for state in [State::Rate { shown: 8.3, real: 10.0 }, State::Rate { shown: 50.0, real: 60.0 }, State::OffBy(3.8)] {
+    for state in [
+        State::Rate {
+            shown: 8.3,
+            real: 10.0,
+        },
+        State::Rate {
+            shown: 50.0,
+            real: 60.0,
+        },
+        State::OffBy(3.8),
+    ] {
         let ratio = Ratio::of(&state).unwrap();
         let grid = ratio.grid();
         let mut mixtures = vec![ratio.near(1.0), ratio.any()];
@@ -186,7 +246,10 @@ fn probabilities_of_all_ratios_sum_to_one() {
         for m in mixtures {
             let last = 30_000;
             let sum: f64 = (0..=last).map(|k| grid.p(k, &m)).sum();
-            assert!((sum + grid.p_above(last, &m) - 1.0).abs() < 1e-9, "{state:?}: {sum}");
+            assert!(
+                (sum + grid.p_above(last, &m) - 1.0).abs() < 1e-9,
+                "{state:?}: {sum}"
+            );
         }
     }
 }

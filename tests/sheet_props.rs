@@ -210,7 +210,8 @@ fn voices() -> impl Strategy<Value = (Subject, State)> {
 
 /// A capacitor with what was measured of it.
 fn capacitor() -> impl Strategy<Value = (Subject, State)> {
-    let value = || (1u32..9999, select(vec!["e-6", "e-9", "e-12"])).prop_map(|(n, e)| format!("{n}{e}"));
+    let value =
+        || (1u32..9999, select(vec!["e-6", "e-9", "e-12"])).prop_map(|(n, e)| format!("{n}{e}"));
     let farads = || value().prop_map(|t| t.parse::<f64>().expect("a number"));
     let class = select(vec![
         CapClass::A,
@@ -235,28 +236,37 @@ fn capacitor() -> impl Strategy<Value = (Subject, State)> {
         option::of(select(vec!["bulged", "leaking"])),
         any::<bool>(),
     );
-    ("C[1-9][0-9]?", marking, measured).prop_map(|(name, m, (share, esr, loss, leakage, looks, old))| {
-        let (farads, volts, letter, class) = m;
-        let marking = Marking {
-            farads,
-            volts,
-            letter,
-            class,
-        };
-        // A value on the grid of a meter, not above what can be.
-        let measured = share.map(|s| format!("{:.0}e-12", farads * s * 1e12).parse().expect("a number"));
-        let reading = CapReading {
-            marking: Some(marking),
-            farads: measured.filter(|v: &f64| *v == 0.0 || *v >= 0.1e-12),
-            esr,
-            loss,
-            leakage,
-            looks: looks.map(String::from),
-            old,
-        };
-        let place = Place { name, pin: None };
-        (Subject::Capacitor(place), State::Capacitor(Box::new(reading)))
-    })
+    ("C[1-9][0-9]?", marking, measured).prop_map(
+        |(name, m, (share, esr, loss, leakage, looks, old))| {
+            let (farads, volts, letter, class) = m;
+            let marking = Marking {
+                farads,
+                volts,
+                letter,
+                class,
+            };
+            // A value on the grid of a meter, not above what can be.
+            let measured = share.map(|s| {
+                format!("{:.0}e-12", farads * s * 1e12)
+                    .parse()
+                    .expect("a number")
+            });
+            let reading = CapReading {
+                marking: Some(marking),
+                farads: measured.filter(|v: &f64| *v == 0.0 || *v >= 0.1e-12),
+                esr,
+                loss,
+                leakage,
+                looks: looks.map(String::from),
+                old,
+            };
+            let place = Place { name, pin: None };
+            (
+                Subject::Capacitor(place),
+                State::Capacitor(Box::new(reading)),
+            )
+        },
+    )
 }
 
 fn picture() -> impl Strategy<Value = (Subject, State)> {

@@ -5,7 +5,7 @@
 
 use whichsocket::observe::sound::Pitch;
 use whichsocket::rank::{Ranking, rank};
-use whichsocket::sheet::{Statement, State, parse};
+use whichsocket::sheet::{State, Statement, parse};
 use whichsocket::shipped::Library;
 use whichsocket::tones::{Generator, cents, note, note_hertz};
 
@@ -14,13 +14,21 @@ const PHASE_2: [f64; 2] = [985_248.61, 1_022_727.14];
 
 fn ranked(board: &str, text: &str) -> Ranking {
     let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).collect();
+    let lost: Vec<_> = sheet
+        .lines
+        .iter()
+        .filter(|l| l.not_understood.is_some())
+        .collect();
     assert!(lost.is_empty(), "{lost:?} of:\n{text}");
     rank(&Library::default().board(board).unwrap(), &[sheet]).unwrap()
 }
 
 fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects.iter().filter(|s| s.name == name).map(|s| s.probability).fold(0.0, f64::max)
+    r.suspects
+        .iter()
+        .filter(|s| s.name == name)
+        .map(|s| s.probability)
+        .fold(0.0, f64::max)
 }
 
 fn leader(r: &Ranking) -> &str {
@@ -39,23 +47,45 @@ fn notes_and_numbers_are_those_of_the_table() {
         let midi = note(cell[0]).unwrap_or_else(|| panic!("{line}"));
         assert_eq!(Some(f64::from(midi)), number(1), "{line}");
         let hertz = note_hertz(midi);
-        assert!((hertz - number(2).unwrap()).abs() < 6e-5 * hertz.max(1.0), "{line}: {hertz}");
+        assert!(
+            (hertz - number(2).unwrap()).abs() < 6e-5 * hertz.max(1.0),
+            "{line}: {hertz}"
+        );
         for (k, clock) in PHASE_2.into_iter().enumerate() {
-            let Some(register) = number(3 + 3 * k) else { continue };
+            let Some(register) = number(3 + 3 * k) else {
+                continue;
+            };
             let own = Generator::Accumulator.register(clock, hertz);
             assert_eq!(f64::from(own), register, "{line}");
             let gives = Generator::Accumulator.hertz(clock, own);
-            assert!((gives / number(4 + 3 * k).unwrap() - 1.0).abs() < 1e-5, "{line}: {gives}");
+            assert!(
+                (gives / number(4 + 3 * k).unwrap() - 1.0).abs() < 1e-5,
+                "{line}: {gives}"
+            );
             let off = cents(gives, hertz);
-            assert!((off - number(5 + 3 * k).unwrap()).abs() < 0.01, "{line}: {off}");
-            assert!(off.abs() <= Generator::Accumulator.rounding(clock, hertz) + 0.01, "{line}");
+            assert!(
+                (off - number(5 + 3 * k).unwrap()).abs() < 0.01,
+                "{line}: {off}"
+            );
+            assert!(
+                off.abs() <= Generator::Accumulator.rounding(clock, hertz) + 0.01,
+                "{line}"
+            );
         }
-        for (k, clock) in [1.0e6, 1.7734475e6, 1.7897725e6, 2.0e6].into_iter().enumerate() {
-            let Some(period) = number(9 + 2 * k) else { continue };
+        for (k, clock) in [1.0e6, 1.7734475e6, 1.7897725e6, 2.0e6]
+            .into_iter()
+            .enumerate()
+        {
+            let Some(period) = number(9 + 2 * k) else {
+                continue;
+            };
             let own = Generator::Divider.register(clock, hertz);
             assert_eq!(f64::from(own), period, "{line} at {clock}");
             let off = cents(Generator::Divider.hertz(clock, own), hertz);
-            assert!((off - number(10 + 2 * k).unwrap()).abs() < 0.02, "{line}: {off}");
+            assert!(
+                (off - number(10 + 2 * k).unwrap()).abs() < 0.02,
+                "{line}: {off}"
+            );
         }
         notes += 1;
     }
@@ -96,14 +126,24 @@ fn all_voices_off_by_the_clock_ratio_accuse_the_clock() {
         for sign in [-1.0, 1.0] {
             for tone in [130.81, 440.0, 1046.5] {
                 let heard = tone * 2f64.powf(sign * interval / 1200.0);
-                let hertz: String = (1..=3).map(|n| format!("voice {n} {heard:.1} Hz expected {tone}\n")).collect();
+                let hertz: String = (1..=3)
+                    .map(|n| format!("voice {n} {heard:.1} Hz expected {tone}\n"))
+                    .collect();
                 let word = if sign < 0.0 { "low" } else { "high" };
                 let in_cents = format!("all voices {interval:.1} cents {word}\n");
                 for lines in [hertz, in_cents] {
                     let r = ranked(board, &format!("came in faulty\n{lines}rest fine\n"));
-                    assert!(clock_leads(&r, clock), "{board}: {} for\n{lines}", leader(&r));
+                    assert!(
+                        clock_leads(&r, clock),
+                        "{board}: {} for\n{lines}",
+                        leader(&r)
+                    );
                     let all: f64 = clock.iter().map(|c| p(&r, c)).sum();
-                    assert!(all > 0.8 && p(&r, chip) < 0.1, "{board} {lines}: {all}, {chip} {}", p(&r, chip));
+                    assert!(
+                        all > 0.8 && p(&r, chip) < 0.1,
+                        "{board} {lines}: {all}, {chip} {}",
+                        p(&r, chip)
+                    );
                 }
             }
         }
@@ -115,11 +155,20 @@ fn all_voices_off_by_the_clock_ratio_accuse_the_clock() {
 fn one_voice_out_of_tune_accuses_the_chip() {
     for (board, clock, chip) in &CHIPS[..2] {
         for n in 1..=3 {
-            let others: String = (1..=3).filter(|k| *k != n).map(|k| format!("voice {k} 440 Hz expected A4\n")).collect();
+            let others: String = (1..=3)
+                .filter(|k| *k != n)
+                .map(|k| format!("voice {k} 440 Hz expected A4\n"))
+                .collect();
             for off in ["310 Hz expected 440", "190 cents high", "64.6 cents low"] {
-                let r = ranked(board, &format!("came in faulty\nvoice {n} {off}\n{others}rest fine\n"));
+                let r = ranked(
+                    board,
+                    &format!("came in faulty\nvoice {n} {off}\n{others}rest fine\n"),
+                );
                 assert_eq!(leader(&r), *chip, "{board}: voice {n} {off}");
-                assert!(clock.iter().all(|c| p(&r, c) < 0.05), "{board}: voice {n} {off}");
+                assert!(
+                    clock.iter().all(|c| p(&r, c) < 0.05),
+                    "{board}: voice {n} {off}"
+                );
             }
         }
     }
@@ -129,9 +178,16 @@ fn one_voice_out_of_tune_accuses_the_chip() {
 fn in_tune_accuses_nothing() {
     for (board, _, _) in CHIPS {
         let fine = ranked(board, "works, please check\nvoices 1 2 3 ok\nrest fine\n");
-        let r = ranked(board, "works, please check\nvoice 1 441 Hz expected A4\nvoice 2 2 cents low\nvoice 3 439.5 Hz expected 440\nrest fine\n");
+        let r = ranked(
+            board,
+            "works, please check\nvoice 1 441 Hz expected A4\nvoice 2 2 cents low\nvoice 3 439.5 Hz expected 440\nrest fine\n",
+        );
         for s in &r.suspects {
-            assert!(s.probability < p(&fine, &s.name) + 0.01, "{board}: {}", s.name);
+            assert!(
+                s.probability < p(&fine, &s.name) + 0.01,
+                "{board}: {}",
+                s.name
+            );
         }
     }
 }
@@ -161,7 +217,11 @@ fn parts_of_a_voice_lead_to_the_chip() {
         let lines = if board == "dunlin-64" {
             vec!["noise generator dead", "voice 1 envelope bad"]
         } else {
-            vec!["voice 1 waveform wrong", "voice 2 envelope bad", "noise generator bad"]
+            vec![
+                "voice 1 waveform wrong",
+                "voice 2 envelope bad",
+                "noise generator bad",
+            ]
         };
         for line in lines {
             let r = ranked(board, &format!("came in faulty\n{line}\nrest fine\n"));
@@ -176,31 +236,81 @@ fn parts_of_a_voice_lead_to_the_chip() {
 #[test]
 fn a_part_on_the_wrong_supply_is_called_out() {
     // The 9 V part on the 12 V board: switch off.
-    let r = ranked("64k-6510-wide", "came in faulty\nfitted U18 8580\nsound dead\nrest fine\n");
+    let r = ranked(
+        "64k-6510-wide",
+        "came in faulty\nfitted U18 8580\nsound dead\nrest fine\n",
+    );
     let stop = r.observed.stop.as_ref().expect("a stop");
-    assert!(stop.reason.contains("9 V") && stop.reason.contains("12 V"), "{}", stop.reason);
-    assert!(stop.remedy.contains("switch off") && stop.remedy.contains("U18") && stop.remedy.contains("6581"), "{}", stop.remedy);
+    assert!(
+        stop.reason.contains("9 V") && stop.reason.contains("12 V"),
+        "{}",
+        stop.reason
+    );
+    assert!(
+        stop.remedy.contains("switch off")
+            && stop.remedy.contains("U18")
+            && stop.remedy.contains("6581"),
+        "{}",
+        stop.remedy
+    );
     assert_eq!(leader(&r), "U18");
     // The 12 V part on the 9 V board: no danger, but no sound chip for it.
-    let r = ranked("64k-6510-narrow", "came in faulty\nfitted U9 6581\nloudness low\nrest fine\n");
+    let r = ranked(
+        "64k-6510-narrow",
+        "came in faulty\nfitted U9 6581\nloudness low\nrest fine\n",
+    );
     assert!(r.observed.stop.is_none());
     assert_eq!(leader(&r), "U9");
-    let hint = r.observed.hints.iter().find(|h| h.text.contains("6581")).expect("a hint");
-    assert!(hint.text.contains("12 V") && hint.text.contains("9 V") && hint.text.contains("Fit 8580"), "{}", hint.text);
+    let hint = r
+        .observed
+        .hints
+        .iter()
+        .find(|h| h.text.contains("6581"))
+        .expect("a hint");
+    assert!(
+        hint.text.contains("12 V") && hint.text.contains("9 V") && hint.text.contains("Fit 8580"),
+        "{}",
+        hint.text
+    );
     // The right part is not called out, and one that was replaced since is no matter.
     for lines in ["fitted U18 6581", "fitted U18 8580\nfitted U18 6581"] {
-        let r = ranked("64k-6510-wide", &format!("came in faulty\n{lines}\nsound dead\nrest fine\n"));
-        assert!(r.observed.stop.is_none() && r.observed.hints.is_empty(), "{lines}");
+        let r = ranked(
+            "64k-6510-wide",
+            &format!("came in faulty\n{lines}\nsound dead\nrest fine\n"),
+        );
+        assert!(
+            r.observed.stop.is_none() && r.observed.hints.is_empty(),
+            "{lines}"
+        );
     }
 }
 
 #[test]
 fn nothing_fitted_explains_the_silence_and_a_substitute_needs_time() {
-    let r = ranked("64k-6510-wide", "came in faulty\nempty U18\nsound dead\nrest fine\n");
-    assert!(r.suspects.iter().filter(|s| s.name != "U18").all(|s| s.probability < 0.3));
-    let with = |line: &str| ranked("64k-6510-wide", &format!("works, please check\n{line}\nvoices 1 2 3 dead\nrest fine\n"));
+    let r = ranked(
+        "64k-6510-wide",
+        "came in faulty\nempty U18\nsound dead\nrest fine\n",
+    );
+    assert!(
+        r.suspects
+            .iter()
+            .filter(|s| s.name != "U18")
+            .all(|s| s.probability < 0.3)
+    );
+    let with = |line: &str| {
+        ranked(
+            "64k-6510-wide",
+            &format!("works, please check\n{line}\nvoices 1 2 3 dead\nrest fine\n"),
+        )
+    };
     let substitute = with("fitted U18 substitute");
-    assert!(substitute.observed.hints.iter().any(|h| h.text.contains("some seconds")));
+    assert!(
+        substitute
+            .observed
+            .hints
+            .iter()
+            .any(|h| h.text.contains("some seconds"))
+    );
     assert!(with("fitted U18 6581").observed.hints.is_empty());
 }
 
@@ -211,12 +321,19 @@ fn probabilities_of_all_intervals_sum_to_one() {
     use whichsocket::observe::valued::{system_clock, version_ratio};
     let model = Library::default().board("64k-6510-wide").unwrap();
     let grid = Pitch::grid();
-    for pitch in [Pitch::of(440.0, Generator::Accumulator), Pitch::of(4000.0, Generator::Divider)] {
+    for pitch in [
+        Pitch::of(440.0, Generator::Accumulator),
+        Pitch::of(4000.0, Generator::Divider),
+    ] {
         let mut all = vec![pitch.near(0.0), pitch.any()];
         all.extend(KINDS.map(|k| pitch.under(k)));
         let clocks = system_clock(&model);
         assert!(!clocks.is_empty());
-        all.extend(clocks.iter().map(|c| pitch.system(c, version_ratio(&model))));
+        all.extend(
+            clocks
+                .iter()
+                .map(|c| pitch.system(c, version_ratio(&model))),
+        );
         for m in all {
             let sum: f64 = (grid.lowest..=5000).map(|k| grid.p(k, &m)).sum();
             assert!((sum + grid.p_above(5000, &m) - 1.0).abs() < 1e-9, "{sum}");

@@ -14,7 +14,11 @@ const BITS: [&str; 8] = ["U21", "U9", "U22", "U10", "U23", "U11", "U24", "U12"];
 
 fn ranked(text: &str) -> Ranking {
     let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet.lines.iter().filter(|l| l.not_understood.is_some()).collect();
+    let lost: Vec<_> = sheet
+        .lines
+        .iter()
+        .filter(|l| l.not_understood.is_some())
+        .collect();
     assert!(lost.is_empty(), "{lost:?} of:\n{text}");
     rank(&Library::default().board(WIDE).unwrap(), &[sheet]).unwrap()
 }
@@ -24,7 +28,11 @@ fn leader(r: &Ranking) -> &str {
 }
 
 fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects.iter().filter(|s| s.name == name).map(|s| s.probability).fold(0.0, f64::max)
+    r.suspects
+        .iter()
+        .filter(|s| s.name == name)
+        .map(|s| s.probability)
+        .fold(0.0, f64::max)
 }
 
 /// Two characters that differ in one bit accuse the chip of that bit: `A` is 41, `C` 43, `E` 45, `I` 49, `Q` 51 (hex).
@@ -44,10 +52,17 @@ fn several_characters_are_weighed_together() {
     let three = ranked("came in faulty\nshows I for A\nshows K for C\nshows M for E\n");
     assert_eq!(leader(&three), "U10");
     assert!(p(&three, "U10") >= p(&one, "U10") - 1e-9);
-    let failed = |r: &Ranking| r.observed.readings.iter().filter(|x| matches!(&x.evidence, Evidence::Check(c) if c.check == "memory.bit.3" && c.outcome == Outcome::Fail)).count();
+    let failed = |r: &Ranking| {
+        r.observed.readings.iter().filter(|x| matches!(&x.evidence, Evidence::Check(c) if c.check == "memory.bit.3" && c.outcome == Outcome::Fail)).count()
+    };
     assert_eq!((failed(&one), failed(&three)), (1, 1));
     let two = ranked("came in faulty\nshows I for A\nshows C for A\n");
-    assert!(p(&two, "U10") > 0.3 && p(&two, "U9") > 0.3, "{} {}", p(&two, "U10"), p(&two, "U9"));
+    assert!(
+        p(&two, "U10") > 0.3 && p(&two, "U9") > 0.3,
+        "{} {}",
+        p(&two, "U10"),
+        p(&two, "U9")
+    );
 }
 
 /// 38911 bytes are free on this board (its map); fewer mean memory, more cannot be.
@@ -61,7 +76,13 @@ fn bytes_free_speak_of_memory() {
     let memory: f64 = BITS.iter().map(|b| p(&short, b)).sum();
     assert!(BITS.contains(&leader(&short)), "{}", leader(&short));
     assert!(memory > BITS.iter().map(|b| p(&fine, b)).sum::<f64>());
-    assert!(short.observed.hints.iter().any(|h| h.text.contains("8192 short")));
+    assert!(
+        short
+            .observed
+            .hints
+            .iter()
+            .any(|h| h.text.contains("8192 short"))
+    );
     let more = parse("test", format!("{} bytes free\n", expected + 1).as_bytes()).unwrap();
     let o = observe(&model, &[more]);
     assert!(o.diags.iter().any(|(_, d)| d.message.contains("more than")));
@@ -77,15 +98,28 @@ fn loops_may_stand_anywhere() {
         assert!(s.lines[0].not_understood.is_none(), "{line}");
         let o = observe(&model, &[s]);
         let checks = o.readings.iter().filter_map(|r| match &r.evidence {
-            Evidence::Check(c) if c.check.starts_with("memory") => Some((c.check.clone(), c.outcome, c.looped)),
+            Evidence::Check(c) if c.check.starts_with("memory") => {
+                Some((c.check.clone(), c.outcome, c.looped))
+            }
             _ => None,
         });
         checks.collect::<Vec<_>>()
     };
     let first = outcome("memory bit 3 bad in 3 of 20 loops");
-    assert_eq!(first, [("memory.bit.3".to_string(), Outcome::Intermittent, true)]);
+    assert_eq!(
+        first,
+        [("memory.bit.3".to_string(), Outcome::Intermittent, true)]
+    );
     assert_eq!(outcome("memory bit 3: 3 of 20 loops bad"), first);
-    for line in ["memory 3 of 20 loops bad", "memory bad 3 of 20 loops", "memory 3/20 loops bad"] {
-        assert_eq!(outcome(line), [("memory".to_string(), Outcome::Intermittent, true)], "{line}");
+    for line in [
+        "memory 3 of 20 loops bad",
+        "memory bad 3 of 20 loops",
+        "memory 3/20 loops bad",
+    ] {
+        assert_eq!(
+            outcome(line),
+            [("memory".to_string(), Outcome::Intermittent, true)],
+            "{line}"
+        );
     }
 }

@@ -2,7 +2,8 @@
 
 use super::entry::{CapReading, Marking};
 use super::limits::{
-    Class, TEST_HERTZ, is_preferred, leakage, next_value, next_volts, series_resistance, tan_delta, tolerance, worn_factor,
+    Class, TEST_HERTZ, is_preferred, leakage, next_value, next_volts, series_resistance, tan_delta,
+    tolerance, worn_factor,
 };
 use crate::quantity::{Unit, show};
 
@@ -44,7 +45,12 @@ const LOSS_BAD: f64 = 5.0;
 /// The class of limits of a marking: as told, else by its value and letter.
 pub fn class_of(m: &Marking) -> Class {
     let close = matches!(m.letter, Some('B' | 'C' | 'D' | 'F' | 'G' | 'J'));
-    m.class.unwrap_or(if m.farads >= ELECTROLYTIC_FROM && !close { Class::A } else { Class::Film })
+    m.class
+        .unwrap_or(if m.farads >= ELECTROLYTIC_FROM && !close {
+            Class::A
+        } else {
+            Class::Film
+        })
 }
 
 /// Judges a capacitor. `printed` is its marking when the reading has none (the board map may know it).
@@ -62,12 +68,17 @@ pub fn judge(reading: &CapReading, printed: Option<Marking>) -> Judged {
         j.value(reading, m);
         j.losses(reading, m);
     } else if reading.farads.is_some() || reading.esr.is_some() {
-        j.remarks.push("type what is printed on it too, as in 100uF/16V: without it there is no limit".into());
+        j.remarks.push(
+            "type what is printed on it too, as in 100uF/16V: without it there is no limit".into(),
+        );
     }
     if let Some(loss) = reading.loss {
         let (verdict, limit) = match loss {
             l if l > LOSS_BAD => (Verdict::Replace, format!("over {LOSS_BAD} % is too much")),
-            l if l > LOSS_GOOD => (Verdict::Worn, format!("up to {LOSS_GOOD} % is good, over {LOSS_BAD} % too much")),
+            l if l > LOSS_GOOD => (
+                Verdict::Worn,
+                format!("up to {LOSS_GOOD} % is good, over {LOSS_BAD} % too much"),
+            ),
             _ => (Verdict::Keep, format!("up to {LOSS_GOOD} % is good")),
         };
         j.say(verdict, format!("loses {loss} % after a pulse; {limit}"));
@@ -79,7 +90,9 @@ pub fn judge(reading: &CapReading, printed: Option<Marking>) -> Judged {
         };
         j.remarks.push(text.into());
     }
-    let replacement = marking.filter(|_| j.worst == Verdict::Replace).map(|m| replacement(&m));
+    let replacement = marking
+        .filter(|_| j.worst == Verdict::Replace)
+        .map(|m| replacement(&m));
     Judged {
         verdict: j.worst,
         reasons: j.reasons,
@@ -115,20 +128,40 @@ impl Judging {
     /// The measured value against the tolerance.
     fn value(&mut self, reading: &CapReading, m: &Marking) {
         if !is_preferred(m.farads) {
-            let text = format!("{} is no value of the E series: read the print again", show(m.farads, Unit::Farad));
+            let text = format!(
+                "{} is no value of the E series: read the print again",
+                show(m.farads, Unit::Farad)
+            );
             self.remarks.push(text);
         }
         let Some(value) = reading.farads else { return };
         let (low, high) = tolerance(m.letter, m.farads);
         let share = value / m.farads * 100.0;
-        let by = m.letter.map_or("without a letter".to_string(), |l| format!("tolerance {l}"));
-        let limits = format!("{by}: {:.4} to {:.4} %", low / m.farads * 100.0, high / m.farads * 100.0).replace(".0000", "");
+        let by = m
+            .letter
+            .map_or("without a letter".to_string(), |l| format!("tolerance {l}"));
+        let limits = format!(
+            "{by}: {:.4} to {:.4} %",
+            low / m.farads * 100.0,
+            high / m.farads * 100.0
+        )
+        .replace(".0000", "");
         let text = format!("holds {share:.0} % of its value; {limits}");
         // The last digit of a meter is no reason.
         let within = value >= low * (1.0 - 1e-9) && value <= high * (1.0 + 1e-9);
-        self.say(if within { Verdict::Keep } else { Verdict::Replace }, text);
+        self.say(
+            if within {
+                Verdict::Keep
+            } else {
+                Verdict::Replace
+            },
+            text,
+        );
         if value > high {
-            self.remarks.push("it reads too much: one that leaks does, and one that is measured in the circuit".into());
+            self.remarks.push(
+                "it reads too much: one that leaks does, and one that is measured in the circuit"
+                    .into(),
+            );
         }
     }
 
@@ -143,18 +176,30 @@ impl Judging {
                 r if r > limit => Verdict::Worn,
                 _ => Verdict::Keep,
             };
-            let text = format!("esr {esr} ohm; a new one {limit:.3} at most, at the end of its life {worn:.3} (tan d {tan:.2}, 120 Hz)");
+            let text = format!(
+                "esr {esr} ohm; a new one {limit:.3} at most, at the end of its life {worn:.3} (tan d {tan:.2}, 120 Hz)"
+            );
             self.say(verdict, text);
             if m.volts.is_none() {
-                self.remarks.push("type its rated volts for a sharper limit".into());
+                self.remarks
+                    .push("type its rated volts for a sharper limit".into());
             }
         } else if reading.esr.is_some() {
-            self.remarks.push("no limit of series resistance is known for film and ceramic".into());
+            self.remarks
+                .push("no limit of series resistance is known for film and ceramic".into());
         }
         if let (Some(i), Some(v), true) = (reading.leakage, m.volts, class != Class::Film) {
             let limit = leakage(class, m.farads, v);
-            let verdict = if i > limit { Verdict::Replace } else { Verdict::Keep };
-            let text = format!("leaks {}; {} at most after two minutes at {v} V", show(i, Unit::Ampere), micro(limit));
+            let verdict = if i > limit {
+                Verdict::Replace
+            } else {
+                Verdict::Keep
+            };
+            let text = format!(
+                "leaks {}; {} at most after two minutes at {v} V",
+                show(i, Unit::Ampere),
+                micro(limit)
+            );
             self.say(verdict, text);
         }
     }
@@ -168,12 +213,23 @@ fn micro(amperes: f64) -> String {
 /// What to fit: the next value that is made, volts never lower, 105 °C.
 pub fn replacement(m: &Marking) -> String {
     let class = class_of(m);
-    let value = if class == Class::Film { m.farads } else { next_value(m.farads) };
-    let volts = m.volts.map_or("the same volts or more".to_string(), |v| format!("{} V or more", next_volts(v)));
+    let value = if class == Class::Film {
+        m.farads
+    } else {
+        next_value(m.farads)
+    };
+    let volts = m.volts.map_or("the same volts or more".to_string(), |v| {
+        format!("{} V or more", next_volts(v))
+    });
     match class {
         Class::Film => {
-            let letter = m.letter.map_or(String::new(), |l| format!(", tolerance {l} or closer"));
-            format!("{}, {volts}{letter}, of the same kind", show(value, Unit::Farad))
+            let letter = m
+                .letter
+                .map_or(String::new(), |l| format!(", tolerance {l} or closer"));
+            format!(
+                "{}, {volts}{letter}, of the same kind",
+                show(value, Unit::Farad)
+            )
         }
         Class::C => format!("{}, {volts}, 105 °C, non-polar", show(value, Unit::Farad)),
         _ => format!("{}, {volts}, 105 °C", show(value, Unit::Farad)),

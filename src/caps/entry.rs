@@ -68,10 +68,13 @@ fn chunks(text: &str) -> Vec<&str> {
     let bytes = text.as_bytes();
     let mut start = None;
     for (i, c) in text.char_indices() {
-        let digit_at = |k: Option<usize>| k.and_then(|k| bytes.get(k)).is_some_and(u8::is_ascii_digit);
+        let digit_at =
+            |k: Option<usize>| k.and_then(|k| bytes.get(k)).is_some_and(u8::is_ascii_digit);
         // A decimal comma stands between digits.
         let decimal = matches!(c, '.' | ',') && digit_at(i.checked_sub(1)) && digit_at(Some(i + 1));
-        let part = c.is_alphanumeric() || decimal || (c == '-' && digit_at(Some(i + 1)) && start.is_none());
+        let part = c.is_alphanumeric()
+            || decimal
+            || (c == '-' && digit_at(Some(i + 1)) && start.is_none());
         if part {
             start.get_or_insert(i);
             continue;
@@ -104,13 +107,18 @@ impl<'t> Reader<'t> {
 
     /// The designator: letters and digits, neither a number nor a word with a meaning.
     fn name(&mut self) -> Option<String> {
-        if self.peek(0).is_some_and(|w| matches!(&*w.to_lowercase(), "cap" | "capacitor")) {
+        if self
+            .peek(0)
+            .is_some_and(|w| matches!(&*w.to_lowercase(), "cap" | "capacitor"))
+        {
             self.at += 1;
         }
         let word = self.peek(0)?;
         let digits = word.trim_start_matches(|c: char| c.is_ascii_alphabetic());
         let letters = word.len() - digits.len();
-        let is = (1..=3).contains(&letters) && !digits.is_empty() && digits.bytes().all(|b| b.is_ascii_digit());
+        let is = (1..=3).contains(&letters)
+            && !digits.is_empty()
+            && digits.bytes().all(|b| b.is_ascii_digit());
         if is {
             self.at += 1;
         }
@@ -130,7 +138,10 @@ impl<'t> Reader<'t> {
             ":" | "is" | "measured" | "meas" | "reads" | "now" => self.measured = true,
             "esr" => self.out.esr = Some(self.value(Unit::Ohm, "ohms, as in esr 2.1")?),
             "loss" | "vloss" | "loses" => self.out.loss = Some(self.percent()?),
-            "leakage" => self.out.leakage = Some(self.value(Unit::Ampere, "the current, as in leakage 12 uA")?),
+            "leakage" => {
+                self.out.leakage =
+                    Some(self.value(Unit::Ampere, "the current, as in leakage 12 uA")?)
+            }
             "bulged" | "bulging" | "swollen" => self.out.looks = Some("bulged".into()),
             "leaking" | "leaked" | "leaks" => self.out.looks = Some("leaking".into()),
             "old" | "original" | "aged" => self.out.old = true,
@@ -138,10 +149,18 @@ impl<'t> Reader<'t> {
             "film" | "ceramic" | "foil" => self.class = Some(Class::Film),
             "class" | "series" => self.class = Some(self.class_letter()?),
             "ok" | "good" | "bad" | "and" | "looks" | "years" | "c" => {}
-            _ if word.len() == 1 && is_letter(word.chars().next().unwrap_or(' ').to_ascii_uppercase()) && !self.measured => {
+            _ if word.len() == 1
+                && is_letter(word.chars().next().unwrap_or(' ').to_ascii_uppercase())
+                && !self.measured =>
+            {
                 self.letter = word.chars().next().map(|c| c.to_ascii_uppercase());
             }
-            _ => return fault(format!("`{word}` is not known of a capacitor"), format!("write as in {EXAMPLE}")),
+            _ => {
+                return fault(
+                    format!("`{word}` is not known of a capacitor"),
+                    format!("write as in {EXAMPLE}"),
+                );
+            }
         }
         Ok(())
     }
@@ -154,7 +173,12 @@ impl<'t> Reader<'t> {
             "b" => Class::B,
             "c" => Class::C,
             "d" => Class::D,
-            _ => return fault(format!("class `{word}` is not known"), "the classes are A (105 °C), B (85 °C), C (non-polar), D (low leakage)"),
+            _ => {
+                return fault(
+                    format!("class `{word}` is not known"),
+                    "the classes are A (105 °C), B (85 °C), C (non-polar), D (low leakage)",
+                );
+            }
         })
     }
 
@@ -163,7 +187,10 @@ impl<'t> Reader<'t> {
         let Some(word) = self.peek(0) else {
             return fault("a number is missing", format!("write as in {EXAMPLE}"));
         };
-        let joined = self.peek(1).filter(|w| w.chars().all(char::is_alphabetic)).map(|unit| format!("{word} {unit}"));
+        let joined = self
+            .peek(1)
+            .filter(|w| w.chars().all(char::is_alphabetic))
+            .map(|unit| format!("{word} {unit}"));
         let whole = |text: &str| match quantity(text) {
             Ok(("", q)) => Ok(q),
             Ok((rest, _)) => Err(QuantityFault::Trailing(rest.trim().to_string())),
@@ -179,7 +206,9 @@ impl<'t> Reader<'t> {
         self.at += taken;
         match found {
             Ok(q) => Ok(q),
-            Err(QuantityFault::AmbiguousUnit(unit, hint)) => fault(format!("`{unit}` can mean two units"), hint),
+            Err(QuantityFault::AmbiguousUnit(unit, hint)) => {
+                fault(format!("`{unit}` can mean two units"), hint)
+            }
             Err(e) => fault(format!("`{word}`: {e}"), format!("write as in {EXAMPLE}")),
         }
     }
@@ -190,7 +219,10 @@ impl<'t> Reader<'t> {
         let wrong = q.unit.is_some_and(|u| u != unit) || q.bare_prefix && unit != Unit::Ohm;
         let most = if unit == Unit::Ohm { MOST_OHMS } else { 1.0 };
         if wrong || (q.unit.is_none() && unit != Unit::Ohm) || !(0.0..=most).contains(&q.value) {
-            return fault(format!("{} is not what is measured here", shown(&q)), format!("type {what}"));
+            return fault(
+                format!("{} is not what is measured here", shown(&q)),
+                format!("type {what}"),
+            );
         }
         Ok(q.value)
     }
@@ -201,7 +233,10 @@ impl<'t> Reader<'t> {
             self.at += 1;
         }
         if q.unit.is_some() || q.bare_prefix || !(0.0..=100.0).contains(&q.value) {
-            return fault(format!("a loss of {} cannot be", shown(&q)), "type per cent, as in loss 6 %");
+            return fault(
+                format!("a loss of {} cannot be", shown(&q)),
+                "type per cent, as in loss 6 %",
+            );
         }
         Ok(q.value)
     }
@@ -210,7 +245,10 @@ impl<'t> Reader<'t> {
     fn number(&mut self) -> Result<(), Fault> {
         let word = self.peek(0).unwrap_or("");
         // `40 years`, `105 C`: age and temperature decide nothing.
-        if let Some("years" | "C") = self.peek(1).filter(|_| word.bytes().all(|b| b.is_ascii_digit())) {
+        if let Some("years" | "C") = self
+            .peek(1)
+            .filter(|_| word.bytes().all(|b| b.is_ascii_digit()))
+        {
             self.out.old |= self.peek(1) == Some("years");
             self.at += 2;
             return Ok(());
@@ -225,7 +263,10 @@ impl<'t> Reader<'t> {
             Some(Unit::Farad) => self.capacitance(q.value),
             Some(Unit::Volt) if !self.measured => {
                 if !(VOLTS.0..=VOLTS.1).contains(&q.value) {
-                    return fault(format!("rated {} cannot be", shown(&q)), "type the volts printed on it, as in 100uF/16V");
+                    return fault(
+                        format!("rated {} cannot be", shown(&q)),
+                        "type the volts printed on it, as in 100uF/16V",
+                    );
                 }
                 self.volts = Some(q.value);
                 Ok(())
@@ -243,21 +284,36 @@ impl<'t> Reader<'t> {
                 self.out.loss = Some(self.percent()?);
                 Ok(())
             }
-            None => fault(format!("`{word}` has no unit"), format!("type the unit: uF, nF, pF, V, ohm, % (as in {EXAMPLE})")),
-            Some(_) => fault(format!("{} says nothing of a capacitor here", shown(&q)), format!("write as in {EXAMPLE}")),
+            None => fault(
+                format!("`{word}` has no unit"),
+                format!("type the unit: uF, nF, pF, V, ohm, % (as in {EXAMPLE})"),
+            ),
+            Some(_) => fault(
+                format!("{} says nothing of a capacitor here", shown(&q)),
+                format!("write as in {EXAMPLE}"),
+            ),
         }
     }
 
     fn capacitance(&mut self, farads: f64) -> Result<(), Fault> {
         let zero = self.measured && farads == 0.0;
         if !zero && !(FARADS.0..=FARADS.1).contains(&farads) {
-            let hint = format!("did you mean {}? Electrolytics are in uF, small ones in nF and pF", show(farads * 1e-6, Unit::Farad));
-            return fault(format!("{} cannot be on such a board", show(farads, Unit::Farad)), hint);
+            let hint = format!(
+                "did you mean {}? Electrolytics are in uF, small ones in nF and pF",
+                show(farads * 1e-6, Unit::Farad)
+            );
+            return fault(
+                format!("{} cannot be on such a board", show(farads, Unit::Farad)),
+                hint,
+            );
         }
         if self.measured {
             self.out.farads = Some(farads);
         } else if self.farads.replace(farads).is_some() {
-            return fault("two values before the colon", format!("put what was measured behind it: {EXAMPLE}"));
+            return fault(
+                "two values before the colon",
+                format!("put what was measured behind it: {EXAMPLE}"),
+            );
         }
         Ok(())
     }
@@ -270,14 +326,22 @@ impl<'t> Reader<'t> {
             letter: self.letter,
             class: self.class,
         });
-        if out.marking.is_none() && (self.volts.is_some() || self.letter.is_some() || self.class.is_some()) {
-            return fault("its value is missing", format!("type what is printed on it: {EXAMPLE}"));
+        if out.marking.is_none()
+            && (self.volts.is_some() || self.letter.is_some() || self.class.is_some())
+        {
+            return fault(
+                "its value is missing",
+                format!("type what is printed on it: {EXAMPLE}"),
+            );
         }
         if let (Some(m), Some(v)) = (out.marking, out.farads)
             && v > MOST_OF_VALUE * m.farads
         {
             let (v, m) = (show(v, Unit::Farad), show(m.farads, Unit::Farad));
-            return fault(format!("{v} measured of {m} cannot be"), "look at the units of both");
+            return fault(
+                format!("{v} measured of {m} cannot be"),
+                "look at the units of both",
+            );
         }
         if out == CapReading::default() {
             return fault("nothing is said of it", format!("write as in {EXAMPLE}"));
@@ -287,7 +351,8 @@ impl<'t> Reader<'t> {
 }
 
 fn shown(q: &Quantity) -> String {
-    q.unit.map_or_else(|| q.value.to_string(), |u| show(q.value, u))
+    q.unit
+        .map_or_else(|| q.value.to_string(), |u| show(q.value, u))
 }
 
 /// `100u`, `4n7J`, `104K`: a value as it is printed, with its letter. Three digits and a letter are two digits and a number of zeros,
@@ -302,16 +367,28 @@ fn farads_as_printed(word: &str) -> Option<(f64, Option<char>)> {
         _ => None,
     };
     // `100u` is no quantity by itself, `100uF` is.
-    let small = |text: &str| farads(text).or_else(|| text.ends_with(['u', 'n', 'p', 'µ']).then(|| farads(&format!("{text}F"))).flatten());
+    let small = |text: &str| {
+        farads(text).or_else(|| {
+            text.ends_with(['u', 'n', 'p', 'µ'])
+                .then(|| farads(&format!("{text}F")))
+                .flatten()
+        })
+    };
     if let Some(v) = small(word) {
         return Some((v, None));
     }
     let letter = word.chars().next_back().filter(|c| is_letter(*c))?;
     let digits = &word[..word.len() - letter.len_utf8()];
-    if digits.len() == 3 && digits.bytes().all(|b| b.is_ascii_digit()) && matches!(letter, 'J' | 'K' | 'M' | 'Z') {
+    if digits.len() == 3
+        && digits.bytes().all(|b| b.is_ascii_digit())
+        && matches!(letter, 'J' | 'K' | 'M' | 'Z')
+    {
         let number: f64 = digits[..2].parse().ok()?;
         let zeros: i32 = digits[2..].parse().ok()?;
-        return Some((format!("{number}e{}", zeros - 12).parse().ok()?, Some(letter)));
+        return Some((
+            format!("{number}e{}", zeros - 12).parse().ok()?,
+            Some(letter),
+        ));
     }
     small(digits).map(|v| (v, Some(letter)))
 }
@@ -336,7 +413,11 @@ pub fn write(name: Option<&str>, reading: &CapReading) -> String {
     all.extend(reading.farads.map(|v| show(v, Unit::Farad)));
     all.extend(reading.esr.map(|r| format!("esr {}", show(r, Unit::Ohm))));
     all.extend(reading.loss.map(|l| format!("loss {l} %")));
-    all.extend(reading.leakage.map(|i| format!("leakage {}", show(i, Unit::Ampere))));
+    all.extend(
+        reading
+            .leakage
+            .map(|i| format!("leakage {}", show(i, Unit::Ampere))),
+    );
     all.extend(reading.looks.clone());
     all.extend(reading.old.then(|| "old".to_string()));
     if !all.is_empty() {

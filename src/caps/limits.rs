@@ -36,7 +36,11 @@ pub fn rated_volts() -> impl Iterator<Item = f64> {
 pub fn tan_delta(class: Class, farads: f64, volts: Option<f64>) -> Option<f64> {
     let rows = TAN_DELTA.iter().find(|(c, _)| *c == class)?.1;
     let volts = volts.unwrap_or(rows[0].0);
-    let row = rows.iter().rev().find(|r| r.0 <= volts + 1e-9).unwrap_or(&rows[0]);
+    let row = rows
+        .iter()
+        .rev()
+        .find(|r| r.0 <= volts + 1e-9)
+        .unwrap_or(&rows[0]);
     let above = (farads * 1e6 - 1000.0).max(0.0) / 1000.0;
     Some(row.1 + PER_1000_UF * above)
 }
@@ -80,7 +84,11 @@ pub fn is_letter(letter: char) -> bool {
 /// Smallest and largest value in farads that the marking allows.
 pub fn tolerance(letter: Option<char>, farads: f64) -> (f64, f64) {
     if let Some((_, size)) = SMALL.iter().find(|l| Some(l.0) == letter) {
-        let by = if farads < 10e-12 { size * 1e-12 } else { size / 100.0 * farads };
+        let by = if farads < 10e-12 {
+            size * 1e-12
+        } else {
+            size / 100.0 * farads
+        };
         return (farads - by, farads + by);
     }
     let found = LETTERS.iter().find(|l| Some(l.0) == letter);
@@ -121,7 +129,10 @@ pub fn next_value(farads: f64) -> f64 {
     }
     let (_, tens) = decade(farads);
     let all = E6.iter().map(|e| e * tens).chain([10.0 * tens]);
-    let next = all.into_iter().find(|v| *v >= NEAR_BELOW * farads).unwrap_or(farads);
+    let next = all
+        .into_iter()
+        .find(|v| *v >= NEAR_BELOW * farads)
+        .unwrap_or(farads);
     // 4.7 · 10 µF as it is written, without the noise of the multiplication.
     format!("{next:.3e}").parse().unwrap_or(next)
 }

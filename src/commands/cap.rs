@@ -22,7 +22,10 @@ pub fn cap(args: &CapArgs, console: &mut Console) -> std::io::Result<u8> {
         }
     };
     let (mut all, mut faults) = (Vec::new(), Vec::new());
-    let lines = text.lines().enumerate().map(|(i, l)| (i + 1, l.split('#').next().unwrap_or("").trim()));
+    let lines = text
+        .lines()
+        .enumerate()
+        .map(|(i, l)| (i + 1, l.split('#').next().unwrap_or("").trim()));
     for (number, line) in lines.filter(|(_, l)| !l.is_empty()) {
         match parse(line) {
             Ok((name, reading)) => all.push((number, name, line, judge(&reading, None))),
@@ -30,7 +33,11 @@ pub fn cap(args: &CapArgs, console: &mut Console) -> std::io::Result<u8> {
         }
     }
     for (number, line, fault) in &faults {
-        writeln!(console.err, "line {number}: {line}\n  {}\n  {}", fault.what, fault.hint)?;
+        writeln!(
+            console.err,
+            "line {number}: {line}\n  {}\n  {}",
+            fault.what, fault.hint
+        )?;
     }
     if args.json {
         let one = |(number, name, line, judged): &(usize, Option<String>, &str, Judged)| serde_json::json!({ "line": number, "name": name, "text": line, "judged": judged });
@@ -43,7 +50,12 @@ pub fn cap(args: &CapArgs, console: &mut Console) -> std::io::Result<u8> {
         writeln!(console.out, "{whole}")?;
     } else {
         for (number, name, line, judged) in &all {
-            said(console, name.as_deref().unwrap_or(&format!("line {number}")), line, judged)?;
+            said(
+                console,
+                name.as_deref().unwrap_or(&format!("line {number}")),
+                line,
+                judged,
+            )?;
         }
         if !all.is_empty() {
             writeln!(console.out, "{}", textwrap::fill(CAUTION, 80))?;
@@ -66,8 +78,13 @@ fn text(args: &CapArgs) -> Result<String, String> {
     };
     match read {
         Err(e) => Err(format!("{name}: {e}")),
-        Ok(n) if n as u64 > LONGEST => Err(format!("{name}: longer than 1 MB, no list of capacitors")),
-        Ok(_) if text.trim().is_empty() => Err(format!("{name}: nothing in it; a line is {}", crate::caps::entry::EXAMPLE)),
+        Ok(n) if n as u64 > LONGEST => {
+            Err(format!("{name}: longer than 1 MB, no list of capacitors"))
+        }
+        Ok(_) if text.trim().is_empty() => Err(format!(
+            "{name}: nothing in it; a line is {}",
+            crate::caps::entry::EXAMPLE
+        )),
         Ok(_) => Ok(text),
     }
 }
@@ -80,12 +97,18 @@ fn said(console: &mut Console, name: &str, line: &str, judged: &Judged) -> std::
         Verdict::Measure => "measure",
     };
     writeln!(console.out, "{name}  {word}    ({line})")?;
-    let options = textwrap::Options::new(80).initial_indent("    ").subsequent_indent("      ");
+    let options = textwrap::Options::new(80)
+        .initial_indent("    ")
+        .subsequent_indent("      ");
     for text in judged.reasons.iter().chain(&judged.remarks) {
         writeln!(console.out, "{}", textwrap::fill(text, &options))?;
     }
     if let Some(r) = &judged.replacement {
-        writeln!(console.out, "{}", textwrap::fill(&format!("fit {r}"), &options))?;
+        writeln!(
+            console.out,
+            "{}",
+            textwrap::fill(&format!("fit {r}"), &options)
+        )?;
     }
     Ok(())
 }

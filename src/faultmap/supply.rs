@@ -18,7 +18,11 @@ pub struct Mismatch {
 }
 
 /// Supply pins that get another voltage here than the type needs; `supply` holds volts by signal.
-pub fn mismatches(model: &BoardModel, position: &Position, supply: &BTreeMap<String, f64>) -> Vec<Mismatch> {
+pub fn mismatches(
+    model: &BoardModel,
+    position: &Position,
+    supply: &BTreeMap<String, f64>,
+) -> Vec<Mismatch> {
     let of = |(signal, needs): (&String, &f64)| {
         let gets = volts_at(model, position, signal)?;
         let wrong = (gets - needs).abs() > needs.abs() * SUPPLY_SHARE;
@@ -35,7 +39,18 @@ pub fn mismatches(model: &BoardModel, position: &Position, supply: &BTreeMap<Str
 /// is made for.
 pub fn volts_at(model: &BoardModel, position: &Position, signal: &str) -> Option<f64> {
     let line = position.line_at(signal)?;
-    let rail = model.rails.values().find(|r| r.line == line).map(|r| r.nominal);
-    let made_for = || position.types.get(position.part_type.as_ref()?)?.supply.get(signal).copied();
+    let rail = model
+        .rails
+        .values()
+        .find(|r| r.line == line)
+        .map(|r| r.nominal);
+    let made_for = || {
+        position
+            .types
+            .get(position.part_type.as_ref()?)?
+            .supply
+            .get(signal)
+            .copied()
+    };
     rail.or_else(made_for)
 }

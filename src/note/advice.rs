@@ -98,7 +98,10 @@ fn wrong_supply(model: &BoardModel, position: &Position, raw: &TypeRaw) -> Vec<S
     let all = mismatches(model, position, &raw.supply);
     let said = all.iter().map(|m| {
         let pin = m.signal.to_uppercase();
-        format!("needs {} V at {pin}; this board gives it {} V", m.needs, m.gets)
+        format!(
+            "needs {} V at {pin}; this board gives it {} V",
+            m.needs, m.gets
+        )
     });
     said.collect()
 }

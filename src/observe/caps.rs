@@ -26,20 +26,41 @@ impl Observer<'_> {
     /// A reading of a capacitor.
     pub(super) fn capacitor(&mut self, place: &Place, reading: &CapReading) {
         let known = board::position(self.model, &place.name).map(|(i, p)| (i, p.clone()));
-        let printed = known.as_ref().and_then(|(_, p)| marking_of(p.value.as_deref()?));
+        let printed = known
+            .as_ref()
+            .and_then(|(_, p)| marking_of(p.value.as_deref()?));
         if let Some((_, p)) = known.as_ref().filter(|(_, p)| p.class != Class::Capacitor) {
             let message = format!("{} is no capacitor on this board", p.name);
-            return self.warn(code::NOTHING_FOLLOWS, message, "write the designator as printed on the board".into());
+            return self.warn(
+                code::NOTHING_FOLLOWS,
+                message,
+                "write the designator as printed on the board".into(),
+            );
         }
         let judged = judge(reading, printed);
         self.advise(place, &judged, reading, printed);
         let Some((fine, faulty)) = likelihoods(judged.verdict) else {
-            let help = judged.remarks.first().cloned().unwrap_or_else(|| "measure it: cap C5 10uF/25V: 9.8 uF, esr 1.2".into());
-            return self.warn(code::NOTHING_FOLLOWS, "nothing decides about this capacitor yet".into(), help);
+            let help = judged
+                .remarks
+                .first()
+                .cloned()
+                .unwrap_or_else(|| "measure it: cap C5 10uF/25V: 9.8 uF, esr 1.2".into());
+            return self.warn(
+                code::NOTHING_FOLLOWS,
+                "nothing decides about this capacitor yet".into(),
+                help,
+            );
         };
         let Some((i, _)) = known else {
-            let message = format!("{} is not in the map of board {}", place.name, self.model.board);
-            return self.warn(code::NOTHING_FOLLOWS, message, "kept, with the advice; it does not enter the ranking".into());
+            let message = format!(
+                "{} is not in the map of board {}",
+                place.name, self.model.board
+            );
+            return self.warn(
+                code::NOTHING_FOLLOWS,
+                message,
+                "kept, with the advice; it does not enter the ranking".into(),
+            );
         };
         let Some((unit, _)) = self.model.units_of(i).next() else {
             return;
@@ -49,13 +70,28 @@ impl Observer<'_> {
     }
 
     /// What to do with it, said beside the ranking.
-    fn advise(&mut self, place: &Place, judged: &Judged, reading: &CapReading, printed: Option<Marking>) {
+    fn advise(
+        &mut self,
+        place: &Place,
+        judged: &Judged,
+        reading: &CapReading,
+        printed: Option<Marking>,
+    ) {
         if let (Some(told), Some(map)) = (reading.marking, printed)
             && (told.farads / map.farads - 1.0).abs() > 1e-6
         {
             let show = |v| crate::quantity::show(v, crate::quantity::Unit::Farad);
-            let message = format!("{} is {} by the map, {} by this line", place.name, show(map.farads), show(told.farads));
-            self.warn(code::NO_SENSE, message, "look at the print again; the line is used".into());
+            let message = format!(
+                "{} is {} by the map, {} by this line",
+                place.name,
+                show(map.farads),
+                show(told.farads)
+            );
+            self.warn(
+                code::NO_SENSE,
+                message,
+                "look at the print again; the line is used".into(),
+            );
         }
         let word = match judged.verdict {
             Verdict::Replace => "replace",

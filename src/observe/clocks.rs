@@ -16,7 +16,9 @@
 
 use super::aspect::Aspect;
 use super::spread::{Grid, Mixture, Shape};
-use super::valued::{MAINS_SETTING, SystemClock, Value, Way, strongest, system_clock, version_ratio};
+use super::valued::{
+    MAINS_SETTING, SystemClock, Value, Way, strongest, system_clock, version_ratio,
+};
 use super::{Hint, Observer};
 use crate::faultmap::model::{BoardModel, Kind, Read};
 use crate::faultmap::raw::Class;
@@ -48,6 +50,8 @@ const SLOWEST: f64 = 0.02;
 /// See [`SLOWEST`].
 const FASTEST: f64 = 20.0;
 
+/// How often a clock that stands shows a step or two all the same (guess).
+const FIRST_STEPS: f64 = 0.1;
 /// Of a wrong setting, how often it is not the one of the mains (guess).
 const OTHER_SETTING: f64 = 0.02;
 /// Of an adapter that divides its ticks wrong, how often it is not by six for five or the reverse (guess).
@@ -118,7 +122,9 @@ impl Ratio {
 
     /// How a clock that stands is read.
     fn stopped(&self) -> Mixture {
-        Mixture::of(Shape::Even(0.0, 0.5 * self.step))
+        // Started and stopped by hand it may show a step or two.
+        let steps = Mixture::of(Shape::Even(0.0, 2.5 * self.step));
+        Mixture::of(Shape::Even(0.0, 0.5 * self.step)).or(FIRST_STEPS, &steps)
     }
 
     /// Anything from slowest to fastest.
@@ -135,7 +141,11 @@ impl Ratio {
         };
         match kind {
             Kind::Lost | Kind::Low | Kind::High => {
-                let share = if clock { COUNTS_WRONG.1 } else { COUNTS_WRONG.0 };
+                let share = if clock {
+                    COUNTS_WRONG.1
+                } else {
+                    COUNTS_WRONG.0
+                };
                 self.stopped().or(share, &self.any())
             }
             Kind::Slow => sharp(SLOW_SETTING, Shape::LogEven(SLOWEST, 1.0)),
@@ -205,7 +215,11 @@ impl Observer<'_> {
             });
         }
         let version = version_ratio(self.model);
-        let share = if clock && ratio.seconds { NO_WATCH } else { 1.0 };
+        let share = if clock && ratio.seconds {
+            NO_WATCH
+        } else {
+            1.0
+        };
         out.extend(system.iter().map(|part| Way {
             mode: part.mode,
             strength: part.strength * share,
@@ -222,7 +236,9 @@ impl Observer<'_> {
         let model = self.model;
         let of_clock = model.checks.iter().filter(|c| c.id.starts_with("clock."));
         let reads: Vec<Read> = of_clock.flat_map(|c| c.reads.clone()).collect();
-        let settings = strongest(model, &reads).into_iter().filter(|w| self.is_mains_setting(w.0));
+        let settings = strongest(model, &reads)
+            .into_iter()
+            .filter(|w| self.is_mains_setting(w.0));
         let way = |(mode, kind, strength): (u32, Kind, f64)| {
             let q = match kind {
                 Kind::Slow => FAST_SETTING,
@@ -257,7 +273,9 @@ impl Observer<'_> {
             _ => return 1.0,
         };
         match self.out.facts.mains {
-            Some(hz) if self.is_mains_setting(mode) && (hz - needs).abs() > 3.0 => HEADER_IS_SETTING,
+            Some(hz) if self.is_mains_setting(mode) && (hz - needs).abs() > 3.0 => {
+                HEADER_IS_SETTING
+            }
             _ => 1.0,
         }
     }

@@ -420,7 +420,9 @@ fn check_words(word: &str) -> String {
 
 /// Whether a check is one of the sound chip.
 fn of_sound(id: &str) -> bool {
-    ["sound", "voice.", "filter"].iter().any(|p| id.starts_with(p))
+    ["sound", "voice.", "filter"]
+        .iter()
+        .any(|p| id.starts_with(p))
 }
 
 fn is_bad(state: &State) -> bool {

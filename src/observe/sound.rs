@@ -123,7 +123,11 @@ impl Observer<'_> {
     }
 
     fn generator(&self) -> Generator {
-        let chip = self.model.positions.iter().find(|p| p.class == Class::Sound);
+        let chip = self
+            .model
+            .positions
+            .iter()
+            .find(|p| p.class == Class::Sound);
         match chip.is_some_and(|p| p.family.contains("8910")) {
             true => Generator::Divider,
             false => Generator::Accumulator,
@@ -132,10 +136,17 @@ impl Observer<'_> {
 
     /// The voice's check: identifier, what it reads, its name.
     fn voice(&mut self, n: u8) -> Option<(String, Vec<Read>, String)> {
-        let found = self.model.check(&format!("voice.{n}")).map(|c| (c.id.clone(), c.reads.clone(), c.what.clone()));
+        let found = self
+            .model
+            .check(&format!("voice.{n}"))
+            .map(|c| (c.id.clone(), c.reads.clone(), c.what.clone()));
         if found.is_none() {
             let message = format!("board {} has no check for voice {n}", self.model.board);
-            self.warn(code::NO_SUCH_CHECK, message, "the line is kept for the ticket but does not enter the ranking".into());
+            self.warn(
+                code::NO_SUCH_CHECK,
+                message,
+                "the line is kept for the ticket but does not enter the ranking".into(),
+            );
         }
         found
     }
@@ -143,7 +154,9 @@ impl Observer<'_> {
     fn pitch_ways(&self, reads: &[Read], pitch: Pitch) -> Vec<Way> {
         let system = system_clock(self.model);
         let version = version_ratio(self.model);
-        let own = strongest(self.model, reads).into_iter().filter(|w| system.iter().all(|s| s.mode != w.0));
+        let own = strongest(self.model, reads)
+            .into_iter()
+            .filter(|w| system.iter().all(|s| s.mode != w.0));
         let mut ways: Vec<Way> = own
             .map(|(mode, kind, strength)| Way {
                 mode,
@@ -186,7 +199,13 @@ impl Observer<'_> {
 
     /// A tone that is off still comes out: nothing on its way is silent.
     fn heard(&mut self, n: u8, reads: &[Read], what: &str) {
-        self.check(&format!("heard.voice.{n}"), reads, Aspect::Dead, Outcome::Pass, format!("{what} can be heard"));
+        self.check(
+            &format!("heard.voice.{n}"),
+            reads,
+            Aspect::Dead,
+            Outcome::Pass,
+            format!("{what} can be heard"),
+        );
     }
 
     /// Flat or sharp without a number: the share of each cause's values that lies beyond what is heard.
@@ -207,19 +226,37 @@ impl Observer<'_> {
             any: pitch.any(),
         };
         let share = |m: &Mixture| {
-            let p = if sharp { grid.p_above(0, m) } else { grid.p(-1, m) };
+            let p = if sharp {
+                grid.p_above(0, m)
+            } else {
+                grid.p(-1, m)
+            };
             p.clamp(0.0, 1.0)
         };
         let fine = value.fine(self.trust.false_fail);
         let missed = self.trust.missed;
-        let ways: Vec<Way> = self.pitch_ways(&reads, pitch).into_iter().filter(|w| !silences(w)).collect();
-        let under: Vec<f64> = ways.iter().map(|w| share(&value.under(w, &fine, missed))).collect();
+        let ways: Vec<Way> = self
+            .pitch_ways(&reads, pitch)
+            .into_iter()
+            .filter(|w| !silences(w))
+            .collect();
+        let under: Vec<f64> = ways
+            .iter()
+            .map(|w| share(&value.under(w, &fine, missed)))
+            .collect();
         let weighed = weigh(share(&fine), &under);
-        let effects = ways.iter().map(|w| w.mode).zip(weighed.strengths.iter().map(|s| super::stepped(*s)));
+        let effects = ways
+            .iter()
+            .map(|w| w.mode)
+            .zip(weighed.strengths.iter().map(|s| super::stepped(*s)));
         self.mark(&id);
         let reading = super::CheckReading {
             check: id,
-            outcome: if weighed.failed { Outcome::Fail } else { Outcome::Pass },
+            outcome: if weighed.failed {
+                Outcome::Fail
+            } else {
+                Outcome::Pass
+            },
             run: self.run,
             looped: false,
             leak: weighed.leak.max(f64::MIN_POSITIVE),
@@ -237,13 +274,27 @@ impl Observer<'_> {
         };
         self.test_ran(self.run);
         let (outcome, word) = good_or_bad(state);
-        let aspect = if *state == State::Dead { Aspect::Dead } else { aspect };
-        self.check(&format!("voice.{n}.{part}"), &reads, aspect, outcome, format!("{what}: {part} {word}"));
+        let aspect = if *state == State::Dead {
+            Aspect::Dead
+        } else {
+            aspect
+        };
+        self.check(
+            &format!("voice.{n}.{part}"),
+            &reads,
+            aspect,
+            outcome,
+            format!("{what}: {part} {word}"),
+        );
     }
 
     /// What a function of the sound chip's own is called in the map, where a check reads it.
     fn chip_function(&self, function: &str) -> Option<Vec<Read>> {
-        let chip = self.model.positions.iter().find(|p| p.class == Class::Sound)?;
+        let chip = self
+            .model
+            .positions
+            .iter()
+            .find(|p| p.class == Class::Sound)?;
         let node = self.model.node(&format!("{}.{function}", chip.name))?;
         Some(vec![Read { node, weight: 1.0 }])
     }
@@ -251,12 +302,22 @@ impl Observer<'_> {
     fn of_chip(&mut self, part: &str, reads: &[Read], state: &State) {
         self.test_ran(self.run);
         let (outcome, word) = good_or_bad(state);
-        self.check(&format!("sound.{part}"), reads, Aspect::Trouble, outcome, format!("{part} {word}"));
+        self.check(
+            &format!("sound.{part}"),
+            reads,
+            Aspect::Trouble,
+            outcome,
+            format!("{part} {word}"),
+        );
     }
 
     /// Too low a level is a weak or distorted output; nothing at all is no sound.
     fn loudness(&mut self, state: &State) {
-        let Some((reads, what)) = self.model.check("sound").map(|c| (c.reads.clone(), c.what.clone())) else {
+        let Some((reads, what)) = self
+            .model
+            .check("sound")
+            .map(|c| (c.reads.clone(), c.what.clone()))
+        else {
             return;
         };
         self.test_ran(self.run);
@@ -266,7 +327,13 @@ impl Observer<'_> {
             State::Ok => Aspect::TroubleOrSpeed,
             _ => Aspect::Noisy,
         };
-        self.check("sound.level", &reads, aspect, outcome, format!("{what}: level {word}"));
+        self.check(
+            "sound.level",
+            &reads,
+            aspect,
+            outcome,
+            format!("{what}: level {word}"),
+        );
     }
 
     fn tell_interval(&mut self, interval: f64, pitch: Pitch) {
@@ -301,7 +368,9 @@ impl Observer<'_> {
 
     /// A fitted type against the supply of its position, and a substitute that may start slowly. `line` is where it was typed.
     pub(super) fn fitted(&mut self, place: &crate::sheet::Place, part: &str) {
-        let Some((i, position)) = super::board::position(self.model, &place.name).map(|(i, p)| (i, p.clone())) else {
+        let Some((i, position)) =
+            super::board::position(self.model, &place.name).map(|(i, p)| (i, p.clone()))
+        else {
             return;
         };
         // What was fitted first and replaced since is no matter now.
@@ -328,10 +397,23 @@ impl Observer<'_> {
         }
     }
 
-    fn wrong_supply(&mut self, at: usize, position: &crate::faultmap::model::Position, part: &str, m: &Mismatch, note: Option<&str>) {
+    fn wrong_supply(
+        &mut self,
+        at: usize,
+        position: &crate::faultmap::model::Position,
+        part: &str,
+        m: &Mismatch,
+        note: Option<&str>,
+    ) {
         let pin = m.signal.to_uppercase();
-        let made_for = position.part_type.as_deref().unwrap_or("the type that the board is made for");
-        let what = format!("{} {part} needs {} V at {pin}, this board gives it {} V", position.name, m.needs, m.gets);
+        let made_for = position
+            .part_type
+            .as_deref()
+            .unwrap_or("the type that the board is made for");
+        let what = format!(
+            "{} {part} needs {} V at {pin}, this board gives it {} V",
+            position.name, m.needs, m.gets
+        );
         let note = note.map(|n| format!(" ({n})")).unwrap_or_default();
         if m.gets > m.needs && self.out.stop.is_none() {
             self.out.stop = Some(super::Stop {
@@ -349,7 +431,9 @@ impl Observer<'_> {
         } else {
             "It stays weak or silent, which is no fault of the rest."
         };
-        self.hint_once(format!("{what}. {todo} Fit {made_for}, or change the supply and what goes with the type{note}."));
+        self.hint_once(format!(
+            "{what}. {todo} Fit {made_for}, or change the supply and what goes with the type{note}."
+        ));
         let unit = self.model.units_of(at).next().map(|(u, _)| u);
         if let Some(unit) = unit {
             let (fine, faulty) = TYPE_MISTYPED;

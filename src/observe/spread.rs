@@ -22,7 +22,9 @@ impl Shape {
     fn below(self, x: f64) -> f64 {
         match self {
             // Φ(z) = erfc(−z/√2) / 2, exact in both tails.
-            Shape::Normal(mean, sd) => 0.5 * libm::erfc((mean - x) / (sd * std::f64::consts::SQRT_2)),
+            Shape::Normal(mean, sd) => {
+                0.5 * libm::erfc((mean - x) / (sd * std::f64::consts::SQRT_2))
+            }
             Shape::Even(low, high) => ((x - low) / (high - low)).clamp(0.0, 1.0),
             Shape::LogEven(low, high) => {
                 if x <= low {
@@ -37,7 +39,9 @@ impl Shape {
     /// P(value above x).
     fn above(self, x: f64) -> f64 {
         match self {
-            Shape::Normal(mean, sd) => 0.5 * libm::erfc((x - mean) / (sd * std::f64::consts::SQRT_2)),
+            Shape::Normal(mean, sd) => {
+                0.5 * libm::erfc((x - mean) / (sd * std::f64::consts::SQRT_2))
+            }
             _ => 1.0 - self.below(x),
         }
     }
@@ -127,6 +131,9 @@ pub struct Weighed {
 /// A cause must make the value so many times as probable as nothing wrong does before it counts as a failure.
 const FAILS_FROM: f64 = 3.0;
 
+/// Below this probability a value has no explanation at all.
+const UNHEARD_OF: f64 = 1e-30;
+
 /// A value as the outcome of a noisy-MAX check. `nominal` is P(value | nothing wrong), `under` P(value | mode) of each mode.
 ///
 /// Fine: P(outcome | modes) ∝ Π (1 − s), so s = 1 − P(value | mode) / P(value | nothing wrong).
@@ -141,7 +148,15 @@ pub fn weigh(nominal: f64, under: &[f64]) -> Weighed {
             leak: 0.0,
         };
     }
-    let most = most.max(nominal).max(f64::MIN_POSITIVE);
+    let most = most.max(nominal);
+    if most < UNHEARD_OF {
+        // Nothing known gives this value: it accuses nothing.
+        return Weighed {
+            failed: true,
+            strengths: vec![0.0; under.len()],
+            leak: 1.0,
+        };
+    }
     Weighed {
         failed: true,
         strengths: under.iter().map(|p| p / most).collect(),

@@ -49,7 +49,11 @@ pub fn bits(all: &[(u8, u8)]) -> [BitSays; 8] {
             if (expected ^ seen) >> bit & 1 == 0 {
                 continue;
             }
-            let now = if seen >> bit & 1 == 1 { BitSays::High } else { BitSays::Low };
+            let now = if seen >> bit & 1 == 1 {
+                BitSays::High
+            } else {
+                BitSays::Low
+            };
             *says = match *says {
                 BitSays::Right => now,
                 same if same == now => now,
@@ -88,7 +92,11 @@ impl Observer<'_> {
 
     /// The number of bytes free against the one of the map.
     fn bytes_free(&mut self, n: u32, reads: &[Read]) {
-        let expected = self.model.words.get("bytes free").and_then(|n| n.parse::<u32>().ok());
+        let expected = self
+            .model
+            .words
+            .get("bytes free")
+            .and_then(|n| n.parse::<u32>().ok());
         let Some(expected) = expected else {
             return self.warn(
                 code::NO_SUCH_CHECK,
@@ -120,7 +128,11 @@ impl Observer<'_> {
 
     /// All that the bits of main memory read.
     fn memory_reads(&self) -> Vec<Read> {
-        let bits = self.model.checks.iter().filter(|c| c.id.starts_with("memory.bit."));
+        let bits = self
+            .model
+            .checks
+            .iter()
+            .filter(|c| c.id.starts_with("memory.bit."));
         let mut reads: Vec<Read> = bits.flat_map(|c| c.reads.clone()).collect();
         reads.sort_by_key(|r| r.node);
         reads.dedup_by_key(|r| r.node);
@@ -142,7 +154,10 @@ impl Observer<'_> {
         }
         self.text_shown();
         if let Some(reads) = self.model.check("start-text").map(|c| c.reads.clone()) {
-            let said: Vec<String> = pairs.iter().map(|(e, s)| format!("character code {s} for {e}")).collect();
+            let said: Vec<String> = pairs
+                .iter()
+                .map(|(e, s)| format!("character code {s} for {e}"))
+                .collect();
             let text = said.join(", ");
             self.check("start-text", &reads, Aspect::Trouble, Outcome::Fail, text);
         }
@@ -167,7 +182,11 @@ impl Observer<'_> {
             BitSays::High => (Aspect::High, "always 1"),
             BitSays::Both => (Aspect::Wrong, "either way"),
         };
-        let word = if characters > 1 { format!(", {word}") } else { String::new() };
+        let word = if characters > 1 {
+            format!(", {word}")
+        } else {
+            String::new()
+        };
         let text = format!("characters differ in data bit {bit}{word}");
         self.check(&id, &reads, aspect, Outcome::Fail, text);
     }

@@ -2,7 +2,7 @@
 
 use super::spread::{Grid, Mixture, weigh};
 use super::{CheckReading, Evidence, Observer, stepped};
-use crate::faultmap::model::{BoardModel, Kind, ModeId, Read, UnitKind};
+use crate::faultmap::model::{BoardModel, Kind, ModeId, Node, Read, Touch, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
 
@@ -70,6 +70,11 @@ impl Observer<'_> {
             .map(|w| p(&value.under(w, &fine, missed)))
             .collect();
         let weighed = weigh(p(&fine), &under);
+        if weighed.leak >= 1.0 {
+            let message = format!("{text}: nothing on this board would give that");
+            let help = "type it again if that was read right; it accuses nothing".to_string();
+            self.warn(crate::diag::code::NOTHING_FOLLOWS, message, help);
+        }
         let outcome = if weighed.failed {
             Outcome::Fail
         } else {
@@ -101,7 +106,13 @@ pub fn strongest(model: &BoardModel, reads: &[Read]) -> Vec<(ModeId, Kind, f64)>
     let mut all: Vec<(ModeId, Kind, f64)> = Vec::new();
     for read in reads {
         let touches = &model.nodes[read.node as usize].touches;
-        all.extend(touches.iter().map(|t| (t.mode, t.kind, f64::from(t.strength) * f64::from(read.weight))));
+        all.extend(touches.iter().map(|t| {
+            (
+                t.mode,
+                t.kind,
+                f64::from(t.strength) * f64::from(read.weight),
+            )
+        }));
     }
     all.sort_by(|a, b| a.0.cmp(&b.0).then(b.2.total_cmp(&a.2)));
     all.dedup_by_key(|w| w.0);
@@ -137,27 +148,53 @@ pub struct SystemClock {
     pub version: bool,
 }
 
-/// The modes that make the machine's own clock run at another speed: those of clock parts and of settings of the board's version
-/// that do something wrong without stopping it.
+/// A touch this strong is one of its own, not one by the way.
+const OWN: f64 = 0.5;
+
+/// The modes that make the machine's own clock run at another speed: those of clock parts that do something wrong without stopping it,
+/// and those of version settings that act on the very function that the clock parts act on (the one that the fewest modes touch).
 pub fn system_clock(model: &BoardModel) -> Vec<SystemClock> {
-    let mut out: Vec<SystemClock> = Vec::new();
-    let touches = model.nodes.iter().filter(|n| !n.line).flat_map(|n| &n.touches);
-    for touch in touches.filter(|t| matches!(t.kind, Kind::Wrong | Kind::Slow | Kind::Fast)) {
-        let unit = &model.units[model.modes[touch.mode as usize].unit as usize];
-        let position = &model.positions[unit.position];
-        let setting = position.class == Class::Setting && position.family != MAINS_SETTING;
-        let clock = position.class == Class::Clock;
-        if unit.kind != UnitKind::Part || !(clock || setting) || out.iter().any(|s| s.mode == touch.mode) {
-            continue;
-        }
-        out.push(SystemClock {
-            mode: touch.mode,
+    let position = |mode: ModeId| {
+        let unit = &model.units[model.modes[mode as usize].unit as usize];
+        (unit.kind == UnitKind::Part).then(|| &model.positions[unit.position])
+    };
+    let of_class = |node: &Node, class: Class| -> Vec<ModeId> {
+        let wrong = |t: &&Touch| matches!(t.kind, Kind::Wrong | Kind::Slow | Kind::Fast);
+        let own = |t: &&Touch| f64::from(t.strength) >= OWN;
+        let is = |t: &&Touch| {
+            position(t.mode).is_some_and(|p| p.class == class && p.family != MAINS_SETTING)
+        };
+        node.touches
+            .iter()
+            .filter(wrong)
+            .filter(own)
+            .filter(is)
+            .map(|t| t.mode)
+            .collect()
+    };
+    let functions = model.nodes.iter().filter(|n| !n.line);
+    let with_clock = functions
+        .map(|n| (n, of_class(n, Class::Clock)))
+        .filter(|(_, m)| !m.is_empty());
+    let with_clock: Vec<(&Node, Vec<ModeId>)> = with_clock.collect();
+    let mut modes: Vec<ModeId> = with_clock.iter().flat_map(|(_, m)| m.clone()).collect();
+    let nearest = with_clock.iter().min_by_key(|(n, _)| n.touches.len());
+    modes.extend(
+        nearest
+            .into_iter()
+            .flat_map(|(n, _)| of_class(n, Class::Setting)),
+    );
+    modes.sort_unstable();
+    modes.dedup();
+    let of = |mode: ModeId| {
+        let p = position(mode)?;
+        Some(SystemClock {
+            mode,
             strength: FOLLOWS,
-            version: setting || position.family.starts_with("crystal"),
-        });
-    }
-    out.sort_by_key(|s| s.mode);
-    out
+            version: p.class == Class::Setting || p.family.starts_with("crystal"),
+        })
+    };
+    modes.into_iter().filter_map(of).collect()
 }
 
 /// The family of the setting for the mains frequency, which is none of the board's version.

@@ -203,7 +203,10 @@ fn core_text(subject: &Subject, state: &State) -> String {
             format!("{} checksum ${value}", subject_text(subject))
         }
         (Subject::Capacitor(place), State::Capacitor(reading)) => {
-            format!("cap {}", crate::caps::entry::write(Some(&place.name), reading))
+            format!(
+                "cap {}",
+                crate::caps::entry::write(Some(&place.name), reading)
+            )
         }
         (Subject::Resistance(_), State::Ohms(ohms)) if ohms.is_infinite() => {
             format!("{} open", subject_text(subject))

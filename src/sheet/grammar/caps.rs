@@ -11,13 +11,25 @@ use crate::sheet::toks::Toks;
 /// `cap = "cap" C entry`
 pub fn cap(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(Capacitor)(input)?;
-    let (after, place) = want("the capacitor, as in cap C88 100uF/16V: 71 uF", after_gap(capacitor))(rest)?;
+    let (after, place) = want(
+        "the capacitor, as in cap C88 100uF/16V: 71 uF",
+        after_gap(capacitor),
+    )(rest)?;
     match crate::caps::parse(after.rest_text()) {
         Ok((None, reading)) => {
-            let one = found(Subject::Capacitor(place), State::Capacitor(Box::new(reading)));
+            let one = found(
+                Subject::Capacitor(place),
+                State::Capacitor(Box::new(reading)),
+            );
             Ok((after.skip(after.to - after.from), vec![one]))
         }
         Ok((Some(_), _)) => fail(after, "one capacitor a line"),
-        Err(fault) => fail(after, format!("a capacitor as in {} ({fault})", crate::caps::entry::EXAMPLE)),
+        Err(fault) => fail(
+            after,
+            format!(
+                "a capacitor as in {} ({fault})",
+                crate::caps::entry::EXAMPLE
+            ),
+        ),
     }
 }

@@ -23,9 +23,10 @@ fn one_or_all(input: Toks<'_>) -> P<'_, Vec<Subject>> {
             fail(i, "a clock 1 or 2")
         }
     };
-    let one_timer = map(preceded(word(Timer), after_gap(timer_name)), |(n, letter)| {
-        vec![Subject::Timer(Some(n as u8), letter)]
-    });
+    let one_timer = map(
+        preceded(word(Timer), after_gap(timer_name)),
+        |(n, letter)| vec![Subject::Timer(Some(n as u8), letter)],
+    );
     alt((one_clock, one_timer, clock, timer)).parse(input)
 }
 

@@ -112,6 +112,9 @@ fn obtained(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// A type number: a run without spaces that holds a digit, three characters or more.
 pub fn part_number(input: Toks<'_>) -> P<'_, String> {
     const WHAT: &str = "the type number of the part, as in fitted U18 8580";
+    if let Ok((rest, ())) = after_gap(substitute)(input) {
+        return Ok((rest, "SUBSTITUTE".into()));
+    }
     let (rest, text) = after_gap(identifier)(input).map_err(|e| {
         e.map(|e: E| E {
             wants: vec![WHAT.into()],
@@ -123,6 +126,17 @@ pub fn part_number(input: Toks<'_>) -> P<'_, String> {
         Ok((rest, text.to_uppercase()))
     } else {
         fail(input, WHAT)
+    }
+}
+
+/// `["modern"] ("substitute" | "replica")`: a part of today in place of one that is no longer made.
+fn substitute(input: Toks<'_>) -> P<'_, ()> {
+    let is = |i: Toks<'_>, words: &[&str]| i.first().is_some_and(|a| words.contains(&&*a.lower));
+    let at = if is(input, &["modern"]) { input.skip(1) } else { input };
+    if is(at, &["substitute", "replica"]) {
+        Ok((at.skip(1), ()))
+    } else {
+        Err(nom::Err::Error(E::silent(input)))
     }
 }
 

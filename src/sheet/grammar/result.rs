@@ -425,7 +425,12 @@ fn loops_inside(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let failed = match (failed, is_pass(&state)) {
         (None | Some(0), true) => 0,
         (Some(n), false) if n > 0 => n,
-        _ => return fail(input, "how many of the loops failed, as in memory 3 of 20 loops bad"),
+        _ => {
+            return fail(
+                input,
+                "how many of the loops failed, as in memory 3 of 20 loops bad",
+            );
+        }
     };
     let (rest, mut found) = fit(input, rest, all, &state)?;
     for statement in &mut found {

@@ -77,7 +77,9 @@ fn pitch(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `plays`, `sounds`: no word of the bench.
 fn plays(input: Toks<'_>) -> P<'_, ()> {
     after_gap(|i: Toks<'_>| match i.first() {
-        Some(a) if matches!(&*a.lower, "plays" | "play" | "sounds" | "sound" | "gives") => Ok((i.skip(1), ())),
+        Some(a) if matches!(&*a.lower, "plays" | "play" | "sounds" | "sound" | "gives") => {
+            Ok((i.skip(1), ()))
+        }
         _ => Err(nom::Err::Error(E::silent(i))),
     })(input)
 }
@@ -138,7 +140,10 @@ fn parts(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ));
     let (rest, all) = alt((of_voice, whole)).parse(input)?;
     let (rest, state) = want("how it was: ok, bad, wrong, dead, low", one_of(PART_STATES))(rest)?;
-    Ok((rest, all.into_iter().map(|s| found(s, state.clone())).collect()))
+    Ok((
+        rest,
+        all.into_iter().map(|s| found(s, state.clone())).collect(),
+    ))
 }
 
 /// All of the above.
