@@ -38,7 +38,9 @@ fn machines(model: &BoardModel, bench: &Bench, number: usize, seed: u64) -> Vec<
         })
         .collect();
     let draw = |rng: &mut StdRng| -> Fault {
-        let chosen = weighted.choose_weighted(rng, |w| w.0).expect("faults with rates");
+        let chosen = weighted
+            .choose_weighted(rng, |w| w.0)
+            .expect("faults with rates");
         chosen.1.clone()
     };
     let mut out = Vec::new();
@@ -117,9 +119,11 @@ fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> [[Sum; 3]; 2]
                 let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
                 sums[m.faults.len() - 1][w].add(&repair);
                 if std::env::var_os("REPAIR_LOOK").is_some() {
-                    let words: Vec<String> =
-                        m.faults.iter().map(|f| f.words(&bench.w)).collect();
-                    println!("{way:?}: {words:?}: {:.1} min, works {}\n{}", repair.minutes, repair.works, repair.log);
+                    let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
+                    println!(
+                        "{way:?}: {words:?}: {:.1} min, works {}\n{}",
+                        repair.minutes, repair.works, repair.log
+                    );
                 }
             }
         }
@@ -189,6 +193,9 @@ fn the_plan_takes_fewer_minutes_than_swapping() {
 #[test]
 #[ignore = "the whole comparison; tests/full runs it"]
 fn comparison() {
-    let number = std::env::var("REPAIR_MACHINES").ok().and_then(|n| n.parse().ok()).unwrap_or(300);
+    let number = std::env::var("REPAIR_MACHINES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(300);
     table(number, 1);
 }

@@ -568,7 +568,14 @@ fn entry_or_result() -> impl Strategy<Value = Statement> {
 fn is_test(subject: &Subject) -> bool {
     !matches!(
         subject,
-        Subject::Test | Subject::MemoryCell { .. } | Subject::Key(_) | Subject::MemoryRange(..)
+        Subject::Test
+            | Subject::MemoryCell { .. }
+            | Subject::Key(_)
+            | Subject::MemoryRange(..)
+            | Subject::Waveform(_)
+            | Subject::Envelope(_)
+            | Subject::NoiseSource
+            | Subject::Loudness
     )
 }
 

@@ -78,6 +78,8 @@ pub struct Ratio {
     jitter: f64,
     /// Whether seconds were typed (else a percentage).
     seconds: bool,
+    /// Whether it counts mains ticks: then their rare far values count too.
+    mains: bool,
 }
 
 impl Ratio {
@@ -93,6 +95,7 @@ impl Ratio {
                     step: step / real,
                     jitter,
                     seconds: true,
+                    mains: true,
                 })
             }
             State::OffBy(percent) => Some(Self {
@@ -100,9 +103,16 @@ impl Ratio {
                 step: 0.001,
                 jitter: COUNTED,
                 seconds: false,
+                mains: true,
             }),
             _ => None,
         }
+    }
+
+    /// The same of a timer, which counts the machine's clock.
+    pub fn of_timer(mut self) -> Self {
+        self.mains = false;
+        self
     }
 
     /// The grid of what can be typed, nothing below 0.
@@ -116,8 +126,11 @@ impl Ratio {
     /// How a clock that runs at `q` is read.
     pub fn near(&self, q: f64) -> Mixture {
         let (share, low, high) = MAINS_FAR;
-        let sd = q * self.jitter.hypot(MAINS_SD);
-        Mixture::of(Shape::Normal(q, sd)).or(share, &Mixture::of(Shape::Even(low * q, high * q)))
+        let near = Mixture::of(Shape::Normal(q, q * self.jitter.hypot(MAINS_SD)));
+        if !self.mains {
+            return near;
+        }
+        near.or(share, &Mixture::of(Shape::Even(low * q, high * q)))
     }
 
     /// How a clock that stands is read.
@@ -177,6 +190,7 @@ impl Observer<'_> {
         }
         self.test_ran(self.run);
         let clock = matches!(f.subject, Subject::Clock(_));
+        let ratio = if clock { ratio } else { ratio.of_timer() };
         let mut failed = false;
         for id in ids {
             let Some(check) = self.model.check(&id) else {

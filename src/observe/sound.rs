@@ -269,10 +269,12 @@ impl Observer<'_> {
 
     /// A part of one voice.
     fn of_voice(&mut self, n: u8, part: &str, aspect: Aspect, state: &State) {
-        let Some((_, reads, what)) = self.voice(n) else {
+        let Some((id, reads, what)) = self.voice(n) else {
             return;
         };
         self.test_ran(self.run);
+        // 'rest fine' does not mean the voice that this is a part of.
+        self.mark(&id);
         let (outcome, word) = good_or_bad(state);
         let aspect = if *state == State::Dead {
             Aspect::Dead
@@ -301,6 +303,7 @@ impl Observer<'_> {
 
     fn of_chip(&mut self, part: &str, reads: &[Read], state: &State) {
         self.test_ran(self.run);
+        self.mark("sound");
         let (outcome, word) = good_or_bad(state);
         self.check(
             &format!("sound.{part}"),
@@ -321,6 +324,7 @@ impl Observer<'_> {
             return;
         };
         self.test_ran(self.run);
+        self.mark("sound");
         let (outcome, word) = good_or_bad(state);
         let aspect = match state {
             State::Dead => Aspect::Dead,

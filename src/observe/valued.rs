@@ -11,8 +11,8 @@ use crate::infer::network::Outcome;
 const VALUE_MISSED: f64 = 0.001;
 /// Below this a strength is nothing.
 const NOTHING: f64 = 1e-12;
-/// How surely the machine's clock follows what sets its speed: as trouble passes along 'needs' (`faultmap::graph`).
-const FOLLOWS: f64 = 0.9;
+/// A clock part of another frequency changes every rate and pitch that is divided from it: certain.
+const FOLLOWS: f64 = 1.0;
 
 /// A value on its grid, and how a good board and a slip of the pen spread it.
 #[derive(Debug, Clone)]

@@ -115,7 +115,11 @@ fn order_of(model: &BoardModel, text: &str) -> Vec<String> {
 
 impl Work<'_> {
     fn unit(&self, name: &str) -> &Unit {
-        self.model.units.iter().find(|u| u.name == name).expect("a unit of the map")
+        self.model
+            .units
+            .iter()
+            .find(|u| u.name == name)
+            .expect("a unit of the map")
     }
 
     /// Does what cures a unit if it is at fault; whether the machine works then.
@@ -146,7 +150,11 @@ impl Work<'_> {
         self.done.minutes += costs::remedy(&unit, position) + costs::RETEST + costs::POWER_CHANGE;
         self.done.steps += 1;
         self.done.works = !self.bench.shows(&self.left);
-        let _ = writeln!(self.done.log, "  put right {name}: works {}", self.done.works);
+        let _ = writeln!(
+            self.done.log,
+            "  put right {name}: works {}",
+            self.done.works
+        );
         self.done.works
     }
 
@@ -181,12 +189,17 @@ impl Work<'_> {
                 let _ = writeln!(self.done.log, "  too long\n{text}");
                 return;
             }
-            let Some(r) = ranking(self.model, &text) else { return };
+            let Some(r) = ranking(self.model, &text) else {
+                return;
+            };
             let advice = advise_but(self.model, &r, &tools, &|say, _| {
                 skipped.iter().any(|s| s == say)
             });
             // 'Stop here' is for whoever has no patience left.
-            let open = advice.steps.iter().find(|s| s.ask.is_some() && !skipped.contains(&s.step));
+            let open = advice
+                .steps
+                .iter()
+                .find(|s| s.ask.is_some() && !skipped.contains(&s.step));
             let Some(step) = open else {
                 let said: Vec<&str> = advice.steps.iter().map(|s| s.step.as_str()).collect();
                 let _ = writeln!(self.done.log, "  given up: {said:?}\n{text}");
@@ -195,7 +208,11 @@ impl Work<'_> {
             let ask = step.ask.clone().expect("looked for");
             let _ = writeln!(self.done.log, "  {}", step.step);
             let said = self.take(&ask, step);
-            let _ = writeln!(self.done.log, "    {}", said.trim_end().replace('\n', " | "));
+            let _ = writeln!(
+                self.done.log,
+                "    {}",
+                said.trim_end().replace('\n', " | ")
+            );
             if self.done.works {
                 return;
             }
@@ -210,7 +227,12 @@ impl Work<'_> {
     /// Takes a step; what is typed of it.
     fn take(&mut self, ask: &Ask, step: &NextView) -> String {
         let seed = self.rng.random();
-        if let Ask::Remedy { unit, action, place } = ask {
+        if let Ask::Remedy {
+            unit,
+            action,
+            place,
+        } = ask
+        {
             if !matches!(action, Action::Piggyback | Action::Cool) {
                 return self.remedy(unit, *action, &place.name);
             }
@@ -218,10 +240,14 @@ impl Work<'_> {
         self.done.minutes += step.minutes;
         self.done.steps += 1;
         let line = match ask {
-            Ask::Rail { rail, .. } => self.bench.measure(&self.left, "", rail, Reading::Volts, seed),
+            Ask::Rail { rail, .. } => {
+                self.bench
+                    .measure(&self.left, "", rail, Reading::Volts, seed)
+            }
             Ask::Line { place, .. } => {
                 let pin = place.pin.as_deref().expect("a level at a pin");
-                self.bench.measure(&self.left, &place.name, pin, Reading::Level, seed)
+                self.bench
+                    .measure(&self.left, &place.name, pin, Reading::Level, seed)
             }
             Ask::Check { id, .. } if id == "start-text" => {
                 let right = self.bench.observe(&self.left).results.screen == Screen::Normal;
@@ -235,7 +261,11 @@ impl Work<'_> {
                 Some(volts) => format!("supply {volts:.2} V off the board"),
                 None => "supply 5.08 V off the board".into(),
             },
-            Ask::Remedy { unit, action, place } => self.trial(unit, *action, &place.name),
+            Ask::Remedy {
+                unit,
+                action,
+                place,
+            } => self.trial(unit, *action, &place.name),
             Ask::Loops => match self.bench.shows(&self.left) {
                 true => "test bad in 5 of 5 loops".into(),
                 false => return String::new(),
@@ -253,7 +283,11 @@ impl Work<'_> {
                     _ => f.warm,
                 }
         });
-        let word = if action == Action::Piggyback { "piggyback" } else { "cooled" };
+        let word = if action == Action::Piggyback {
+            "piggyback"
+        } else {
+            "cooled"
+        };
         let came = if helps { "changed" } else { "no change" };
         format!("{word} {place}: {came}")
     }
@@ -278,7 +312,12 @@ impl Work<'_> {
         }
         self.seed = self.seed.wrapping_add(1);
         let run = self.bench.sheet(&now, self.seed);
-        let results = run.lines().filter(|l| !l.starts_with("board") && !l.starts_with("came"));
-        format!("{word} {place}: changed\nnew run\n{}\n", results.collect::<Vec<_>>().join("\n"))
+        let results = run
+            .lines()
+            .filter(|l| !l.starts_with("board") && !l.starts_with("came"));
+        format!(
+            "{word} {place}: changed\nnew run\n{}\n",
+            results.collect::<Vec<_>>().join("\n")
+        )
     }
 }

@@ -132,7 +132,11 @@ pub fn part_number(input: Toks<'_>) -> P<'_, String> {
 /// `["modern"] ("substitute" | "replica")`: a part of today in place of one that is no longer made.
 fn substitute(input: Toks<'_>) -> P<'_, ()> {
     let is = |i: Toks<'_>, words: &[&str]| i.first().is_some_and(|a| words.contains(&&*a.lower));
-    let at = if is(input, &["modern"]) { input.skip(1) } else { input };
+    let at = if is(input, &["modern"]) {
+        input.skip(1)
+    } else {
+        input
+    };
     if is(at, &["substitute", "replica"]) {
         Ok((at.skip(1), ()))
     } else {
