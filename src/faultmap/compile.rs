@@ -1,5 +1,6 @@
 //! A checked map to the model: units, their modes, and what each mode does to everything that can be read.
 
+mod joins;
 mod units;
 
 use super::expand;
@@ -98,6 +99,7 @@ struct DraftMode {
     notice: f64,
     flaky: Option<f64>,
     missing: bool,
+    joins: Option<Joins>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -325,6 +327,7 @@ impl Compiler<'_> {
                     rate,
                     flaky,
                     missing,
+                    joins,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -336,6 +339,7 @@ impl Compiler<'_> {
                     notice,
                     flaky,
                     missing,
+                    joins,
                 });
             }
             let DraftUnit {

@@ -141,6 +141,21 @@ pub struct FaultMode {
     pub flaky: Option<f64>,
     /// The position is empty.
     pub missing: bool,
+    /// Two lines of the key matrix touch, or changed places.
+    pub joins: Option<Joins>,
+}
+
+/// Two lines of the key matrix that a fault joins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Joins {
+    /// Both are columns; else both are rows.
+    pub columns: bool,
+    /// They changed places rather than touch.
+    pub crossed: bool,
+    /// The lower number.
+    pub a: u8,
+    /// The higher number.
+    pub b: u8,
 }
 
 /// A line or function, and which modes do what to it.

@@ -298,6 +298,7 @@ impl Builder<'_> {
                 *self.left.entry(unit).or_insert(1.0) *= left;
             }
         }
+        let doubt = self.doubts(units);
         let failed = std::mem::take(&mut self.failed);
         // Not said: what failed before speaks of the old part, what the next run shows of the new one.
         let Some(cured) = cured else { return };
@@ -306,11 +307,61 @@ impl Builder<'_> {
                 let id = self.add_check(&c, Outcome::Pass);
                 self.a.checks[reading].push(id);
             } else {
-                // The same reading again, with the new part in: it takes the place of the old one, which it implies.
-                let id = self.add_check(&c, c.outcome);
+                // The same reading again, with the new part in: it takes the place of the old one.
+                let mut again = c.clone();
+                self.only_after_the_old(&mut again, &doubt);
+                let id = self.add_check(&again, again.outcome);
                 self.a.net.checks[old].seen = None;
                 self.a.checks[at].push(id);
-                self.failed.push((at, id, c));
+                self.failed.push((at, id, again));
+            }
+        }
+    }
+
+    /// The parts that were put in new, each with the strengths that its old one had: mode by mode its prior.
+    fn doubts(&self, units: &[(usize, f64)]) -> BTreeMap<usize, Vec<(ModeId, f64)>> {
+        let mut out = BTreeMap::new();
+        for &(unit, _) in units {
+            let fitted = (self.a.instances.iter().enumerate()).filter(|(_, i)| i.unit == unit);
+            let [.., (old, _), _] = fitted.collect::<Vec<_>>()[..] else {
+                continue;
+            };
+            let cause = &self.a.net.causes[old];
+            let prior = |m: &Mode| {
+                let settings = 0..self.a.net.settings();
+                let sum = |s| self.a.net.setting_prior(s) * m.prior.get(s).copied().unwrap_or(0.0);
+                m.likelihood * settings.map(sum).sum::<f64>()
+            };
+            let bad: f64 = cause.modes.iter().map(prior).sum();
+            let whole = bad + cause.likelihood_fine * (1.0 - bad).max(0.0);
+            let modes = self.a.modes[old].iter().zip(&cause.modes);
+            let each = modes.map(|(&id, m)| (id, prior(m) / whole.max(f64::MIN_POSITIVE)));
+            out.insert(unit, each.collect());
+        }
+        out
+    }
+
+    /// What failed before a part was renewed fails still. If the new part is to be the reason now, the old one must have been
+    /// the reason before: nothing else is taken to have come and gone between. So through a new part the reading counts
+    ///
+    /// s(new) · Σ over modes of the old part of P(mode) · s(mode)
+    ///
+    /// and through everything else as it did: a part that was renewed without a change is cleared, not accused.
+    fn only_after_the_old(
+        &self,
+        c: &mut CheckReading,
+        doubts: &BTreeMap<usize, Vec<(ModeId, f64)>>,
+    ) {
+        for (&unit, old) in doubts {
+            let strength = |mode: ModeId| {
+                let effect = c.effects.iter().find(|e| e.0 == mode);
+                effect.map_or(0.0, |e| e.1)
+            };
+            let before: f64 = old.iter().map(|&(m, p)| p * strength(m)).sum();
+            for e in &mut c.effects {
+                if self.model.modes[e.0 as usize].unit as usize == unit {
+                    e.1 *= before.min(1.0);
+                }
             }
         }
     }

@@ -13,6 +13,7 @@ impl Compiler<'_> {
             out.push(self.part_unit(position, &wired, part, family));
             self.contact_units(position, &wired, part, family, &mut out);
         }
+        self.join_modes(&mut out);
         self.key_units(&mut out);
         out
     }
@@ -50,6 +51,7 @@ impl Compiler<'_> {
                     notice: raw.notice.unwrap_or(NOTICE),
                     flaky: raw.flaky,
                     missing: false,
+                joins: None,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -68,6 +70,7 @@ impl Compiler<'_> {
                 notice: 1.0,
                 flaky: None,
                 missing: true,
+                joins: None,
                 start,
             });
         }
@@ -180,6 +183,7 @@ impl Compiler<'_> {
             notice: NOTICE,
             flaky: None,
             missing: false,
+                joins: None,
             start: open(pin),
         };
         if family.separate_contacts {
@@ -245,6 +249,7 @@ impl Compiler<'_> {
                 notice: NOTICE,
                 flaky: None,
                 missing: false,
+                joins: None,
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });
