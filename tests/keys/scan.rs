@@ -58,7 +58,9 @@ impl Bench {
                 }
                 // The scanning chip has the most of the lines.
                 let n = columns.iter().chain(&rows).filter(|l| pins(l)).count();
-                if p.pins.len() >= 14 && best.is_none_or(|(most, _)| n > most) {
+                // Where a diode stands in the line, that is what the line goes through.
+                let diode = p.family.starts_with("diode");
+                if (p.pins.len() >= 14 || diode) && best.is_none_or(|(most, _)| n > most) {
                     best = Some((n, &p.name));
                 }
             }

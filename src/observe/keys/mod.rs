@@ -3,7 +3,7 @@
 //! A loose plug is 64 dead keys and one fault. So what a run says of its keys becomes lines first: all keys at once, else every
 //! column and every row that is so as a whole, two lines that act together, a column that acts in every other, each one
 //! reading; what is left are single keys. A line counts as so through a fault as surely as the fault does it to the least
-//! of its keys. (That several worn contacts happen to make up a whole line is left out; it is less probable than a false
+//! of its keys; through worn contacts as surely as through all of them one by one. (That several worn contacts happen to make up a whole line is left out; it is less probable than a false
 //! reading.)
 //!
 //! `matrix` has the physics of a scanned matrix, `theory` what the modes of the board do to it, `likelihood` how what a key
@@ -27,6 +27,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Keys that a line must have to be worth a reading of its own.
 const LEAST: usize = 3;
+
+/// How much rarer a slip takes a whole line of keys than one key (guess).
+const LINE_SLIP: f64 = 0.01;
 
 /// A line of a sheet: which sheet, which line.
 type Line = (usize, usize);
@@ -119,12 +122,13 @@ impl Observer<'_> {
         effects: Vec<(ModeId, f64)>,
     ) {
         keys.iter().for_each(|k| self.mark(k));
+        let slip = if keys.len() >= LEAST { LINE_SLIP } else { 1.0 };
         let reading = CheckReading {
             looped: false,
             check,
             outcome: Outcome::Fail,
             run: self.run,
-            leak: self.trust.false_fail,
+            leak: self.trust.false_fail * slip,
             effects,
         };
         self.push(text, Evidence::Check(reading));
@@ -240,7 +244,11 @@ impl Observer<'_> {
                 None => now,
                 Some(before) => before
                     .into_iter()
-                    .filter_map(|(m, s)| Some((m, s.min(*now.get(&m)?))))
+                    .filter_map(|(m, s)| {
+                        let here = *now.get(&m)?;
+                        let one_by_one = self.scan.one_by_one.contains(&m);
+                        Some((m, if one_by_one { s * here } else { s.min(here) }))
+                    })
                     .collect(),
             });
         }

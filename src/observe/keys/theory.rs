@@ -4,7 +4,10 @@
 use super::matrix::{Fault, Matrix};
 use crate::faultmap::expand;
 use crate::faultmap::model::{BoardModel, Joins, Kind, ModeId, Touch, UnitKind};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+
+/// From this strength on a mode takes its keys together.
+const SURE: f32 = 0.9;
 
 /// The matrix of a board with what can be wrong with it.
 #[derive(Debug, Clone, Default)]
@@ -15,6 +18,8 @@ pub struct Scan {
     pub joins: Vec<(ModeId, Joins)>,
     /// Other modes with an electrical picture, and how surely they act so.
     pub others: Vec<(ModeId, Fault, f64)>,
+    /// Modes that strike contacts one by one: each key with the same doubt, and independently.
+    pub one_by_one: BTreeSet<ModeId>,
 }
 
 impl Scan {
@@ -59,8 +64,29 @@ impl Scan {
             fault.closed |= 1 << key;
             *strength = 1.0;
         }
+        s.one_by_one = s.of_contacts(model, &kb.unit);
         s.others = faults.into_iter().map(|(m, (f, s))| (m, f, s)).collect();
         s
+    }
+
+    /// Modes of the keyboard unit that reach every key, and none surely: worn or dirty contacts, not a line or a plug.
+    fn of_contacts(&self, model: &BoardModel, unit: &str) -> BTreeSet<ModeId> {
+        let own = |m: ModeId| {
+            let unit_of = &model.units[model.modes[m as usize].unit as usize];
+            unit_of.kind == UnitKind::Part && model.positions[unit_of.position].name == unit
+        };
+        let mut reached: BTreeMap<ModeId, (usize, f32)> = BTreeMap::new();
+        let keys: HashSet<&str> = self.matrix.keys.iter().map(|k| k.2.as_str()).collect();
+        let is_key = |name: &str| name.strip_prefix("key.").is_some_and(|k| keys.contains(k));
+        for node in model.nodes.iter().filter(|n| is_key(&n.name)) {
+            for t in node.touches.iter().filter(|t| t.kind == Kind::Lost && own(t.mode)) {
+                let slot = reached.entry(t.mode).or_default();
+                *slot = (slot.0 + 1, slot.1.max(t.strength));
+            }
+        }
+        let all = self.matrix.keys.len();
+        let spread = reached.into_iter().filter(|&(_, (n, s))| n == all && s < SURE);
+        spread.map(|(mode, _)| mode).collect()
     }
 
     /// Modes of single keys that close a contact for good, with the key.
