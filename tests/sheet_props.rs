@@ -161,7 +161,10 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
                 vec(key_name(), 1..4).prop_map(State::StuckUntil)
             ]
         ),
-        (key_name(), prop_oneof![number(1, 9999), Just(f64::INFINITY)])
+        (
+            key_name(),
+            prop_oneof![number(1, 9999), Just(f64::INFINITY)]
+        )
             .prop_map(|(k, r)| (Subject::Key(k), State::Ohms(r))),
         (
             1u8..3,

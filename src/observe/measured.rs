@@ -237,7 +237,9 @@ impl Observer<'_> {
             return;
         };
         let normal = position.warmth.unwrap_or(Warmth::Warm);
-        let Some(felt) = odds::feels(state) else { return };
+        let Some(felt) = odds::feels(state) else {
+            return;
+        };
         let (fine, faulty) = odds::felt(normal)[felt];
         let word = odds::FELT[felt];
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
@@ -263,7 +265,12 @@ impl Observer<'_> {
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
         let State::Seen(what) = state else { return };
         if let Some((fine, faulty)) = odds::at_pins(what) {
-            return self.about_contacts(place, fine, faulty, &format!("{} looks {what}", place.name));
+            return self.about_contacts(
+                place,
+                fine,
+                faulty,
+                &format!("{} looks {what}", place.name),
+            );
         }
         // Visible damage at a part: rare on a good one, frequent on a bad one (guess).
         let (fine, faulty) = match what.as_str() {

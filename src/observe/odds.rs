@@ -24,7 +24,10 @@ pub fn feels(state: &State) -> Option<usize> {
         State::Warm => 1,
         State::Hot => 2,
         State::TooHot => 3,
-        State::Celsius(t) => [30.0, 45.0, 60.0].iter().filter(|&&limit| *t >= limit).count(),
+        State::Celsius(t) => [30.0, 45.0, 60.0]
+            .iter()
+            .filter(|&&limit| *t >= limit)
+            .count(),
         _ => return None,
     })
 }
@@ -72,7 +75,14 @@ mod tests {
     /// Every word that the grammar makes for pins and joints has its line.
     #[test]
     fn words_of_the_grammar_are_in_the_table() {
-        for what in ["bent pin", "loose", "dry joint", "torn track", "joint cracked", "joint bad"] {
+        for what in [
+            "bent pin",
+            "loose",
+            "dry joint",
+            "torn track",
+            "joint cracked",
+            "joint bad",
+        ] {
             let (fine, faulty) = at_pins(what).expect(what);
             assert!(faulty > fine, "{what}");
         }

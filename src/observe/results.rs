@@ -247,7 +247,11 @@ impl Observer<'_> {
             return self.memory_bad(&known, "memory", "main memory bad");
         }
         if let (Subject::OtherMemory(bank, None), true) = (&f.subject, is_bad(&f.state)) {
-            return self.memory_bad(&known, &format!("{bank} memory"), &format!("{bank} memory bad"));
+            return self.memory_bad(
+                &known,
+                &format!("{bank} memory"),
+                &format!("{bank} memory bad"),
+            );
         }
         if f.subject == Subject::Test && is_bad(&f.state) {
             return self.test_bad(&known, f.loops);
@@ -281,13 +285,7 @@ impl Observer<'_> {
         for (id, ..) in known {
             self.out.read.insert(format!("{}/{id}", self.run));
         }
-        self.check(
-            check,
-            &reads,
-            Aspect::Trouble,
-            Outcome::Fail,
-            text.into(),
-        );
+        self.check(check, &reads, Aspect::Trouble, Outcome::Fail, text.into());
     }
 
     /// 'test bad' without saying what failed is one reading of everything that the test looks at.

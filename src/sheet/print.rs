@@ -190,10 +190,18 @@ fn core_text(subject: &Subject, state: &State) -> String {
             format!("key {} gives {}", key_text(name), key_list(others))
         }
         (_, State::DeadUntil(held)) => {
-            format!("{} dead until {} held", subject_text(subject), key_list(held))
+            format!(
+                "{} dead until {} held",
+                subject_text(subject),
+                key_list(held)
+            )
         }
         (_, State::StuckUntil(held)) => {
-            format!("{} stuck until {} held", subject_text(subject), key_list(held))
+            format!(
+                "{} stuck until {} held",
+                subject_text(subject),
+                key_list(held)
+            )
         }
         (Subject::Key(_) | Subject::KeyRow(_) | Subject::KeyColumn(_), State::Noisy) => {
             format!("{} only if pressed hard", subject_text(subject))

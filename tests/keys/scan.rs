@@ -87,13 +87,21 @@ impl Bench {
     pub fn plug_of(&self, board: &BoardModel, line: &str) -> String {
         let on = |name: &&String| {
             let position = board.position(name).expect("a connector").1;
-            position.pins.iter().any(|p| p.line.as_deref() == Some(line))
+            position
+                .pins
+                .iter()
+                .any(|p| p.line.as_deref() == Some(line))
         };
         self.plugs.iter().find(on).expect("its connector").clone()
     }
 
     /// The keys that the scan reports while these are pressed.
-    pub fn scan(&self, board: &BoardModel, broken: &[Broken], pressed: &[&str]) -> BTreeSet<String> {
+    pub fn scan(
+        &self,
+        board: &BoardModel,
+        broken: &[Broken],
+        pressed: &[&str],
+    ) -> BTreeSet<String> {
         // Points: "port LINE", "board LINE" (copper), "pad LINE" (in the keyboard).
         let mut joined: BTreeMap<String, Vec<String>> = BTreeMap::new();
         let mut join = |a: String, b: String| {

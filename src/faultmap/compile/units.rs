@@ -51,7 +51,7 @@ impl Compiler<'_> {
                     notice: raw.notice.unwrap_or(NOTICE),
                     flaky: raw.flaky,
                     missing: false,
-                joins: None,
+                    joins: None,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -183,7 +183,7 @@ impl Compiler<'_> {
             notice: NOTICE,
             flaky: None,
             missing: false,
-                joins: None,
+            joins: None,
             start: open(pin),
         };
         if family.separate_contacts {

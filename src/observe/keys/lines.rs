@@ -48,7 +48,9 @@ impl Observer<'_> {
             let told = named.clone();
             let effects = self.least(&ids, |o, id| {
                 let key = o.scan.matrix.key(id.trim_start_matches("key."));
-                key.map_or(Vec::new(), |k| o.effects_of_named(k, told[&k].0, told[&k].1))
+                key.map_or(Vec::new(), |k| {
+                    o.effects_of_named(k, told[&k].0, told[&k].1)
+                })
             });
             self.line_of_keys(&ids, format!("keys {text}"), text, effects);
             keys.iter().for_each(|k| {
@@ -192,7 +194,7 @@ impl Observer<'_> {
     /// These keys are dead, or stuck, until others are held.
     pub(in crate::observe) fn keys_until(&mut self, ids: &[String], stuck: bool, held: &[String]) {
         self.test_ran(self.run);
-        let hard = if stuck { Aspect::Low } else { Aspect::Dead };
+        let hard = if stuck { Aspect::Pressed } else { Aspect::Dead };
         let pulled = self.least(ids, |o, id| o.effects_on_key(id, hard));
         let weak = self.least(ids, |o, id| o.effects_on_key(id, Aspect::Noisy));
         let mut effects: BTreeMap<ModeId, f64> = BTreeMap::new();
@@ -223,9 +225,8 @@ impl Observer<'_> {
 
     fn line_name(&self, ids: &[String]) -> String {
         let lines = self.lines_of_keys();
-        let same = |keys: &Vec<String>| {
-            keys.len() == ids.len() && keys.iter().all(|k| ids.contains(k))
-        };
+        let same =
+            |keys: &Vec<String>| keys.len() == ids.len() && keys.iter().all(|k| ids.contains(k));
         let found = lines.into_iter().find(|(_, keys)| same(keys));
         found.map_or_else(|| ids.join(" "), |(what, _)| what)
     }
@@ -246,7 +247,11 @@ impl Observer<'_> {
         let class = contact::class(ohms);
         let (fine, faulty) = contact::CLASSES[class];
         let shown = crate::quantity::show(ohms, crate::quantity::Unit::Ohm);
-        let shown = if ohms.is_infinite() { "open".to_string() } else { shown };
+        let shown = if ohms.is_infinite() {
+            "open".to_string()
+        } else {
+            shown
+        };
         let text = format!("contact of key {name} {shown}: {}", contact::WORDS[class]);
         self.push(text, Evidence::Unit { unit, fine, faulty });
     }
@@ -258,10 +263,8 @@ impl Observer<'_> {
             match board::key(self.model, name).and_then(|k| self.scan.matrix.key(&k)) {
                 Some(k) => set |= 1 << k,
                 None => {
-                    let message = format!(
-                        "board {} has no key {name} in its matrix",
-                        self.model.board
-                    );
+                    let message =
+                        format!("board {} has no key {name} in its matrix", self.model.board);
                     self.warn(code::NO_SUCH_CHECK, message, String::new());
                 }
             }

@@ -19,7 +19,7 @@ pub mod theory;
 
 use super::aspect::Aspect;
 use super::{CheckReading, Evidence, Observer};
-use crate::faultmap::model::{Joins, ModeId};
+use crate::faultmap::model::{Joins, ModeId, Read};
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, State};
 use likelihood::Typed;
@@ -30,6 +30,9 @@ const LEAST: usize = 3;
 
 /// How much rarer a slip takes a whole line of keys than one key (guess).
 const LINE_SLIP: f64 = 0.01;
+
+/// P(a list of bad keys names another one | the fault struck that one too) (guess: few break off a list they began).
+const NAMED_ALL: f64 = 0.98;
 
 /// A line of a sheet: which sheet, which line.
 type Line = (usize, usize);
@@ -75,7 +78,7 @@ impl Observer<'_> {
         let keep = (self.sheet, self.line);
         for (wanted, aspect, word) in [
             (Said::Dead, Aspect::Dead, "dead"),
-            (Said::Stuck, Aspect::Low, "stuck"),
+            (Said::Stuck, Aspect::Pressed, "stuck"),
             (Said::Weak, Aspect::Noisy, "only if pressed hard"),
         ] {
             let of_kind = said.iter().rev().filter(|s| s.1 == wanted);
@@ -83,7 +86,47 @@ impl Observer<'_> {
             self.keys_alike(&keys, aspect, word);
         }
         self.keys_by_others(&said);
+        self.keys_not_named(&said);
         (self.sheet, self.line) = keep;
+    }
+
+    /// Who lists keys one by one has tried the others: a fault that would have struck those too is the less likely. One
+    /// reading, as it is one person's care. Where the sheet speaks of the others itself, that is used instead.
+    fn keys_not_named(&mut self, said: &[(String, Said, Line)]) {
+        let all = self.scan.matrix.keys.len();
+        if !self.rest_fine.is_empty() || !self.other_keys.is_empty() || said.len() >= all {
+            return;
+        }
+        let unread = |id: &String| !self.out.read.contains(&format!("{}/{id}", self.run));
+        let others: Vec<String> = (self.scan.matrix.keys.iter())
+            .map(|(_, _, k)| format!("key.{k}"))
+            .filter(unread)
+            .collect();
+        let mut reads: Vec<Read> = Vec::new();
+        for id in &others {
+            reads.extend(self.model.check(id).into_iter().flat_map(|c| &c.reads));
+        }
+        if reads.is_empty() {
+            return;
+        }
+        (self.sheet, self.line) = said[said.len() - 1].2;
+        let mut effects = self.effects(&reads, Aspect::Trouble);
+        effects.retain(|(m, _)| self.model.modes[*m as usize].joins.is_none());
+        for (mode, s) in &mut effects {
+            // Of many worn contacts at least one more would be on the list.
+            let worn = self.scan.one_by_one.contains(mode);
+            *s = if worn { NAMED_ALL } else { s.min(NAMED_ALL) };
+        }
+        let reading = CheckReading {
+            looped: false,
+            check: "keys not named".into(),
+            outcome: Outcome::Pass,
+            run: self.run,
+            leak: self.trust.false_fail,
+            effects,
+        };
+        let text = "the keys that are not named".to_string();
+        self.push(text, Evidence::Check(reading));
     }
 
     /// Keys of which the same was said: whole lines first, then what is left.
@@ -180,12 +223,14 @@ impl Observer<'_> {
         let mut effects = self.effects(&reads, aspect);
         let typed = match aspect {
             Aspect::Dead => Some(Typed::Dead),
-            Aspect::Low => Some(Typed::Stuck),
+            Aspect::Pressed => Some(Typed::Stuck),
             _ => None,
         };
-        self.with_joins(id, |does| {
-            typed.map_or(0.0, |t| likelihood::probability(t, does))
-        }, &mut effects);
+        self.with_joins(
+            id,
+            |does| typed.map_or(0.0, |t| likelihood::probability(t, does)),
+            &mut effects,
+        );
         effects
     }
 

@@ -5,8 +5,8 @@ use crate::diag::code;
 use crate::faultmap::model::{ModeId, Read};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
-use crate::observe::aspect::Aspect;
 use crate::observe::Observer;
+use crate::observe::aspect::Aspect;
 use crate::sheet::{Direction, State};
 use std::collections::BTreeMap;
 
@@ -36,7 +36,7 @@ impl Observer<'_> {
         let (aspect, outcome, word) = match state {
             State::Ok => (Aspect::Trouble, Outcome::Pass, "fine"),
             State::Dead => (Aspect::Dead, Outcome::Fail, "dead"),
-            State::Stuck => (Aspect::Low, Outcome::Fail, "stuck"),
+            State::Stuck => (Aspect::Pressed, Outcome::Fail, "stuck"),
             _ => (Aspect::Trouble, Outcome::Fail, "bad"),
         };
         self.test_ran(self.run);

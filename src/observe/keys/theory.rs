@@ -79,13 +79,19 @@ impl Scan {
         let keys: HashSet<&str> = self.matrix.keys.iter().map(|k| k.2.as_str()).collect();
         let is_key = |name: &str| name.strip_prefix("key.").is_some_and(|k| keys.contains(k));
         for node in model.nodes.iter().filter(|n| is_key(&n.name)) {
-            for t in node.touches.iter().filter(|t| t.kind == Kind::Lost && own(t.mode)) {
+            for t in node
+                .touches
+                .iter()
+                .filter(|t| t.kind == Kind::Lost && own(t.mode))
+            {
                 let slot = reached.entry(t.mode).or_default();
                 *slot = (slot.0 + 1, slot.1.max(t.strength));
             }
         }
         let all = self.matrix.keys.len();
-        let spread = reached.into_iter().filter(|&(_, (n, s))| n == all && s < SURE);
+        let spread = reached
+            .into_iter()
+            .filter(|&(_, (n, s))| n == all && s < SURE);
         spread.map(|(mode, _)| mode).collect()
     }
 

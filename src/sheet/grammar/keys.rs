@@ -112,7 +112,8 @@ fn key_word(input: Toks<'_>) -> P<'_, ()> {
 /// `key ; dead` would be two statements; other marks that keys bear may stand between `key` and the state: `key @ dead`.
 fn mark_key(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const MARKS: &[&str] = &[
-        "@", "*", "+", "-", "=", "/", "[", "]", "^", "\\", "<", ">", "\u{a3}", "%", "$", "_", ".", ",", ":",
+        "@", "*", "+", "-", "=", "/", "[", "]", "^", "\\", "<", ">", "\u{a3}", "%", "$", "_", ".",
+        ",", ":",
     ];
     let (rest, ()) = direct(input, Key)?;
     let Some(name) = rest.first().filter(|a| MARKS.contains(&&*a.lower)) else {

@@ -133,11 +133,8 @@ fn stick(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// `serial port bad with loop plug`: the plug was in, which the map knows of every port that is tested with one.
 fn with_plug(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    const STATES: &[(Concept, State)] = &[
-        (Good, State::Ok),
-        (Bad, State::Bad),
-        (Dead, State::Dead),
-    ];
+    const STATES: &[(Concept, State)] =
+        &[(Good, State::Ok), (Bad, State::Bad), (Dead, State::Dead)];
     let (rest, ports) = port(input)?;
     let (rest, early) = opt(word(Loopback)).parse(rest)?;
     let (rest, state) = one_of(STATES)(rest)?;

@@ -129,7 +129,9 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
         Subject::Sound | Subject::Voice(_) | Subject::Filter => {
             basic || matches!(state, S::Dead | S::Noisy | S::Wrong)
         }
-        Subject::KeyRow(_) | Subject::KeyColumn(_) => basic || matches!(state, S::Dead | S::Stuck | S::Noisy),
+        Subject::KeyRow(_) | Subject::KeyColumn(_) => {
+            basic || matches!(state, S::Dead | S::Stuck | S::Noisy)
+        }
         Subject::AllKeys
         | Subject::Interrupt(_)
         | Subject::Port(_)
