@@ -154,6 +154,39 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
             .prop_map(|(k, s)| (Subject::Key(k), s)),
         (key_name(), vec(key_name(), 1..4))
             .prop_map(|(k, with)| (Subject::Key(k), State::Ghost(with))),
+        (key_name(), vec(key_name(), 1..4), any::<bool>())
+            .prop_filter("another key", |(k, others, _)| !others.contains(k))
+            .prop_map(|(k, others, gives)| {
+                let state = if gives {
+                    State::Gives(others)
+                } else {
+                    State::Also(others)
+                };
+                (Subject::Key(k), state)
+            }),
+        (
+            prop_oneof![
+                key_name().prop_map(Subject::Key),
+                (0u8..8).prop_map(Subject::KeyRow),
+                (0u8..8).prop_map(Subject::KeyColumn)
+            ],
+            prop_oneof![
+                Just(State::Noisy),
+                vec(key_name(), 1..4).prop_map(State::DeadUntil),
+                vec(key_name(), 1..4).prop_map(State::StuckUntil)
+            ]
+        ),
+        (
+            key_name(),
+            prop_oneof![number(1, 9999), Just(f64::INFINITY)]
+        )
+            .prop_map(|(k, r)| (Subject::Key(k), State::Ohms(r))),
+        (
+            1u8..3,
+            select(Direction::ALL.to_vec()),
+            select(vec![State::Ok, State::Bad, State::Dead, State::Stuck])
+        )
+            .prop_map(|(n, d, s)| (Subject::Stick(n, d), s)),
         (
             prop_oneof![
                 Just(Subject::Sound),

@@ -1,5 +1,6 @@
 //! A checked map to the model: units, their modes, and what each mode does to everything that can be read.
 
+mod joins;
 mod units;
 
 use super::expand;
@@ -104,6 +105,7 @@ struct DraftMode {
     missing: bool,
     /// Of one that the map does not tell: how surely it shows in whatever it may reach.
     untold: Option<f64>,
+    joins: Option<Joins>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -334,6 +336,7 @@ impl Compiler<'_> {
                     flaky,
                     missing,
                     untold,
+                    joins,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -346,6 +349,7 @@ impl Compiler<'_> {
                     flaky,
                     missing,
                     untold: untold.is_some(),
+                    joins,
                 });
             }
             let DraftUnit {

@@ -53,6 +53,8 @@ impl Pass {
             (Pass::Row, Low) => (Low, 1.0),
             (Pass::Column, Low) => (Wrong, 0.5),
             (Pass::Row | Pass::Column, Lost | High) => (Lost, 1.0),
+            // A line that hardly pulls is what its keys are: they come and go.
+            (Pass::Row | Pass::Column, Noisy) => (Noisy, 1.0),
             (Pass::Row | Pass::Column, k) => (k, 0.5),
         }
     }

@@ -143,6 +143,21 @@ pub struct FaultMode {
     pub missing: bool,
     /// One of those that the map does not tell: something at this part, of which only the reach is known.
     pub untold: bool,
+    /// Two lines of the key matrix touch, or changed places.
+    pub joins: Option<Joins>,
+}
+
+/// Two lines of the key matrix that a fault joins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+pub struct Joins {
+    /// Both are columns; else both are rows.
+    pub columns: bool,
+    /// They changed places rather than touch.
+    pub crossed: bool,
+    /// The lower number.
+    pub a: u8,
+    /// The higher number.
+    pub b: u8,
 }
 
 /// A line or function, and which modes do what to it.

@@ -35,6 +35,8 @@ pub enum Aspect {
     Jumps,
     /// Of a clock: now too slow, now too fast.
     Drifts,
+    /// A key that is reported without being pressed: unlike a logic line, an open one does not read so.
+    Pressed,
 }
 
 impl Aspect {
@@ -60,6 +62,7 @@ impl Aspect {
             Fast => [0.02, 0.02, 0.02, 0.1, 0.01, 0.95, 0.1],
             Wrong => [0.3, 0.4, 0.4, 0.9, 0.1, 0.1, 0.3],
             Noisy => [0.1, 0.1, 0.1, 0.2, 0.05, 0.05, 0.9],
+            Pressed => [0.005, 0.95, 0.005, 0.1, 0.005, 0.005, 0.1],
             Floating => [0.6, 0.02, 0.05, 0.02, 0.01, 0.01, 0.05],
             // A lost data bit or doubled ticks.
             Jumps => [0.05, 0.05, 0.05, 0.7, 0.02, 0.2, 0.9],

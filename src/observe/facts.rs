@@ -2,7 +2,7 @@
 
 use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::BoardModel;
-use crate::sheet::{Intake, Obtained, Place, RunSheet, Statement};
+use crate::sheet::{Intake, Obtained, Place, RunSheet, State, Statement, Subject};
 use std::collections::BTreeMap;
 
 /// Facts of one machine.
@@ -78,6 +78,23 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                             }
                             None => unknown(place),
                         }
+                    }
+                }
+                Statement::Finding(finding) => {
+                    // A fuse that is not there is a position that is empty.
+                    let Subject::Fuse(place) = &finding.subject else {
+                        continue;
+                    };
+                    let missing = matches!(&finding.state, State::Seen(w) if w == "missing");
+                    match super::board::position(model, &place.name) {
+                        Some((i, _)) if missing => {
+                            f.empty.insert(i, line.number);
+                        }
+                        Some((i, _)) => {
+                            f.empty.remove(&i);
+                        }
+                        None if missing => unknown(place),
+                        None => {}
                     }
                 }
                 _ => {}

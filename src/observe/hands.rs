@@ -142,8 +142,9 @@ fn likelihood(action: Action, result: Effect) -> Option<(f64, f64)> {
         (Piggyback, NoChange) => (0.98, 0.6),
         (Cool | WarmUp, Cured | Changed | Worse) => (0.05, 0.3),
         (Cool | WarmUp, NoChange) => (0.95, 0.7),
-        (Pull, Cured | Changed) => (0.1, 0.4),
-        (Pull, NoChange) => (0.9, 0.6),
+        // Taken out, a good part leaves the fault where it was; a part that holds a line takes it along.
+        (Pull, Cured | Changed) => (0.03, 0.4),
+        (Pull, NoChange) => (0.97, 0.6),
         (Press, Cured | Changed) => (0.1, 0.1),
         (TestedElsewhere, TestedGood) => (0.97, 0.1),
         (TestedElsewhere, TestedBad) => (0.03, 0.9),

@@ -1,7 +1,7 @@
 //! What is measured by hand or seen on the board: rails, levels, heat, damage.
 
 use super::aspect::Aspect;
-use super::{Evidence, Observer, Stop, board};
+use super::{Evidence, Observer, Stop, board, odds};
 use crate::diag::code;
 use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
@@ -211,7 +211,7 @@ impl Observer<'_> {
             State::Ok => (0.995, 0.02, "good"),
             // A blown fuse is seen or measured; a good one hardly ever reads open.
             State::Bad | State::Dead | State::Wrong => (0.005, 0.97, "blown"),
-            State::Seen(what) if what == "missing" => (0.0, 1.0, "missing"),
+            // A missing one is a fact (`facts`).
             _ => return,
         };
         self.about_part(place, fine, faulty, &format!("fuse {} {word}", place.name));
@@ -237,31 +237,24 @@ impl Observer<'_> {
             return;
         };
         let normal = position.warmth.unwrap_or(Warmth::Warm);
-        let felt = match state {
-            State::Celsius(t) if *t >= 60.0 => &State::TooHot,
-            State::Celsius(t) if *t >= 45.0 => &State::Hot,
-            State::Celsius(t) if *t >= 30.0 => &State::Warm,
-            State::Celsius(_) => &State::Cold,
-            other => other,
+        let Some(felt) = odds::feels(state) else {
+            return;
         };
-        // P(felt so | fine) and P(felt so | at fault): guesses; some chips always run hot.
-        let (fine, faulty, word) = match (felt, normal) {
-            (State::TooHot, Warmth::Hot) => (0.10, 0.30, "too hot to touch"),
-            (State::TooHot, _) => (0.01, 0.30, "too hot to touch"),
-            (State::Hot, Warmth::Hot) => (0.60, 0.50, "hot"),
-            (State::Hot, Warmth::Warm) => (0.10, 0.35, "hot"),
-            (State::Hot, Warmth::Cold) => (0.03, 0.35, "hot"),
-            (State::Warm, _) => (0.60, 0.40, "warm"),
-            (State::Cold, Warmth::Hot | Warmth::Warm) => (0.10, 0.25, "cold"),
-            (State::Cold, Warmth::Cold) => (0.80, 0.60, "cold"),
-            _ => return,
-        };
-        // A finger finds 60 degrees too hot to hold and 45 hot (common practice, no source).
+        let (fine, faulty) = odds::felt(normal)[felt];
+        let word = odds::FELT[felt];
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
     }
 
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
         let State::Seen(what) = state else { return };
+        if let Some((fine, faulty)) = odds::at_pins(what) {
+            return self.about_contacts(
+                place,
+                fine,
+                faulty,
+                &format!("{} looks {what}", place.name),
+            );
+        }
         // Visible damage at a part: rare on a good one, frequent on a bad one (guess).
         let (fine, faulty) = match what.as_str() {
             "fine" => (0.95, 0.70),
@@ -271,6 +264,21 @@ impl Observer<'_> {
             _ => (0.005, 0.30),
         };
         self.about_part(place, fine, faulty, &format!("{} looks {what}", place.name));
+    }
+
+    /// What is seen at the pins or joints of a part speaks of those, not of the part in them.
+    fn about_contacts(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
+        let Some((i, _)) = self.find_position(place) else {
+            return;
+        };
+        let of = |u: &crate::faultmap::model::Unit| {
+            matches!(u.kind, UnitKind::Contacts | UnitKind::Joints)
+        };
+        let own = self.model.units_of(i).find(|(_, u)| of(u)).map(|(u, _)| u);
+        match own {
+            Some(unit) => self.push(text.to_string(), Evidence::Unit { unit, fine, faulty }),
+            None => self.about_part(place, fine, faulty, text),
+        }
     }
 
     fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {

@@ -10,9 +10,10 @@ pub mod caps;
 pub mod clocks;
 pub mod facts;
 mod hands;
-mod keys;
+pub mod keys;
 mod measured;
 pub mod memory;
+pub mod odds;
 pub mod photo;
 mod profile;
 mod results;
@@ -177,8 +178,10 @@ pub(crate) struct Observer<'m> {
     pub(crate) memory: memory::Typed,
     /// The finding being read tells how many loops failed.
     pub(crate) looped: bool,
-    /// Dead keys of this run: check and place.
-    pub(crate) dead_keys: Vec<(String, (usize, usize))>,
+    /// What this run says of single keys: check, what, and place.
+    keys_said: Vec<(String, keys::Said, (usize, usize))>,
+    /// The key matrix of the board.
+    scan: keys::theory::Scan,
     /// The profile of the cartridge that the sheet names.
     profile: Option<std::sync::Arc<crate::faultmap::raw::CartridgeRaw>>,
     /// P(the finding being read is a misreading of another), off a photograph.
@@ -220,7 +223,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         not_reached: HashSet::new(),
         memory: memory::Typed::default(),
         looped: false,
-        dead_keys: Vec::new(),
+        keys_said: Vec::new(),
+        scan: keys::theory::Scan::of(model),
         profile: None,
         photo: None,
         misread: 0.0,
@@ -306,7 +310,7 @@ impl Observer<'_> {
     fn nothing_read_yet(&self) -> bool {
         self.out.read.is_empty()
             && self.memory.is_empty()
-            && self.dead_keys.is_empty()
+            && self.keys_said.is_empty()
             && self.characters.is_empty()
     }
 
@@ -406,6 +410,9 @@ impl Observer<'_> {
         self.mark(id);
         let mut effects = self.effects(reads, aspect);
         if outcome == Outcome::Pass {
+            if id.starts_with("key.") {
+                self.key_works(id, &mut effects);
+            }
             // Even 'sound fine' over an empty socket is only a slip of the pen, not an impossibility.
             effects
                 .iter_mut()

@@ -36,6 +36,26 @@ impl Observer<'_> {
             Subject::StartText => self.start_text(&f.state),
             Subject::BlindTyping => self.blind_typing(&f.state),
             Subject::Part(place) => self.part(place, &f.state),
+            Subject::Stick(port, direction) => self.stick(*port, *direction, &f.state),
+            Subject::Key(name) if matches!(f.state, State::Ohms(_)) => {
+                if let State::Ohms(ohms) = f.state {
+                    self.contact(name, ohms);
+                }
+            }
+            Subject::Key(name) if matches!(f.state, State::Ghost(_)) => {
+                if let State::Ghost(with) = &f.state {
+                    self.ghost(name, with);
+                }
+            }
+            subject if matches!(f.state, State::DeadUntil(_) | State::StuckUntil(_)) => {
+                let ids = self.checks_of(subject);
+                match &f.state {
+                    _ if ids.is_empty() => self.result(f),
+                    State::DeadUntil(held) => self.keys_until(&ids, false, held),
+                    State::StuckUntil(held) => self.keys_until(&ids, true, held),
+                    _ => {}
+                }
+            }
             Subject::OtherKeys => self
                 .other_keys
                 .push((self.sheet, self.line, f.state.clone())),
@@ -237,15 +257,22 @@ impl Observer<'_> {
         }
         self.test_ran(self.run);
         if f.subject == Subject::Memory && is_bad(&f.state) {
-            return self.memory_bad(&known, f.loops);
+            return self.memory_bad(&known, f.loops, "memory", "main memory bad");
+        }
+        if let (Subject::OtherMemory(bank, None), true) = (&f.subject, is_bad(&f.state)) {
+            return self.memory_bad(
+                &known,
+                f.loops,
+                &format!("{bank} memory"),
+                &format!("{bank} memory bad"),
+            );
         }
         if f.subject == Subject::Test && is_bad(&f.state) {
             return self.test_bad(&known, f.loops);
         }
         self.looped = f.loops.is_some();
         for (id, reads, what) in known {
-            if id.starts_with("key.") && matches!(f.state, State::Bad | State::Dead) {
-                self.dead_keys.push((id, (self.sheet, self.line)));
+            if self.key_said(&id, f) {
                 continue;
             }
             let Some((aspect, outcome, word)) = reading_of(&id, f) else {
@@ -266,8 +293,14 @@ impl Observer<'_> {
         self.looped = false;
     }
 
-    /// 'memory bad' without saying which bit is one reading of the whole array, not eight.
-    fn memory_bad(&mut self, known: &[(String, Vec<Read>, String)], loops: Option<(u32, u32)>) {
+    /// 'memory bad' without saying which bit is one reading of the whole array (or bank), not eight.
+    fn memory_bad(
+        &mut self,
+        known: &[(String, Vec<Read>, String)],
+        loops: Option<(u32, u32)>,
+        check: &str,
+        text: &str,
+    ) {
         let mut reads: Vec<Read> = known
             .iter()
             .flat_map(|(_, reads, _)| reads.clone())
@@ -277,9 +310,9 @@ impl Observer<'_> {
         for (id, ..) in known {
             self.out.read.insert(format!("{}/{id}", self.run));
         }
-        let (outcome, text) = in_loops("main memory bad", loops);
+        let (outcome, text) = in_loops(text, loops);
         self.looped = loops.is_some();
-        self.check("memory", &reads, Aspect::Trouble, outcome, text);
+        self.check(check, &reads, Aspect::Trouble, outcome, text);
         self.looped = false;
     }
 

@@ -72,6 +72,8 @@ concepts! {
     Percent = "percent", Jumps = "jumps", Drifts = "drifts", Comes = "comes", NeverComes = "never-comes",
     Cents = "cents", Flat = "flat", Sharp = "sharp", Waveform = "waveform", Envelope = "envelope",
     NoiseSource = "noise-source", Loudness = "loudness", Capacitor = "capacitor",
+    AlsoPresses = "also-presses", ActTogether = "act-together",
+    UntilHeld = "until-held", ContactOf = "contact-of",
     Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
     FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",

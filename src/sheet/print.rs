@@ -187,8 +187,34 @@ fn core_text(subject: &Subject, state: &State) -> String {
             _,
         ) => format!("${address:04X} wrote {wrote:02X} read {read:02X}"),
         (Subject::Key(name), State::Ghost(with)) => {
-            let with: Vec<String> = with.iter().map(|k| key_text(k)).collect();
-            format!("ghost {} when {}", key_text(name), with.join(" "))
+            format!("ghost {} when {}", key_text(name), key_list(with))
+        }
+        (Subject::Key(name), State::Ohms(ohms)) => match ohms.is_infinite() {
+            true => format!("key {} contact open", key_text(name)),
+            false => format!("key {} contact {}", key_text(name), show(*ohms, Unit::Ohm)),
+        },
+        (Subject::Key(name), State::Also(others)) => {
+            format!("key {} also presses {}", key_text(name), key_list(others))
+        }
+        (Subject::Key(name), State::Gives(others)) => {
+            format!("key {} gives {}", key_text(name), key_list(others))
+        }
+        (_, State::DeadUntil(held)) => {
+            format!(
+                "{} dead until {} held",
+                subject_text(subject),
+                key_list(held)
+            )
+        }
+        (_, State::StuckUntil(held)) => {
+            format!(
+                "{} stuck until {} held",
+                subject_text(subject),
+                key_list(held)
+            )
+        }
+        (Subject::Key(_) | Subject::KeyRow(_) | Subject::KeyColumn(_), State::Noisy) => {
+            format!("{} only if pressed hard", subject_text(subject))
         }
         (_, State::More(n)) => format!("{n} more addresses"),
         (_, State::BytesFree(n)) => format!("{n} bytes free"),
@@ -265,6 +291,7 @@ fn subject_text(subject: &Subject) -> String {
             Some(n) => format!("control port {n}"),
             None => format!("{name} port"),
         },
+        Subject::Stick(port, direction) => format!("control port {port} {}", direction.word()),
         Subject::Sound => "sound".into(),
         Subject::Voice(n) => format!("voice {n}"),
         Subject::Filter => "filter".into(),
@@ -312,6 +339,11 @@ fn key_text(name: &str) -> String {
     }
 }
 
+fn key_list(names: &[String]) -> String {
+    let names: Vec<String> = names.iter().map(|k| key_text(k)).collect();
+    names.join(" ")
+}
+
 fn character_text(code: u8) -> String {
     match code {
         b' ' => "space".into(),
@@ -329,6 +361,10 @@ pub(super) fn state_text(state: &State) -> String {
         State::Dead => "dead".into(),
         State::Stuck => "stuck".into(),
         State::Ghost(_) => "ghost".into(),
+        State::Also(keys) => format!("also presses {}", key_list(keys)),
+        State::Gives(keys) => format!("gives {}", key_list(keys)),
+        State::DeadUntil(keys) => format!("dead until {} held", key_list(keys)),
+        State::StuckUntil(keys) => format!("stuck until {} held", key_list(keys)),
         State::Stopped => "stopped".into(),
         State::Slow => "slow".into(),
         State::Fast => "fast".into(),

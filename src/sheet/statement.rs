@@ -210,6 +210,8 @@ pub enum Subject {
     KeyColumn(u8),
     /// A port: `control 1`, `control 2`, `control` (both), `serial`, `user`, `cassette`, `cartridge`, or `all`.
     Port(String),
+    /// One line of a control port (1 or 2): a direction or the button of the stick.
+    Stick(u8, Direction),
     /// Sound as a whole.
     Sound,
     /// One voice, 1-based.
@@ -280,6 +282,14 @@ pub enum State {
     Stuck,
     /// A key that appears when the named other keys are pressed.
     Ghost(Vec<String>),
+    /// A key that also presses these.
+    Also(Vec<String>),
+    /// A key that gives these instead of itself.
+    Gives(Vec<String>),
+    /// Keys that do nothing until the named ones are held.
+    DeadUntil(Vec<String>),
+    /// Keys that are stuck until the named ones are held.
+    StuckUntil(Vec<String>),
     /// A clock that does not advance.
     Stopped,
     /// Too slow.
@@ -301,7 +311,7 @@ pub enum State {
     Drifts,
     /// Wrong contents: checksum, garbage, wrong sound.
     Wrong,
-    /// Noisy, distorted, humming, flickering.
+    /// Noisy, distorted, humming, flickering; of a key: only when pressed hard, or now and then.
     Noisy,
     /// A signal that moves (logic probe: pulsing).
     Pulsing,
@@ -403,6 +413,43 @@ pub struct CapReading {
     pub looks: Option<String>,
     /// It was called old.
     pub old: bool,
+}
+
+/// A line of a control port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Direction {
+    /// Stick forward.
+    Up,
+    /// Stick back.
+    Down,
+    /// Stick to the left.
+    Left,
+    /// Stick to the right.
+    Right,
+    /// The button.
+    Fire,
+}
+
+impl Direction {
+    /// All of them.
+    pub const ALL: [Direction; 5] = [
+        Direction::Up,
+        Direction::Down,
+        Direction::Left,
+        Direction::Right,
+        Direction::Fire,
+    ];
+
+    /// The word on a sheet.
+    pub fn word(self) -> &'static str {
+        match self {
+            Direction::Up => "up",
+            Direction::Down => "down",
+            Direction::Left => "left",
+            Direction::Right => "right",
+            Direction::Fire => "fire",
+        }
+    }
 }
 
 /// What the screen shows.

@@ -20,6 +20,7 @@ impl Compiler<'_> {
             out.push(self.part_unit(position, &wired, part, family));
             self.contact_units(position, &wired, part, family, &mut out);
         }
+        self.join_modes(&mut out);
         self.key_units(&mut out);
         out
     }
@@ -58,6 +59,7 @@ impl Compiler<'_> {
                     flaky: raw.flaky,
                     missing: false,
                     untold: None,
+                    joins: None,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -80,6 +82,7 @@ impl Compiler<'_> {
                 flaky: None,
                 missing: true,
                 untold: None,
+                joins: None,
                 start,
             });
         }
@@ -114,6 +117,7 @@ impl Compiler<'_> {
             flaky: None,
             missing: false,
             untold: Some(shows),
+            joins: None,
             start: own.clone(),
         }));
     }
@@ -217,6 +221,7 @@ impl Compiler<'_> {
             flaky: None,
             missing: false,
             untold: None,
+            joins: None,
             start: open(pin),
         };
         if family.separate_contacts {
@@ -283,6 +288,7 @@ impl Compiler<'_> {
                 flaky: None,
                 missing: false,
                 untold: None,
+                joins: None,
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });

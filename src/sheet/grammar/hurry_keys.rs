@@ -70,7 +70,7 @@ fn plain_keys(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         (Stuck, State::Stuck),
         (Dead, State::Dead),
         (Doubles, State::Bad),
-        (OnlyHard, State::Bad),
+        (OnlyHard, State::Noisy),
     ];
     let before = |i| {
         let (rest, state) = one_of(BEFORE)(i)?;
@@ -87,34 +87,12 @@ fn plain_keys(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((before, behind)).parse(input)
 }
 
-/// `P gives L`: the key works and gives another character.
-fn another_character(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let single = |i: Toks<'_>| {
-        let letter = i.first().filter(|a| {
-            a.kind == Kind::Word && a.lower.len() == 1 && a.lower.is_ascii() && i.typed() != "a"
-        });
-        letter.map(|a| a.lower.to_uppercase())
-    };
-    let start = input.concept(Key).map_or(input, |n| input.skip(n));
-    let Some(key) = single(start) else {
-        return silent(input);
-    };
-    let (rest, ()) = direct(start.skip(1), Gives)?;
-    match single(rest) {
-        Some(other) if other != key => {
-            Ok((rest.skip(1), vec![found(Subject::Key(key), State::Bad)]))
-        }
-        _ => silent(input),
-    }
-}
-
 /// All of them.
 pub fn keys_in_a_hurry(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
         letters_and_rest,
         example("other keys ok", other_keys),
         plain_keys,
-        another_character,
     ))
     .parse(input)
 }

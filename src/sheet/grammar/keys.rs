@@ -20,6 +20,7 @@ const KEY_STATES: &[(Concept, State)] = &[
     (Dead, State::Dead),
     (Missing, State::Dead),
     (Stuck, State::Stuck),
+    (OnlyHard, State::Noisy),
 ];
 
 /// A key by its name: one letter or digit, a function key, a name of the vocabulary, or anything in quotes.
@@ -62,7 +63,7 @@ fn key(input: Toks<'_>) -> P<'_, String> {
 }
 
 /// `keys = item (sep item)*`, `item = key [range key]`: a range of letters or of digits.
-fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
+pub fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
     let item = |i| {
         let (rest, first) = key_after_marks(i)?;
         let Ok((after, last)) = preceded(range_mark, key).parse(rest) else {
@@ -81,7 +82,7 @@ fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
 }
 
 /// A key after marks that only divide; words are not passed over, `a` is a key here.
-fn key_after_marks(input: Toks<'_>) -> P<'_, String> {
+pub fn key_after_marks(input: Toks<'_>) -> P<'_, String> {
     let mut at = input;
     while at.first().is_some_and(|a| {
         a.kind == Kind::Mark && matches!(&*a.lower, ":" | "=" | "(" | ")" | "'" | "-")
@@ -106,6 +107,29 @@ fn named(keys: Vec<String>) -> Vec<Subject> {
 /// The word `key` or `keys` where names follow.
 fn key_word(input: Toks<'_>) -> P<'_, ()> {
     word(Key)(input)
+}
+
+/// `key ; dead` would be two statements; other marks that keys bear may stand between `key` and the state: `key @ dead`.
+fn mark_key(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const MARKS: &[&str] = &[
+        "@", "*", "+", "-", "=", "/", "[", "]", "^", "\\", "<", ">", "\u{a3}", "%", "$", "_", ".",
+        ",", ":",
+    ];
+    let (rest, ()) = direct(input, Key)?;
+    let Some(name) = rest.first().filter(|a| MARKS.contains(&&*a.lower)) else {
+        return Err(nom::Err::Error(E::silent(input)));
+    };
+    let key = Subject::Key(name.lower.to_uppercase());
+    // A mark that only divides stands before a name: `key: Q dead`.
+    let at = rest.skip(1);
+    let (rest, state) = KEY_STATES
+        .iter()
+        .find_map(|(c, s)| at.concept(*c).map(|n| (at.skip(n), s)))
+        .ok_or_else(|| nom::Err::Error(E::silent(at)))?;
+    if !end(rest).is_ok() || names_follow(rest) {
+        return Err(nom::Err::Error(E::silent(rest)));
+    }
+    Ok((rest, vec![found(key, state.clone())]))
 }
 
 /// `dead keys = ["the"] "key" [state] keys [state] | state "keys" keys`
@@ -186,6 +210,7 @@ fn names_follow(input: Toks) -> bool {
 pub fn key_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     seen_at(alt((
         example("ghost T when R Y", ghost),
+        mark_key,
         key_results,
         whole,
     )))(input)

@@ -9,6 +9,7 @@ mod header;
 mod hurry;
 mod hurry_keys;
 mod keys;
+mod matrix;
 mod meter;
 mod number;
 mod picture;
@@ -62,7 +63,7 @@ const ANY: Concepts = Concepts::of(&[]);
 /// How a test went.
 #[rustfmt::skip]
 const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, Stopped, Slow, Fast, Wrong, Garbage, Noisy,
-    Stuck, No, NoKeys, Checksum, InTime, YesNo, ReadBack]);
+    Stuck, OnlyHard, No, NoKeys, Checksum, InTime, YesNo, ReadBack]);
 
 /// The kinds of statement. The order decides when two kinds would accept the same words.
 #[rustfmt::skip]
@@ -71,7 +72,8 @@ const KINDS: &[Kind] = &[
         CameIn, WorksCheck, Untested, Run, NewRun, InPlace], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
-    kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost])),
+    kind(matrix::matrix, "key Q also presses W", &[AlsoPresses, ActTogether, Gives, UntilHeld, ContactOf, StickPart, Loopback, Swap], false, ANY),
+    kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost, OnlyHard])),
     kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false, ANY),
     kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true, ANY),
     kind(picture::picture, "screen black", &[Picture, NoPicture, NoSignal, WrongCharacters, NoColour, OneColour,
@@ -89,10 +91,13 @@ const KINDS: &[Kind] = &[
         NoiseOnly, Volume, Noisy, StickPart, Loopback, SerialLine, Stripes, BorderOnly, AfterThat, FreeWord, Except,
         PerTest], false, ANY),
     kind(hurry::short, "b2 stuck low", &[Bit, Row, ColourMemory, Checksum, Timer, Of], true, ANY),
-    kind(hurry_keys::keys_in_a_hurry, "space key doubles", &[RestKeys, PlainKey, Gives], false, ANY),
+    kind(hurry_keys::keys_in_a_hurry, "space key doubles", &[RestKeys, PlainKey], false, ANY),
     kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
         Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
+    kind(places::unit_line, "keyboard dirty", &[Keyboard, Supply, Cartridge, Cable], false, Concepts::of(&[Hot, TooHot, Cold,
+        Warm, LookBulged, LookLeaking, LookBurnt, LookCorroded, LookCracked, LookReworked, LookModified, LookBent, LookDirty,
+        LookLoose, LookReversed, LookTorn, LookFine])),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 

@@ -255,6 +255,26 @@ fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ))
 }
 
+/// `keyboard dirty`, `supply hot`, `cable loose`: what is outside the board goes by its name.
+pub fn unit_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const UNITS: &[(Concept, &str)] = &[
+        (Keyboard, "KEYBOARD"),
+        (Supply, "SUPPLY"),
+        (Cartridge, "CARTRIDGE"),
+        (Cable, "CABLE"),
+    ];
+    let (rest, name) = one_of(UNITS)(input)?;
+    let (rest, how) = one_of(HOW)(rest)?;
+    if matches!(how, How::State(_)) {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    let place = Place {
+        name: name.into(),
+        pin: None,
+    };
+    Ok((rest, vec![told(place, &how, false)]))
+}
+
 /// Everything at a place.
 pub fn place_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let resistance = preceded(word(Resistance), |i| {

@@ -100,6 +100,7 @@ const TEST_STATES: &[(Concept, State)] = &[
     (Garbage, State::Wrong),
     (Noisy, State::Noisy),
     (Stuck, State::Stuck),
+    (OnlyHard, State::Noisy),
 ];
 
 /// The state as it applies to the subject, or `None` where the word makes no sense.
@@ -128,7 +129,9 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
         Subject::Sound | Subject::Voice(_) | Subject::Filter => {
             basic || matches!(state, S::Dead | S::Noisy | S::Wrong)
         }
-        Subject::KeyRow(_) | Subject::KeyColumn(_) => basic || matches!(state, S::Dead | S::Stuck),
+        Subject::KeyRow(_) | Subject::KeyColumn(_) => {
+            basic || matches!(state, S::Dead | S::Stuck | S::Noisy)
+        }
         Subject::AllKeys
         | Subject::Interrupt(_)
         | Subject::Port(_)

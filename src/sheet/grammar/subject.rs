@@ -345,7 +345,7 @@ pub fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 }
 
 /// `keyboard`, `all keys`, `keys` as a whole, `row 3`, `columns 2 and 5`.
-fn keyboard(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+pub fn keyboard(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let many =
         |all: Vec<u32>, make: fn(u8) -> Subject| all.into_iter().map(|n| make(n as u8)).collect();
     alt((

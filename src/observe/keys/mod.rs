@@ -1,0 +1,302 @@
+//! The keyboard: many results, a few states of the board.
+//!
+//! A loose plug is 64 dead keys and one fault. So what a run says of its keys becomes lines first: all keys at once, else every
+//! column and every row that is so as a whole, two lines that act together, a column that acts in every other, each one
+//! reading; what is left are single keys. A line counts as so through a fault as surely as the fault does it to the least
+//! of its keys; through worn contacts as surely as through all of them one by one. (That several worn contacts happen to make up a whole line is left out; it is less probable than a false
+//! reading.)
+//!
+//! `matrix` has the physics of a scanned matrix, `theory` what the modes of the board do to it, `likelihood` how what a key
+//! does is typed, `lines` what is said of keys by way of others (act together, ghosts, held keys), `contact` contact
+//! resistances, `stick` the control ports, which on some boards hang on the same lines.
+
+pub mod contact;
+pub mod likelihood;
+mod lines;
+pub mod matrix;
+mod stick;
+pub mod theory;
+
+use super::aspect::Aspect;
+use super::{CheckReading, Evidence, Observer};
+use crate::faultmap::model::{Joins, ModeId, Read};
+use crate::infer::network::Outcome;
+use crate::sheet::{Finding, State};
+use likelihood::Typed;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Keys that a line must have to be worth a reading of its own.
+const LEAST: usize = 3;
+
+/// How much rarer a slip takes a whole line of keys than one key (guess).
+const LINE_SLIP: f64 = 0.01;
+
+/// P(a list of bad keys names another one | the fault struck that one too) (guess: few break off a list they began).
+const NAMED_ALL: f64 = 0.98;
+
+/// A line of a sheet: which sheet, which line.
+type Line = (usize, usize);
+
+/// What a run says of a key.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Said {
+    Dead,
+    Stuck,
+    /// Only when pressed hard, or now and then.
+    Weak,
+    /// Its own and these.
+    Also(Vec<String>),
+    /// These and not its own.
+    Gives(Vec<String>),
+}
+
+impl Observer<'_> {
+    /// Keeps what is said of a key until the run ends; false when it is a result like any other.
+    pub(super) fn key_said(&mut self, id: &str, finding: &Finding) -> bool {
+        if !id.starts_with("key.") || finding.loops.is_some() {
+            return false;
+        }
+        let said = match &finding.state {
+            State::Bad | State::Dead => Said::Dead,
+            State::Stuck => Said::Stuck,
+            State::Noisy => Said::Weak,
+            State::Also(others) => Said::Also(others.clone()),
+            State::Gives(others) => Said::Gives(others.clone()),
+            _ => return false,
+        };
+        self.keys_said
+            .push((id.to_string(), said, (self.sheet, self.line)));
+        true
+    }
+
+    /// What the run that ends said of its keys, as readings.
+    pub(super) fn keys(&mut self) {
+        let said = std::mem::take(&mut self.keys_said);
+        if said.is_empty() {
+            return;
+        }
+        let keep = (self.sheet, self.line);
+        for (wanted, aspect, word) in [
+            (Said::Dead, Aspect::Dead, "dead"),
+            (Said::Stuck, Aspect::Pressed, "stuck"),
+            (Said::Weak, Aspect::Noisy, "only if pressed hard"),
+        ] {
+            let of_kind = said.iter().rev().filter(|s| s.1 == wanted);
+            let keys = of_kind.map(|(id, _, line)| (id.clone(), *line)).collect();
+            self.keys_alike(&keys, aspect, word);
+        }
+        self.keys_by_others(&said);
+        self.keys_not_named(&said);
+        (self.sheet, self.line) = keep;
+    }
+
+    /// Who lists keys one by one has tried the others: a fault that would have struck those too is the less likely. One
+    /// reading, as it is one person's care. Where the sheet speaks of the others itself, that is used instead.
+    fn keys_not_named(&mut self, said: &[(String, Said, Line)]) {
+        let all = self.scan.matrix.keys.len();
+        if !self.rest_fine.is_empty() || !self.other_keys.is_empty() || said.len() >= all {
+            return;
+        }
+        let unread = |id: &String| !self.out.read.contains(&format!("{}/{id}", self.run));
+        let others: Vec<String> = (self.scan.matrix.keys.iter())
+            .map(|(_, _, k)| format!("key.{k}"))
+            .filter(unread)
+            .collect();
+        let mut reads: Vec<Read> = Vec::new();
+        for id in &others {
+            reads.extend(self.model.check(id).into_iter().flat_map(|c| &c.reads));
+        }
+        if reads.is_empty() {
+            return;
+        }
+        (self.sheet, self.line) = said[said.len() - 1].2;
+        let mut effects = self.effects(&reads, Aspect::Trouble);
+        effects.retain(|(m, _)| self.model.modes[*m as usize].joins.is_none());
+        for (mode, s) in &mut effects {
+            // Of many worn contacts at least one more would be on the list.
+            let worn = self.scan.one_by_one.contains(mode);
+            *s = if worn { NAMED_ALL } else { s.min(NAMED_ALL) };
+        }
+        let reading = CheckReading {
+            looped: false,
+            check: "keys not named".into(),
+            outcome: Outcome::Pass,
+            run: self.run,
+            leak: self.trust.false_fail,
+            effects,
+        };
+        let text = "the keys that are not named".to_string();
+        self.push(text, Evidence::Check(reading));
+    }
+
+    /// Keys of which the same was said: whole lines first, then what is left.
+    fn keys_alike(&mut self, keys: &BTreeMap<String, Line>, aspect: Aspect, word: &str) {
+        let mut open: BTreeSet<&String> = keys.keys().collect();
+        for (what, of_line) in self.lines_of_keys() {
+            let whole = of_line.len() >= LEAST && of_line.iter().all(|k| keys.contains_key(k));
+            if !whole || !of_line.iter().any(|k| open.contains(k)) {
+                continue;
+            }
+            (self.sheet, self.line) = keys[&of_line[0]];
+            of_line.iter().for_each(|k| {
+                open.remove(k);
+            });
+            let effects = self.least(&of_line, |o, key| o.effects_on_key(key, aspect));
+            let check = match aspect {
+                Aspect::Dead => format!("keys {what}"),
+                _ => format!("keys {what} {word}"),
+            };
+            self.line_of_keys(&of_line, check, format!("{what} {word}"), effects);
+        }
+        for id in open {
+            (self.sheet, self.line) = keys[id];
+            let effects = self.effects_on_key(id, aspect);
+            let text = format!("key {} {word}", &id["key.".len()..]);
+            self.line_of_keys(&[id.clone()], id.clone(), text, effects);
+        }
+    }
+
+    /// One failing reading of these keys together.
+    fn line_of_keys(
+        &mut self,
+        keys: &[String],
+        check: String,
+        text: String,
+        effects: Vec<(ModeId, f64)>,
+    ) {
+        keys.iter().for_each(|k| self.mark(k));
+        let slip = if keys.len() >= LEAST { LINE_SLIP } else { 1.0 };
+        let reading = CheckReading {
+            looped: false,
+            check,
+            outcome: Outcome::Fail,
+            run: self.run,
+            leak: self.trust.false_fail * slip,
+            effects,
+        };
+        self.push(text, Evidence::Check(reading));
+    }
+
+    /// 'Other keys ok': every key that the run did not name.
+    pub(super) fn rest_of_keys(&mut self) {
+        let keep = (self.sheet, self.line);
+        for (sheet, line, state) in std::mem::take(&mut self.other_keys) {
+            (self.sheet, self.line) = (sheet, line);
+            let ids = super::board::keys(self.model)
+                .into_iter()
+                .map(|k| format!("key.{k}"));
+            let open: Vec<String> = ids
+                .filter(|id| !self.out.read.contains(&format!("{}/{id}", self.run)))
+                .collect();
+            for id in open {
+                let Some(reads) = self.model.check(&id).map(|c| c.reads.clone()) else {
+                    continue;
+                };
+                let (aspect, outcome) = match state {
+                    State::Ok => (super::whole(&id), Outcome::Pass),
+                    _ => (Aspect::Dead, Outcome::Fail),
+                };
+                self.check(&id, &reads, aspect, outcome, "the other keys".into());
+            }
+        }
+        (self.sheet, self.line) = keep;
+    }
+
+    /// All keys, then columns, then rows: what to call them, and their checks.
+    fn lines_of_keys(&self) -> Vec<(String, Vec<String>)> {
+        let m = &self.scan.matrix;
+        let of = |wanted: &dyn Fn(usize, usize) -> bool| -> Vec<String> {
+            let keys = m.keys.iter().filter(|(c, r, _)| wanted(*c, *r));
+            keys.map(|(_, _, k)| format!("key.{k}")).collect()
+        };
+        let mut out = vec![("all keys".to_string(), of(&|_, _| true))];
+        out.extend((0..m.columns).map(|n| (format!("key column {n}"), of(&|c, _| c == n))));
+        out.extend((0..m.rows).map(|n| (format!("key row {n}"), of(&|_, r| r == n))));
+        out
+    }
+
+    /// How surely each mode does this to a key, with the joins of lines as the physics has them.
+    fn effects_on_key(&mut self, id: &str, aspect: Aspect) -> Vec<(ModeId, f64)> {
+        let Some(reads) = self.model.check(id).map(|c| c.reads.clone()) else {
+            return Vec::new();
+        };
+        let mut effects = self.effects(&reads, aspect);
+        let typed = match aspect {
+            Aspect::Dead => Some(Typed::Dead),
+            Aspect::Pressed => Some(Typed::Stuck),
+            _ => None,
+        };
+        self.with_joins(
+            id,
+            |does| typed.map_or(0.0, |t| likelihood::probability(t, does)),
+            &mut effects,
+        );
+        effects
+    }
+
+    /// A key that works speaks against whatever would have made it act otherwise.
+    pub(super) fn key_works(&self, id: &str, effects: &mut Vec<(ModeId, f64)>) {
+        let not_ok = |does| 1.0 - likelihood::probability(Typed::Ok, does);
+        self.with_joins(id, not_ok, effects);
+    }
+
+    /// Puts what joined lines do to a key in the place of what their strengths on the lines alone would say.
+    fn with_joins(
+        &self,
+        id: &str,
+        strength: impl Fn(likelihood::Does) -> f64,
+        effects: &mut Vec<(ModeId, f64)>,
+    ) {
+        if self.scan.joins.is_empty() {
+            return;
+        }
+        effects.retain(|(m, _)| self.model.modes[*m as usize].joins.is_none());
+        let Some(key) = self.scan.matrix.key(id.trim_start_matches("key.")) else {
+            return;
+        };
+        for (mode, joins) in &self.scan.joins {
+            if let Some(does) = self.joined(joins, key) {
+                effects.push((*mode, strength(does)));
+            }
+        }
+        effects.retain(|e| e.1 > 0.0);
+        effects.sort_by_key(|e| e.0);
+    }
+
+    /// What a key does when two lines are joined; `None` for a key that is not on them or has none in its place on the other.
+    fn joined(&self, joins: &Joins, key: usize) -> Option<likelihood::Does> {
+        let other = 1 << self.scan.partner(joins, key)?;
+        Some(if joins.crossed {
+            likelihood::Does::Instead(other)
+        } else {
+            likelihood::Does::More(other)
+        })
+    }
+
+    /// How surely each mode does all of this to these keys: as surely as to the one it does it least.
+    fn least(
+        &mut self,
+        keys: &[String],
+        mut of: impl FnMut(&mut Self, &str) -> Vec<(ModeId, f64)>,
+    ) -> Vec<(ModeId, f64)> {
+        let mut least: Option<BTreeMap<ModeId, f64>> = None;
+        for key in keys {
+            if self.model.check(key).is_none() {
+                continue;
+            }
+            let now: BTreeMap<ModeId, f64> = of(self, key).into_iter().collect();
+            least = Some(match least {
+                None => now,
+                Some(before) => before
+                    .into_iter()
+                    .filter_map(|(m, s)| {
+                        let here = *now.get(&m)?;
+                        let one_by_one = self.scan.one_by_one.contains(&m);
+                        Some((m, if one_by_one { s * here } else { s.min(here) }))
+                    })
+                    .collect(),
+            });
+        }
+        least.unwrap_or_default().into_iter().collect()
+    }
+}

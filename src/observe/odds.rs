@@ -1,0 +1,102 @@
+//! How probable it is that a part looks or feels so, when it is fine and when it is at fault. Each table goes over everything
+//! that can be seen, and adds up to one. All figures are guesses (common practice, no source), except where a line says more.
+
+use crate::faultmap::raw::Warmth;
+use crate::sheet::State;
+
+/// What a finger says, coldest first.
+pub const FELT: [&str; 4] = ["cold", "warm", "hot", "too hot to touch"];
+
+/// P(felt | fine), P(felt | at fault), in the order of [`FELT`], by the warmth that is normal for the part. Some chips always
+/// run hot; a dead one is often cold, a shorted one too hot.
+pub fn felt(normal: Warmth) -> [(f64, f64); 4] {
+    match normal {
+        Warmth::Hot => [(0.10, 0.25), (0.20, 0.05), (0.60, 0.40), (0.10, 0.30)],
+        Warmth::Warm => [(0.10, 0.25), (0.79, 0.15), (0.10, 0.30), (0.01, 0.30)],
+        Warmth::Cold => [(0.80, 0.30), (0.16, 0.10), (0.03, 0.30), (0.01, 0.30)],
+    }
+}
+
+/// Which of [`FELT`] a state is. A finger finds 60 degrees too hot to hold and 45 hot (common practice, no source).
+pub fn feels(state: &State) -> Option<usize> {
+    Some(match state {
+        State::Cold => 0,
+        State::Warm => 1,
+        State::Hot => 2,
+        State::TooHot => 3,
+        State::Celsius(t) => [30.0, 45.0, 60.0]
+            .iter()
+            .filter(|&&limit| *t >= limit)
+            .count(),
+        _ => return None,
+    })
+}
+
+/// What is seen at the pins and joints of a part, and P(seen | they make contact), P(seen | one of them does not). A bent pin that
+/// was straightened mostly works again.
+pub const AT_PINS: [(&str, f64, f64); 6] = [
+    ("nothing wrong", 0.935, 0.28),
+    ("bent pin", 0.015, 0.15),
+    ("loose", 0.010, 0.12),
+    ("dry joint", 0.015, 0.15),
+    ("torn track", 0.005, 0.15),
+    ("bad joint", 0.020, 0.15),
+];
+
+/// What `looks` says about the pins of a part rather than the part in them.
+pub fn at_pins(what: &str) -> Option<(f64, f64)> {
+    let what = match what {
+        "joint ok" => "nothing wrong",
+        _ if what.starts_with("joint ") => "bad joint",
+        other => other,
+    };
+    let found = AT_PINS.iter().find(|(word, ..)| *word == what);
+    found.map(|&(_, fine, faulty)| (fine, faulty))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tables_add_up_to_one() {
+        let mut tables: Vec<Vec<(f64, f64)>> = [Warmth::Hot, Warmth::Warm, Warmth::Cold]
+            .map(|w| felt(w).to_vec())
+            .into();
+        tables.push(AT_PINS.iter().map(|t| (t.1, t.2)).collect());
+        for table in tables {
+            let fine: f64 = table.iter().map(|t| t.0).sum();
+            let faulty: f64 = table.iter().map(|t| t.1).sum();
+            assert!((fine - 1.0).abs() < 1e-12, "fine: {table:?}");
+            assert!((faulty - 1.0).abs() < 1e-12, "at fault: {table:?}");
+        }
+    }
+
+    /// Every word that the grammar makes for pins and joints has its line.
+    #[test]
+    fn words_of_the_grammar_are_in_the_table() {
+        for what in [
+            "bent pin",
+            "loose",
+            "dry joint",
+            "torn track",
+            "joint cracked",
+            "joint bad",
+        ] {
+            let (fine, faulty) = at_pins(what).expect(what);
+            assert!(faulty > fine, "{what}");
+        }
+        let (fine, faulty) = at_pins("joint ok").expect("a good joint");
+        assert!(fine > faulty);
+        assert_eq!(at_pins("bulged"), None);
+    }
+
+    #[test]
+    fn degrees_are_felt() {
+        let of = |t| feels(&State::Celsius(t));
+        assert_eq!(
+            [20.0, 35.0, 50.0, 70.0].map(of),
+            [Some(0), Some(1), Some(2), Some(3)]
+        );
+    }
+}
