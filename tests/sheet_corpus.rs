@@ -72,7 +72,7 @@ fn fate(case: &Case) -> (Fate, BTreeSet<String>) {
     let sheet = parse("corpus", text.as_bytes()).expect("a text");
     let got = said(&sheet, 2);
     let line = sheet.lines.iter().find(|l| l.number == 2);
-    let told = line.is_none_or(|l| l.not_understood.is_some())
+    let told = line.is_some_and(|l| l.not_understood.is_some())
         || sheet.diags.iter().any(|d| {
             let (span, _) = d.label.as_ref().expect("a place");
             d.code == "ignored-words" && span.start > case.above.len()

@@ -69,6 +69,12 @@ concepts! {
     MeasuredAs = "measured-as", Nominal = "nominal", SeriesResistance = "series-resistance", AfterThat = "after-that",
     Except = "except", SagsTo = "sags-to", PixelsApart = "pixels-apart",
     YesNo = "yes-no", RailPart = "rail-part",
+    BoardName = "board-name", Neither = "neither", OthersWord = "others-word", Ran = "ran", NoFails = "no-fails",
+    AtAll = "at-all", BelowThat = "below-that", AboveThat = "above-that", InIt = "in-it", ForAWhile = "for-a-while",
+    DiesAgain = "dies-again", ComeAndGo = "come-and-go", Wave = "wave", FromSpeaker = "from-speaker",
+    TapePart = "tape-part", GroundWord = "ground-word", NoVoltsOn = "no-volts-on", SupplyPin = "supply-pin",
+    AlwaysOn = "always-on", Untouched = "untouched", ShouldHave = "should-have", WithAlcohol = "with-alcohol",
+    AllThere = "all-there", AtLineEnd = "at-line-end",
     Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
     FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
@@ -88,12 +94,12 @@ impl Concept {
 
 /// A set of concepts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Concepts([u64; 4]);
+pub struct Concepts([u64; 5]);
 
 impl Concepts {
     /// The set of all in `list`.
     pub const fn of(list: &[Concept]) -> Self {
-        let mut set = [0; 4];
+        let mut set = [0; 5];
         let mut i = 0;
         while i < list.len() {
             let bit = list[i] as usize;

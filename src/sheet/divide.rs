@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use super::concept::{Concept, Concepts};
 use super::correct::Reading;
-use super::grammar::{continued, statement};
+use super::grammar::{continued, inherited, statement};
 use super::statement::{Effect, Statement, Subject};
 use super::token::{Kind, Lexed};
 use super::toks::Toks;
@@ -99,21 +99,67 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Unread;
         }
     }
-    for k in 1..pieces.len() {
-        let Part::Read(before) = &pieces[k - 1].part else {
-            continue;
-        };
-        let Some(Statement::Finding(last)) = before.last() else {
-            continue;
-        };
-        if let (Part::Unread, Some(all)) = (
-            &pieces[k].part,
-            continued_all(lexed, &pieces[k], &last.subject),
-        ) {
-            pieces[k].part = Part::Read(all);
+    let mut before: Vec<Statement> = Vec::new();
+    for k in 0..pieces.len() {
+        let behind_read = k > 0 && matches!(&pieces[k - 1].part, Part::Read(_)) && !before.is_empty();
+        if behind_read {
+            pieces[k].part = in_context(lexed, &mut pieces[k], &before);
+        }
+        if let Part::Read(all) = &pieces[k].part {
+            before.extend(all.iter().cloned());
         }
     }
     super::recover::second_tries(lexed, merged(pieces))
+}
+
+/// A part as it is meant behind the statements `before` it.
+fn in_context(lexed: &Lexed, piece: &mut Piece, before: &[Statement]) -> Part {
+    let (from, to) = (piece.from, piece.to);
+    match std::mem::replace(&mut piece.part, Part::Unread) {
+        Part::Unread => match continued_all(lexed, from, to, before) {
+            Some(all) => Part::Read(all),
+            None => Part::Unread,
+        },
+        // `all others ok` behind a bit: the other bits.
+        Part::Read(all) if all == [Statement::RestFine] => {
+            match continued(toks(lexed, from, to), before) {
+                Some(others) => Part::Read(others),
+                None => Part::Read(all),
+            }
+        }
+        Part::Read(all) => match of_that_memory(lexed, (from, to), all, before) {
+            Some(all) => Part::Read(all),
+            None => Part::Unread,
+        },
+        part => part,
+    }
+}
+
+/// `bit 5 bad` behind `upper memory bit 2 bad`: of the memory that was named; `None` when that cannot be told.
+fn of_that_memory(
+    lexed: &Lexed,
+    (from, to): (usize, usize),
+    all: Vec<Statement>,
+    before: &[Statement],
+) -> Option<Vec<Statement>> {
+    let subject = |s: &Statement| match s {
+        Statement::Finding(f) => Some(f.subject.clone()),
+        _ => None,
+    };
+    let named = (from..to).any(|i| lexed.longest(i, Concept::Memory).is_some());
+    let subjects: Option<Vec<Subject>> = all.iter().map(subject).collect();
+    let (Some(subjects), false) = (subjects, named) else {
+        return Some(all);
+    };
+    let last = before.last().and_then(subject);
+    let meant = inherited(last.as_ref(), &subjects)?;
+    let mut all = all;
+    for (statement, subject) in all.iter_mut().zip(meant) {
+        if let Statement::Finding(f) = statement {
+            f.subject = subject;
+        }
+    }
+    Some(all)
 }
 
 /// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
@@ -380,27 +426,39 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     if ways != 1 {
         return None;
     }
-    let (mut all, mut j) = (Vec::new(), count);
+    let (mut parts, mut j) = (Vec::new(), count);
     while j > 0 {
         let i = table[j]?.2;
-        all.push(memo.remove(&(i, j)).flatten()?);
+        parts.push((from + i, from + j, memo.remove(&(i, j)).flatten()?));
         j = i;
     }
-    Some(all.into_iter().rev().flatten().collect())
+    let mut all: Vec<Statement> = Vec::new();
+    for (from, to, part) in parts.into_iter().rev() {
+        let part = of_that_memory(lexed, (from, to), part, &all)?;
+        all.extend(part);
+    }
+    Some(all)
 }
 
 /// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
-fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<Statement>> {
-    let mut all = Vec::new();
-    let mut from = piece.from;
-    for to in (piece.from..piece.to)
+fn continued_all(
+    lexed: &Lexed,
+    start: usize,
+    end: usize,
+    before: &[Statement],
+) -> Option<Vec<Statement>> {
+    let known = before.len();
+    let mut all = before.to_vec();
+    let mut from = start;
+    for to in (start..end)
         .filter(|i| divides(lexed, *i))
-        .chain(std::iter::once(piece.to))
+        .chain(std::iter::once(end))
     {
-        all.extend(continued(toks(lexed, from, to), before)?);
+        let more = continued(toks(lexed, from, to), &all)?;
+        all.extend(more);
         from = to + 1;
     }
-    Some(all)
+    Some(all.split_off(known))
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.

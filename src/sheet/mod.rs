@@ -1,10 +1,13 @@
 //! Text to run sheet: what was typed, every line kept with its place.
 
+mod above;
 pub mod concept;
 pub mod correct;
+mod cut;
 mod decode;
 mod divide;
 mod entry;
+mod glued;
 mod grammar;
 mod hint;
 mod line;
@@ -12,6 +15,7 @@ pub mod photo;
 mod print;
 pub mod profile;
 mod recover;
+mod say;
 pub mod statement;
 pub mod token;
 pub mod toks;

@@ -198,7 +198,10 @@ fn rail_elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (rest, ()) = word(SagsTo)(rest)?;
         let (rest, (v, _)) = volts()(rest)?;
         let (rest, _) = opt((word(By), positions, word(InPlace))).parse(rest)?;
-        Ok((rest, vec![found(Subject::Rail(name), State::Volts(v))]))
+        let (rest, warmth) = opt(warmth).parse(rest)?;
+        let mut one = super::result::finding(Subject::Rail(name), State::Volts(v));
+        one.warmth = warmth;
+        Ok((rest, vec![Statement::Finding(one)]))
     };
     let no_short = |i| {
         let (rest, _) = (word(No), word(Shorted)).parse(i)?;

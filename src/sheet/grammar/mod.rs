@@ -2,11 +2,18 @@
 //! one statement and demands that every word of it is accounted for.
 
 mod base;
+mod follow;
 mod handson;
+mod haste;
+mod haste_hands;
+mod haste_keys;
+mod haste_memory;
+mod haste_meter;
 mod header;
 mod hurry;
 mod hurry_keys;
 mod keys;
+mod loops;
 mod meter;
 mod number;
 mod picture;
@@ -18,7 +25,8 @@ mod subject;
 
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
-use super::statement::{Statement, Subject};
+use super::statement::Statement;
+pub use subject::inherited;
 use super::toks::{E, P, Toks};
 use nom::error::ParseError;
 
@@ -65,7 +73,7 @@ const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, S
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
-        CameIn, WorksCheck, Untested, Run, NewRun, InPlace], false, ANY),
+        CameIn, WorksCheck, Untested, Run, NewRun, InPlace, BoardName], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
     kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost])),
@@ -85,6 +93,15 @@ const KINDS: &[Kind] = &[
     kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
         Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
+    kind(loops::loop_run, "ran 14 warm no fails", &[Loop, Ran, Of], false, ANY),
+    kind(haste_memory::memory_in_prose, "ram d4 bad", &[Memory, Bit, ShouldBe, Each, PerTest, Bad], true, ANY),
+    kind(haste_keys::keys_in_prose, "q w e dead", &[AlwaysOn, Except, Stuck, Dead, Bad], true, ANY),
+    kind(haste::in_prose, "neither tod runs", &[Neither, AtAll, NotReached, Except, InTime, Wave, AllThere, ShouldBe, FromSpeaker,
+        TapePart, Rom, Timer, Voice, Clock], true, ANY),
+    kind(haste_meter::measured_in_prose, "nothing on the 12", &[NoVoltsOn, GroundWord, SupplyPin, LineName, Cold, Hot, TooHot],
+        true, ANY),
+    kind(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
+        Replace, Piggyback, Resolder, HeatUp, Tester], true, ANY),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
@@ -131,10 +148,10 @@ pub fn explain(input: Toks<'_>) -> E {
     furthest
 }
 
-/// Reads the whole of `input` as a result that leaves out what the one `before` it was about: `2 missing` behind
+/// Reads the whole of `input` as what leaves out what the statements `before` it were about: `2 missing` behind
 /// `voice 1 ok`.
-pub fn continued(input: Toks<'_>, before: &Subject) -> Option<Vec<Statement>> {
-    let (rest, found) = result::continued(input, before).ok()?;
+pub fn continued(input: Toks<'_>, before: &[Statement]) -> Option<Vec<Statement>> {
+    let (rest, found) = follow::followed(input, before).ok()?;
     base::end(rest).is_ok().then_some(found)
 }
 
