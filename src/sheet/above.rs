@@ -16,6 +16,19 @@ pub fn goes_on(lexed: &Lexed, above: &[Statement]) -> Option<Vec<Statement>> {
     if lexed.atoms[0].lower == "but" || statement(toks(lexed, 0, count)).is_some() {
         return None;
     }
+    // Which others, only the lines above tell; and a pin goes on with one part.
+    let others = (0..count).any(|i| lexed.longest(i, Concept::OthersWord).is_some());
+    let part = |s: &Statement| match s {
+        Statement::Finding(f) => match &f.subject {
+            Subject::Level(place) => Some(place.name.clone()),
+            _ => None,
+        },
+        _ => None,
+    };
+    let several = above.iter().any(|s| part(s) != part(&above[0]));
+    if others || several {
+        return None;
+    }
     continued(toks(lexed, length, count), above)
 }
 

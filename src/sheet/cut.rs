@@ -72,11 +72,9 @@ pub fn segments(text: &str, span: Span) -> Vec<Span> {
     all
 }
 
-/// `#736 the narrow one`: a sign and a number of three digits or more at the start of a line number a ticket; the digits and
-/// where they end.
+/// `#736 the narrow one`: a sign and a number at the start of a line may number the ticket; the digits and where they end.
 pub fn ticket_sign(line: &str) -> Option<(&str, usize)> {
     let rest = line.strip_prefix('#')?;
     let length = rest.bytes().take_while(u8::is_ascii_digit).count();
-    let ends = !rest[length..].starts_with(|c: char| c.is_alphanumeric());
-    (length >= 3 && ends).then(|| (&rest[..length], length + 1))
+    (length > 0).then(|| (&rest[..length], length + 1))
 }

@@ -99,6 +99,15 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Unread;
         }
     }
+    // `5v/12v 4.98/11.9`, `high/low`: what a stroke divides is read whole or not at all.
+    for k in 1..pieces.len() {
+        let stroke = lexed.atoms[pieces[k].from - 1].lower == "/";
+        let unread = |part: &Part| matches!(part, Part::Unread | Part::Free);
+        if stroke && unread(&pieces[k].part) != unread(&pieces[k - 1].part) {
+            pieces[k].part = Part::Unread;
+            pieces[k - 1].part = Part::Unread;
+        }
+    }
     let mut before: Vec<Statement> = Vec::new();
     for k in 0..pieces.len() {
         let behind_read = k > 0 && matches!(&pieces[k - 1].part, Part::Read(_)) && !before.is_empty();
@@ -124,10 +133,13 @@ fn in_context(lexed: &Lexed, piece: &mut Piece, before: &[Statement]) -> Part {
         Part::Read(all) if all == [Statement::RestFine] => {
             match continued(toks(lexed, from, to), before) {
                 Some(others) => Part::Read(others),
-                None => Part::Read(all),
+                None => match as_meant(lexed, (from, to), all, before) {
+                    Some(all) => Part::Read(all),
+                    None => Part::Unread,
+                },
             }
         }
-        Part::Read(all) => match of_that_memory(lexed, (from, to), all, before) {
+        Part::Read(all) => match as_meant(lexed, (from, to), all, before) {
             Some(all) => Part::Read(all),
             None => Part::Unread,
         },
@@ -135,8 +147,9 @@ fn in_context(lexed: &Lexed, piece: &mut Piece, before: &[Statement]) -> Part {
     }
 }
 
-/// `bit 5 bad` behind `upper memory bit 2 bad`: of the memory that was named; `None` when that cannot be told.
-fn of_that_memory(
+/// A statement as it is meant behind others: `bit 5 bad` behind `upper memory bit 2 bad` is of the memory that was named.
+/// `None` when that cannot be told.
+fn as_meant(
     lexed: &Lexed,
     (from, to): (usize, usize),
     all: Vec<Statement>,
@@ -146,6 +159,11 @@ fn of_that_memory(
         Statement::Finding(f) => Some(f.subject.clone()),
         _ => None,
     };
+    // `user port pa2 fails, rest ok`: of the port, or of the test.
+    let of_port = matches!(before.last(), Some(Statement::Finding(f)) if matches!(f.subject, Subject::Port(_)));
+    if all == [Statement::RestFine] && of_port && names_part_of_port(lexed, from) {
+        return None;
+    }
     let named = (from..to).any(|i| lexed.longest(i, Concept::Memory).is_some());
     let subjects: Option<Vec<Subject>> = all.iter().map(subject).collect();
     let (Some(subjects), false) = (subjects, named) else {
@@ -160,6 +178,18 @@ fn of_that_memory(
         }
     }
     Some(all)
+}
+
+/// Whether a part of a port is named before atom `to`: a stick's direction, a motor, a wire.
+fn names_part_of_port(lexed: &Lexed, to: usize) -> bool {
+    (0..to).any(|i| {
+        let wire = ["pa", "pb", "pc"].iter().any(|w| {
+            let digit = lexed.atoms[i].lower.strip_prefix(w);
+            digit.is_some_and(|d| d.len() == 1 && d.bytes().all(|b| b.is_ascii_digit()))
+        });
+        wire || lexed.longest(i, Concept::StickPart).is_some()
+            || lexed.longest(i, Concept::TapePart).is_some()
+    })
 }
 
 /// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
@@ -434,7 +464,7 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     }
     let mut all: Vec<Statement> = Vec::new();
     for (from, to, part) in parts.into_iter().rev() {
-        let part = of_that_memory(lexed, (from, to), part, &all)?;
+        let part = as_meant(lexed, (from, to), part, &all)?;
         all.extend(part);
     }
     Some(all)

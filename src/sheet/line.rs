@@ -19,7 +19,7 @@ use super::entry::{self, Entry};
 use super::profile::Profile;
 use super::recover::read_text;
 use super::say::short;
-use super::statement::{Statement, Subject};
+use super::statement::{State, Statement, Subject};
 use super::token::Lexed;
 use super::vocab::Vocabulary;
 use super::{Bench, Correction, Line};
@@ -50,6 +50,8 @@ pub struct Reader<'t> {
     above: Vec<Statement>,
     /// A ticket was named above.
     ticketed: bool,
+    /// Bits, voices, timers and clocks that lines of this run name.
+    named: Vec<Subject>,
     /// Parts that were not read so far.
     pub(super) unread: usize,
     /// Messages of each code so far.
@@ -69,6 +71,7 @@ impl<'t> Reader<'t> {
             after_cell: false,
             above: Vec::new(),
             ticketed: false,
+            named: Vec::new(),
             unread: 0,
             said: HashMap::new(),
         }
@@ -97,7 +100,9 @@ impl<'t> Reader<'t> {
         if let Some((digits, length)) = sign {
             let place = Span::new(content.start, content.start + length);
             content = trim(self.text, Span::new(place.end, content.end));
-            self.numbered(digits, place, content, &mut line);
+            if !self.numbered(digits, place, content, &mut line) {
+                return Some(line);
+            }
         }
         let line_text = &self.text[content.start..content.end];
         if line_text.is_empty() {
@@ -167,6 +172,7 @@ impl<'t> Reader<'t> {
                 help,
             );
         }
+        self.remember(&line);
         self.ticketed |= line
             .statements
             .iter()
@@ -178,20 +184,49 @@ impl<'t> Reader<'t> {
         Some(line)
     }
 
-    /// `#736`: the first of them numbers the ticket; another is asked about.
-    fn numbered(&mut self, digits: &str, place: Span, rest: Span, line: &mut Line) {
-        if !self.ticketed {
+    /// Whether a statement passes what this line or one above it names.
+    fn named_before(&self, statement: &Statement, line: &Line) -> bool {
+        let Statement::Finding(f) = statement else {
+            return false;
+        };
+        let here = |s: &Spanned<Statement>| matches!(&s.value, Statement::Finding(g) if g.subject == f.subject);
+        f.state == State::Ok
+            && is_counted(&f.subject)
+            && (self.named.contains(&f.subject) || line.statements.iter().any(here))
+    }
+
+    /// What `others ok` further down does not mean.
+    fn remember(&mut self, line: &Line) {
+        for statement in &line.statements {
+            match &statement.value {
+                Statement::NewRun => self.named.clear(),
+                Statement::Finding(f) if is_counted(&f.subject) && !self.named.contains(&f.subject) => {
+                    self.named.push(f.subject.clone());
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// `#736`: the first of them numbers the ticket, when it has three digits or more and nothing behind it says otherwise; else
+    /// it may be a comment as well, and is asked about. Returns whether the rest of the line is to be read.
+    fn numbered(&mut self, digits: &str, place: Span, rest: Span, line: &mut Line) -> bool {
+        let lexed = Lexed::new(self.text, rest, self.words, None);
+        let turned = (0..lexed.atoms.len())
+            .any(|i| lexed.longest(i, Concept::Changer).is_some() || lexed.atoms[i].lower == "?");
+        let glued = lexed.atoms.first().is_some_and(|a| a.span.start == place.end);
+        if !self.ticketed && digits.len() >= 3 && !turned && !glued {
             line.statements.push(Spanned {
                 value: Statement::Ticket(digits.to_string()),
                 span: place,
             });
-            self.ticketed = true;
-            return;
+            return true;
         }
         let help = "type `ticket` and the number, or a blank behind `#` for a comment";
         let message = "a number behind `#` may be a ticket or a comment";
         let whole = Span::new(place.start, rest.end.max(place.end));
         self.unread(line, whole, place, code::NOT_UNDERSTOOD, message, "here", help);
+        false
     }
 
     /// A line that the profile of the cartridge knows, read as what it stands for.
@@ -359,8 +394,16 @@ impl<'t> Reader<'t> {
             let place = lexed.span(piece.from, piece.to);
             match piece.part {
                 Part::Empty => {}
-                Part::Read(all) => {
+                Part::Read(mut all) => {
                     self.note_corrections(lexed, piece.from, piece.to, &all, line.number);
+                    let rest = |i: usize| {
+                        [Concept::OthersWord, Concept::Rest]
+                            .iter()
+                            .any(|c| lexed.longest(i, *c).is_some())
+                    };
+                    if (piece.from..piece.to).any(rest) {
+                        all.retain(|s| !self.named_before(s, line));
+                    }
                     for mut value in all {
                         usual_name(&mut value);
                         // Said twice on a line is said once.
@@ -399,6 +442,19 @@ fn told_before(text: &str) -> usize {
         }
         None => 0,
     }
+}
+
+/// Things of which there are a few, so that `others` can mean the rest of them.
+fn is_counted(subject: &Subject) -> bool {
+    matches!(
+        subject,
+        Subject::MemoryBit(_)
+            | Subject::ColourBit(_)
+            | Subject::OtherMemory(_, Some(_))
+            | Subject::Voice(_)
+            | Subject::Timer(..)
+            | Subject::Clock(_)
+    )
 }
 
 /// `shift l` and the like are the left and right key.

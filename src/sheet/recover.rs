@@ -173,8 +173,10 @@ fn intake_and_story(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece>>
     };
     let at = (from + 2..to).find(came)?;
     let all = statement(toks(lexed, from, at))?;
-    let turned = matches!(&*lexed.atoms[at].lower, "?" | "or" | "but" | "not");
-    (!turned).then(|| {
+    let told = |i: usize| matches!(&*lexed.atoms[i].lower, "was" | "were" | "been" | "had");
+    let value = (at..to).any(|i| lexed.atoms[i].signs || lexed.atoms[i].lower == "?");
+    let story = (at..to).any(told) && !value;
+    story.then(|| {
         vec![
             Piece {
                 from,

@@ -148,8 +148,14 @@ fn address_too<'a>(input: Toks<'a>, last: &Finding) -> P<'a, Vec<Statement>> {
         return silent(input);
     }
     let (rest, at) = after_gap(address)(input)?;
-    let (rest, state) = one_of(&[(Good, State::Ok), (Bad, State::Bad)])(rest)?;
-    Ok((rest, vec![found(Subject::MemoryRange(at, at), state)]))
+    let (behind, state) = one_of(&[(Good, State::Ok), (Bad, State::Bad)])(rest)?;
+    // `1234 bad` may be so many more.
+    let digits = input.lexed.atoms[rest.from - 1].lower.bytes().all(|b| b.is_ascii_digit());
+    let prefixed = rest.from > input.from + 1;
+    if state == State::Bad && digits && !prefixed {
+        return fail(input, "`$1234 bad`, or `1234 more addresses`");
+    }
+    Ok((behind, vec![found(Subject::MemoryRange(at, at), state)]))
 }
 
 /// `U12 passes in it`: in the tester that was named before.

@@ -35,6 +35,11 @@ pub const EFFECTS: &[(Concept, Effect)] = &[
     (Worse, Effect::Worse),
 ];
 
+/// Words for what was done that are orders as well.
+const ORDERS: [&str; 12] = [
+    "swap", "replace", "pull", "press", "reseat", "clean", "remove", "resolder", "reflow", "cool", "freeze", "renew",
+];
+
 const PLACES: &str = "the position, as in swapped U17, or all";
 const EFFECT_WORDS: &str = "what it did: cured, no change, changed, worse";
 
@@ -147,6 +152,11 @@ fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             (rest, None)
         };
         let (after, result) = want(EFFECT_WORDS, opt_effect)(rest)?;
+        // `replace U10` without more may be what is still to be done.
+        let order = input.first().is_some_and(|a| ORDERS.contains(&&*a.lower));
+        if order && result == Effect::Unknown {
+            return fail(rest, EFFECT_WORDS);
+        }
         Ok((after, (done, result, part)))
     };
     let effect_first = |i| {

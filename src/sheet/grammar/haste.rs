@@ -242,7 +242,7 @@ fn part_of_port<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     let rest = match &**name {
         "cassette" => {
             let (rest, _) = (word(TapePart), one_of(BROKEN)).parse(rest)?;
-            let good = (opt(list_sep), word(And), word(TapePart), word(Good));
+            let good = (list_sep, word(TapePart), word(Good));
             opt(good).parse(rest)?.0
         }
         "user" => (items(after_gap(wire)), one_of(BROKEN)).parse(rest)?.0,

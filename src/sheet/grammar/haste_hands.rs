@@ -43,14 +43,17 @@ fn list_mark(input: Toks<'_>) -> P<'_, ()> {
 }
 
 /// A type number: letters and digits as makers print them, or four digits and more.
-fn type_number(input: Toks<'_>) -> P<'_, String> {
-    let (rest, part) = part_number(input)?;
-    let plain = part.bytes().all(|b| b.is_ascii_alphanumeric()) && !is_position(&part.to_lowercase());
-    if plain && part.len() >= 4 && part.starts_with(|c: char| c.is_ascii_digit()) {
-        Ok((rest, part))
-    } else {
-        silent(input)
-    }
+fn type_number<'a>(input: Toks<'a>) -> P<'a, String> {
+    after_gap(|i: Toks<'a>| {
+        let (rest, part) = part_number(i)?;
+        let plain = part.bytes().all(|b| b.is_ascii_alphanumeric());
+        let digit = part.starts_with(|c: char| c.is_ascii_digit());
+        if plain && digit && part.len() >= 4 && !is_position(&part.to_lowercase()) {
+            Ok((rest, part))
+        } else {
+            silent(i)
+        }
+    })(input)
 }
 
 /// `74LS258`: digits, letters, digits; no number with a unit looks so.

@@ -51,21 +51,21 @@ fn letters(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         rest = rest.skip(1);
     }
     let letter = |k: &String| !matches!(&**k, "A" | "B") && k.bytes().all(|b| b.is_ascii_alphabetic());
-    if keys.len() < 3 || !keys.iter().any(letter) {
+    // `r g b dead` are colours.
+    if keys.len() < 3 || !keys.iter().any(letter) || keys == ["R", "G", "B"] {
         return silent(input);
     }
     let (rest, state) = one_of(&[(Dead, State::Dead), (Stuck, State::Stuck), (Bad, State::Bad)])(rest)?;
     Ok((rest, all_found(keys.into_iter().map(Subject::Key).collect(), &state)))
 }
 
-/// `7 is on all the time even w/ nobody touching it`; without the last words only a letter, for a number may be a voice.
+/// `7 is on all the time even w/ nobody touching it`; without the last words or `key` it may be anything.
 fn always_on(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, told) = opt(word(Key)).parse(input)?;
     let (rest, name) = key(rest)?;
     let (rest, ()) = word(AlwaysOn)(rest)?;
     let (rest, untouched) = opt(word(Untouched)).parse(rest)?;
-    let number = name.bytes().all(|b| b.is_ascii_digit());
-    if told.is_none() && untouched.is_none() && number {
+    if told.is_none() && untouched.is_none() {
         return fail(input, "`key 7 stuck`");
     }
     Ok((rest, vec![found(Subject::Key(name), State::Stuck)]))

@@ -6,6 +6,7 @@ use nom::combinator::{map, opt};
 use nom::sequence::preceded;
 
 use super::base::*;
+use super::meter::{capacitor, farads, rounded, scale};
 use super::rails::{like_a_rail, rail, rail_name};
 use super::result::{all_found, found};
 use crate::quantity::Unit;
@@ -19,16 +20,21 @@ fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
 }
 
 /// `nothing on the 12`: a whole number that rails are called by is the rail.
-fn nothing_on(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let bare = |i| {
+fn nothing_on<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    let bare = |i: Toks<'a>| {
+        let the = i.from.checked_sub(1).is_some_and(|k| i.lexed.atoms[k].lower == "the")
+            || i.first().is_some_and(|a| a.lower == "the");
         let (rest, q) = quantity(i)?;
+        if !the {
+            return silent(i);
+        }
         match rail_name(&q, true).filter(|_| like_a_rail(&q)) {
             Some(name) => Ok((rest, name)),
             None => silent(i),
         }
     };
     let (rest, ()) = word(NoVoltsOn)(input)?;
-    let (rest, names) = items(|i| alt((rail, bare)).parse(i))(rest)?;
+    let (rest, names) = items(|i: Toks<'a>| alt((rail, bare)).parse(i))(rest)?;
     Ok((rest, all_found(names.into_iter().map(Subject::Rail).collect(), &State::Dead)))
 }
 
@@ -78,7 +84,12 @@ fn bare_pins(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, pins) = numbers(1, 64, "pin numbers")(rest)?;
     let (rest, _) = opt(word(Each)).parse(rest)?;
     let (rest, state) = one_of(OF_PINS)(rest)?;
-    if pins.len() < 2 {
+    // `U7 3,5 low` may be three and a half volts.
+    let comma = |k: usize| {
+        let stuck = |k: usize| input.lexed.atoms.get(k).is_some_and(|a| a.stuck);
+        input.lexed.atoms[k].lower == "," && stuck(k) && stuck(k + 1)
+    };
+    if pins.len() < 2 || (input.from..rest.from).any(comma) {
         return silent(input);
     }
     let place = |pin: u32| {
@@ -109,8 +120,6 @@ fn pin_looks(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const LOOKS: &[(Concept, &str)] = &[
         (LookCorroded, "corroded"),
         (LookBent, "bent pin"),
-        (LookDirty, "dirty"),
-        (LookLoose, "loose"),
         (LookCracked, "cracked"),
         (LookDry, "dry joint"),
         (LookBurnt, "burnt"),
@@ -119,6 +128,21 @@ fn pin_looks(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, place) = pin_place(input)?;
     let (rest, looks) = one_of(LOOKS)(rest)?;
     Ok((rest, vec![found(Subject::Looks(place), State::Seen(looks.into()))]))
+}
+
+/// `C4 measures 12uf marked 100`
+fn measures_marked(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, place) = capacitor(input)?;
+    let (rest, _) = opt(word(MeasuredAs)).parse(rest)?;
+    let (rest, (value, unit)) = farads(rest)?;
+    let (rest, ()) = word(Nominal)(rest)?;
+    let (rest, (marked, told)) = farads(rest)?;
+    if !unit {
+        return fail(input, "a capacitance with its unit, as in C5 9.8 uF");
+    }
+    let marked = if told { marked } else { rounded(marked, scale(value)) };
+    let state = State::Farads(value, Some(marked));
+    Ok((rest, vec![found(Subject::Capacitance(place), state)]))
 }
 
 /// `the other 7 warm` behind a part: its neighbours run as they should.
@@ -148,6 +172,7 @@ pub fn measured_in_prose(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         line_at_pin,
         pin_looks,
         one_of_a_row,
+        measures_marked,
     ))
     .parse(input)
 }

@@ -64,7 +64,8 @@ fn board(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         rest = after;
     }
     let spaced = rest.from > input.from && name.len() != first.len();
-    let state_like = input.lexed.words.knows(&name);
+    let words = input.lexed.words;
+    let state_like = words.knows(&name) && !words.is(&name, BoardName);
     if state_like || (spaced && !name.bytes().any(|b| b.is_ascii_digit())) {
         return fail(input.skip(1), WHAT);
     }
@@ -265,8 +266,9 @@ fn intake<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
 
 /// `new run = "new run" | "run" uint`
 fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
-    // `ok 2nd run now`
-    let started = opt(lit(&["ok", "okay", "right"])).parse(input)?.0;
+    // `ok 2nd run now`: at the start of a line it says nothing of a result.
+    let opens = input.from == 0 && matches!(input.first(), Some(a) if matches!(&*a.lower, "ok" | "right"));
+    let started = input.skip(usize::from(opens));
     let rule = |i: Toks<'a>| match word(NewRun)(i) {
         Ok((rest, ())) => Ok((rest, ())),
         Err(_) => map(

@@ -107,6 +107,9 @@ const KINDS: &[Kind] = &[
 
 /// Reads the whole of `input` as one statement (which may say the same of several things).
 pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
+    if may_be_unmeasured(input) {
+        return None;
+    }
     let (concepts, signs) = input.contents();
     let worth = |k: &&Kind| {
         (k.needs.meets(&concepts) || (k.signs && signs))
@@ -116,6 +119,16 @@ pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
         let (rest, found) = (kind.rule)(input).ok()?;
         base::end(rest).is_ok().then_some(found)
     })
+}
+
+/// `no phi 2 measured`: there was none, or nobody looked.
+fn may_be_unmeasured(input: Toks<'_>) -> bool {
+    let last = input.to.checked_sub(1).filter(|k| *k > input.from);
+    let looked = last.is_some_and(|k| {
+        let word = &*input.lexed.atoms[k].lower;
+        matches!(word, "measured" | "checked" | "tested" | "tried" | "seen" | "yet")
+    });
+    looked && input.first().is_some_and(|a| a.lower == "no")
 }
 
 /// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that

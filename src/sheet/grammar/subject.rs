@@ -143,9 +143,15 @@ fn memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
             .map(|b| Subject::MemoryBit(b as u8))
             .collect()
     });
-    let sockets = map(preceded(word(Memory), positions), |all: Vec<Place>| {
-        all.into_iter().map(Subject::MemorySocket).collect()
-    });
+    let sockets = |i| {
+        let (rest, all) = preceded(word(Memory), positions).parse(i)?;
+        // `ram d9 bad`: `D9` would be a data line behind the word memory, and there is none of that number.
+        let line = |p: &Place| p.name.len() == 2 && p.name.starts_with('D');
+        if all.iter().any(line) {
+            return fail(i, BIT_NUMBERS);
+        }
+        Ok((rest, all.into_iter().map(Subject::MemorySocket).collect()))
+    };
     let whole = |i| {
         let (rest, ()) = word(Memory)(i)?;
         // `memory bit bad`: which bit was forgotten; nothing is made of it.
