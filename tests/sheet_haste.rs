@@ -537,7 +537,10 @@ const TRAPS: &[(&str, &str)] = &[
     ("U1 or maybe U2 dead", ""),
     ("v1 ok v2 dead", ""),
     ("v2 dead", ""),
-    ("v1 ok v3 ok v2 nothing", "voice 1 ok | voice 3 ok | voice 2 dead"),
+    (
+        "v1 ok v3 ok v2 nothing",
+        "voice 1 ok | voice 3 ok | voice 2 dead",
+    ),
     ("no phi 2 measured", ""),
     ("resoldered all of U13, maybe a bit better?", ""),
     ("same U19?", ""),
@@ -559,12 +562,21 @@ const TRAPS: &[(&str, &str)] = &[
     ("rest of it fine", ""),
     ("user port pa2 fails rest ok", ""),
     ("user port pa2 fails, rest of it passes", "user port bad"),
-    ("bit 3 bad; bit 4 bad, others ok", "memory bit 3 bad | memory bit 4 bad | memory bit 0 ok | memory bit 1 ok | memory bit 2 ok | memory bit 5 ok | memory bit 6 ok | memory bit 7 ok"),
+    (
+        "bit 3 bad; bit 4 bad, others ok",
+        "memory bit 3 bad | memory bit 4 bad | memory bit 0 ok | memory bit 1 ok | memory bit 2 ok | memory bit 5 ok | memory bit 6 ok | memory bit 7 ok",
+    ),
     ("bit 3 bad\nand others ok", ""),
     // whose bit, which chip
-    ("colour ram bit0 + bit 3 bad", "colour bit 0 bad | colour bit 3 bad"),
+    (
+        "colour ram bit0 + bit 3 bad",
+        "colour bit 0 bad | colour bit 3 bad",
+    ),
     ("colour ram bit 2 bad and bit 6 bad", "colour bit 2 bad ~"),
-    ("upper ram bit 2 bad and bit 5 bad", "upper memory bit 2 bad | upper memory bit 5 bad"),
+    (
+        "upper ram bit 2 bad and bit 5 bad",
+        "upper memory bit 2 bad | upper memory bit 5 bad",
+    ),
     ("colour ram ok, bit 3 bad", "colour memory ok ~"),
     ("ram d9 bad", ""),
     ("ram d4 or d5 bad", ""),
@@ -572,7 +584,10 @@ const TRAPS: &[(&str, &str)] = &[
     ("U12 passes in it", ""),
     ("8580 instead of 6581 in U18", ""),
     ("74ls258 at U13 not fitted", ""),
-    ("4000 wrote 55 read 5D, 1234 bad", "$4000 wrote 55 read 5D ~"),
+    (
+        "4000 wrote 55 read 5D, 1234 bad",
+        "$4000 wrote 55 read 5D ~",
+    ),
     ("4000 wrote 55 read 5D or 5F", ""),
     ("4000 wrote 55 read 5D\nsame at 4001 but 5C", ""),
     // values
@@ -663,8 +678,13 @@ fn traps_are_not_fallen_into() {
             };
             let sheet = read(typed);
             let last = sheet.lines.last().expect("a line");
-            let all: Vec<String> = last.statements.iter().map(|s| print_statement(&s.value)).collect();
-            let told = last.not_understood.is_some() || sheet.diags.iter().any(|d| d.code == "ignored-words");
+            let all: Vec<String> = last
+                .statements
+                .iter()
+                .map(|s| print_statement(&s.value))
+                .collect();
+            let told = last.not_understood.is_some()
+                || sheet.diags.iter().any(|d| d.code == "ignored-words");
             let got = all.join(" | ");
             (got != meant || told != rest).then(|| format!("{typed:?}: {got} (told: {told})"))
         })

@@ -39,12 +39,14 @@ pub fn asked(lexed: &Lexed) -> Option<Vec<Statement>> {
     if lexed.atoms.first()?.lower != "is" {
         return None;
     }
-    let question = (0..count).find(|i| lexed.atoms[*i].lower == "?")?;
+    let question = (0..count.min(14)).find(|i| lexed.atoms[*i].lower == "?")?;
     let text = |from: usize, to: usize| {
         let span = lexed.span(from, to);
         &lexed.text[span.start..span.end]
     };
-    let words: Vec<usize> = (question..count).filter(|i| lexed.atoms[*i].lower != "?").collect();
+    let words: Vec<usize> = (question..count)
+        .filter(|i| lexed.atoms[*i].lower != "?")
+        .collect();
     if words.is_empty() {
         let judged = |i: &usize| lexed.longest(*i, Concept::Good).is_some();
         let verdict = (1..question).find(judged)?;
@@ -53,7 +55,9 @@ pub fn asked(lexed: &Lexed) -> Option<Vec<Statement>> {
         return (all.len() == 1 && is_value(&all[0])).then_some(all);
     }
     let own = ["mine's", "mines", "mine", "it's", "its", "here"];
-    let answer = words.first().filter(|i| own.contains(&&*lexed.atoms[**i].lower))?;
+    let answer = words
+        .first()
+        .filter(|i| own.contains(&&*lexed.atoms[**i].lower))?;
     let state = text(answer + 1, count);
     (3..=question).rev().find_map(|to| {
         let all = read_text(&format!("{} {state}", text(1, to)), lexed.words)?;
@@ -152,7 +156,12 @@ fn same_of(what: &str, above: &[Statement], words: &Vocabulary) -> Option<Vec<St
     }
 }
 
-fn same_cell(what: &str, cell: &Subject, state: &State, words: &Vocabulary) -> Option<Vec<Statement>> {
+fn same_cell(
+    what: &str,
+    cell: &Subject,
+    state: &State,
+    words: &Vocabulary,
+) -> Option<Vec<Statement>> {
     let Subject::MemoryCell { wrote, read, .. } = cell else {
         return None;
     };

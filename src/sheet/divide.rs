@@ -7,8 +7,9 @@ use std::collections::HashMap;
 
 use super::concept::{Concept, Concepts};
 use super::correct::Reading;
-use super::grammar::{continued, inherited, statement};
-use super::statement::{Effect, Statement, Subject};
+use super::grammar::statement;
+use super::meant::{as_meant, in_context};
+use super::statement::{Effect, Statement};
 use super::token::{Kind, Lexed};
 use super::toks::Toks;
 
@@ -110,7 +111,8 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
     }
     let mut before: Vec<Statement> = Vec::new();
     for k in 0..pieces.len() {
-        let behind_read = k > 0 && matches!(&pieces[k - 1].part, Part::Read(_)) && !before.is_empty();
+        let behind_read =
+            k > 0 && matches!(&pieces[k - 1].part, Part::Read(_)) && !before.is_empty();
         if behind_read {
             pieces[k].part = in_context(lexed, &mut pieces[k], &before);
         }
@@ -119,77 +121,6 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
         }
     }
     super::recover::second_tries(lexed, merged(pieces))
-}
-
-/// A part as it is meant behind the statements `before` it.
-fn in_context(lexed: &Lexed, piece: &mut Piece, before: &[Statement]) -> Part {
-    let (from, to) = (piece.from, piece.to);
-    match std::mem::replace(&mut piece.part, Part::Unread) {
-        Part::Unread => match continued_all(lexed, from, to, before) {
-            Some(all) => Part::Read(all),
-            None => Part::Unread,
-        },
-        // `all others ok` behind a bit: the other bits.
-        Part::Read(all) if all == [Statement::RestFine] => {
-            match continued(toks(lexed, from, to), before) {
-                Some(others) => Part::Read(others),
-                None => match as_meant(lexed, (from, to), all, before) {
-                    Some(all) => Part::Read(all),
-                    None => Part::Unread,
-                },
-            }
-        }
-        Part::Read(all) => match as_meant(lexed, (from, to), all, before) {
-            Some(all) => Part::Read(all),
-            None => Part::Unread,
-        },
-        part => part,
-    }
-}
-
-/// A statement as it is meant behind others: `bit 5 bad` behind `upper memory bit 2 bad` is of the memory that was named.
-/// `None` when that cannot be told.
-fn as_meant(
-    lexed: &Lexed,
-    (from, to): (usize, usize),
-    all: Vec<Statement>,
-    before: &[Statement],
-) -> Option<Vec<Statement>> {
-    let subject = |s: &Statement| match s {
-        Statement::Finding(f) => Some(f.subject.clone()),
-        _ => None,
-    };
-    // `user port pa2 fails, rest ok`: of the port, or of the test.
-    let of_port = matches!(before.last(), Some(Statement::Finding(f)) if matches!(f.subject, Subject::Port(_)));
-    if all == [Statement::RestFine] && of_port && names_part_of_port(lexed, from) {
-        return None;
-    }
-    let named = (from..to).any(|i| lexed.longest(i, Concept::Memory).is_some());
-    let subjects: Option<Vec<Subject>> = all.iter().map(subject).collect();
-    let (Some(subjects), false) = (subjects, named) else {
-        return Some(all);
-    };
-    let last = before.last().and_then(subject);
-    let meant = inherited(last.as_ref(), &subjects)?;
-    let mut all = all;
-    for (statement, subject) in all.iter_mut().zip(meant) {
-        if let Statement::Finding(f) = statement {
-            f.subject = subject;
-        }
-    }
-    Some(all)
-}
-
-/// Whether a part of a port is named before atom `to`: a stick's direction, a motor, a wire.
-fn names_part_of_port(lexed: &Lexed, to: usize) -> bool {
-    (0..to).any(|i| {
-        let wire = ["pa", "pb", "pc"].iter().any(|w| {
-            let digit = lexed.atoms[i].lower.strip_prefix(w);
-            digit.is_some_and(|d| d.len() == 1 && d.bytes().all(|b| b.is_ascii_digit()))
-        });
-        wire || lexed.longest(i, Concept::StickPart).is_some()
-            || lexed.longest(i, Concept::TapePart).is_some()
-    })
 }
 
 /// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
@@ -235,7 +166,7 @@ pub fn turned_at(lexed: &Lexed, pieces: &[Piece]) -> Option<usize> {
 }
 
 /// Whether atom `i` may divide two statements.
-fn divides(lexed: &Lexed, i: usize) -> bool {
+pub fn divides(lexed: &Lexed, i: usize) -> bool {
     let atom = &lexed.atoms[i];
     if lexed.longest(i, Concept::And) == Some(1) {
         return true;
@@ -468,27 +399,6 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
         all.extend(part);
     }
     Some(all)
-}
-
-/// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
-fn continued_all(
-    lexed: &Lexed,
-    start: usize,
-    end: usize,
-    before: &[Statement],
-) -> Option<Vec<Statement>> {
-    let known = before.len();
-    let mut all = before.to_vec();
-    let mut from = start;
-    for to in (start..end)
-        .filter(|i| divides(lexed, *i))
-        .chain(std::iter::once(end))
-    {
-        let more = continued(toks(lexed, from, to), &all)?;
-        all.extend(more);
-        from = to + 1;
-    }
-    Some(all.split_off(known))
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.

@@ -59,7 +59,9 @@ pub fn read(text: &str, segment: Span, end: usize, words: &Vocabulary) -> Option
     }
     if let Some((m, rest)) = spoken_moment(&text[segment.start..segment.end]) {
         let remark = (!rest.is_empty()).then(|| Statement::Note(rest));
-        return Some(Entry::Part([Statement::At(m)].into_iter().chain(remark).collect()));
+        return Some(Entry::Part(
+            [Statement::At(m)].into_iter().chain(remark).collect(),
+        ));
     }
     if let Some(length) = opens(Concept::PhotoFile) {
         return photo(behind(length, end)).map(Entry::Whole);
@@ -149,7 +151,11 @@ fn spoken_moment(text: &str) -> Option<(Moment, String)> {
     let day = day.trim_end_matches(|c: char| c.is_ascii_alphabetic());
     let name = name.to_lowercase();
     let month = MONTHS.iter().position(|m| {
-        name.starts_with(m) && name.trim_end_matches('.').bytes().all(|b| b.is_ascii_alphabetic())
+        name.starts_with(m)
+            && name
+                .trim_end_matches('.')
+                .bytes()
+                .all(|b| b.is_ascii_alphabetic())
     })?;
     let time = time.replace('.', ":");
     let day: u8 = day.parse().ok()?;

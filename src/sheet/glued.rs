@@ -13,13 +13,16 @@ const PARTS: Concepts = Concepts::of(&[
     Concept::Hot, Concept::Black,
 ]);
 
+/// Longer words are none of a bench.
+const LONGEST: usize = 24;
+
 /// Shorter pieces are chance, these apart.
 const SHORT: [&str; 3] = ["hi", "lo", "ok"];
 
 /// Where a word falls apart, as byte positions in order; empty when it does not.
 pub fn seams(word: &str, words: &Vocabulary) -> Vec<usize> {
     // `4BED` and `BAD3` may be hex.
-    if !word.is_ascii() || word.bytes().all(|b| b.is_ascii_hexdigit()) {
+    if word.len() > LONGEST || !word.is_ascii() || word.bytes().all(|b| b.is_ascii_hexdigit()) {
         return Vec::new();
     }
     if let Some(at) = seam(word, words) {
@@ -56,7 +59,10 @@ fn several(word: &str, words: &Vocabulary) -> Option<Vec<usize>> {
         .filter(|i| bytes[*i].is_ascii_digit() != bytes[i - 1].is_ascii_digit())
         .collect();
     bounds.push(bytes.len());
-    if !word.bytes().all(|b| b.is_ascii_alphanumeric()) || bounds.len() > 4 || bytes[0].is_ascii_digit() {
+    if !word.bytes().all(|b| b.is_ascii_alphanumeric())
+        || bounds.len() > 4
+        || bytes[0].is_ascii_digit()
+    {
         return None;
     }
     let (mut all, mut start) = (Vec::new(), 0);
@@ -119,8 +125,8 @@ mod tests {
     #[test]
     fn other_words_stay_whole() {
         for word in [
-            "U17", "R5", "LED1", "5v", "4BED", "bad3", "deadline", "blackout", "together", "redone", "74ls257", "userport",
-            "keyboard", "1bad", "reset_n", "x3",
+            "U17", "R5", "LED1", "5v", "4BED", "bad3", "deadline", "blackout", "together",
+            "redone", "74ls257", "userport", "keyboard", "1bad", "reset_n", "x3",
         ] {
             assert_eq!(cut(word), [word]);
         }

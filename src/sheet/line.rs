@@ -19,7 +19,8 @@ use super::entry::{self, Entry};
 use super::profile::Profile;
 use super::recover::read_text;
 use super::say::short;
-use super::statement::{State, Statement, Subject};
+use super::statement::{Statement, Subject};
+use super::texts::starts_note;
 use super::token::Lexed;
 use super::vocab::Vocabulary;
 use super::{Bench, Correction, Line};
@@ -49,9 +50,9 @@ pub struct Reader<'t> {
     /// What the line above says, for `as above`.
     above: Vec<Statement>,
     /// A ticket was named above.
-    ticketed: bool,
+    pub(super) ticketed: bool,
     /// Bits, voices, timers and clocks that lines of this run name.
-    named: Vec<Subject>,
+    pub(super) named: Vec<Subject>,
     /// Parts that were not read so far.
     pub(super) unread: usize,
     /// Messages of each code so far.
@@ -184,51 +185,6 @@ impl<'t> Reader<'t> {
         Some(line)
     }
 
-    /// Whether a statement passes what this line or one above it names.
-    fn named_before(&self, statement: &Statement, line: &Line) -> bool {
-        let Statement::Finding(f) = statement else {
-            return false;
-        };
-        let here = |s: &Spanned<Statement>| matches!(&s.value, Statement::Finding(g) if g.subject == f.subject);
-        f.state == State::Ok
-            && is_counted(&f.subject)
-            && (self.named.contains(&f.subject) || line.statements.iter().any(here))
-    }
-
-    /// What `others ok` further down does not mean.
-    fn remember(&mut self, line: &Line) {
-        for statement in &line.statements {
-            match &statement.value {
-                Statement::NewRun => self.named.clear(),
-                Statement::Finding(f) if is_counted(&f.subject) && !self.named.contains(&f.subject) => {
-                    self.named.push(f.subject.clone());
-                }
-                _ => {}
-            }
-        }
-    }
-
-    /// `#736`: the first of them numbers the ticket, when it has three digits or more and nothing behind it says otherwise; else
-    /// it may be a comment as well, and is asked about. Returns whether the rest of the line is to be read.
-    fn numbered(&mut self, digits: &str, place: Span, rest: Span, line: &mut Line) -> bool {
-        let lexed = Lexed::new(self.text, rest, self.words, None);
-        let turned = (0..lexed.atoms.len())
-            .any(|i| lexed.longest(i, Concept::Changer).is_some() || lexed.atoms[i].lower == "?");
-        let glued = lexed.atoms.first().is_some_and(|a| a.span.start == place.end);
-        if !self.ticketed && digits.len() >= 3 && !turned && !glued {
-            line.statements.push(Spanned {
-                value: Statement::Ticket(digits.to_string()),
-                span: place,
-            });
-            return true;
-        }
-        let help = "type `ticket` and the number, or a blank behind `#` for a comment";
-        let message = "a number behind `#` may be a ticket or a comment";
-        let whole = Span::new(place.start, rest.end.max(place.end));
-        self.unread(line, whole, place, code::NOT_UNDERSTOOD, message, "here", help);
-        false
-    }
-
     /// A line that the profile of the cartridge knows, read as what it stands for.
     fn in_words_of_the_cartridge(&mut self, content: Span, line: &mut Line) -> bool {
         let typed = &self.text[content.start..content.end];
@@ -261,64 +217,6 @@ impl<'t> Reader<'t> {
                     short(&meant)
                 ),
             ),
-        }
-        true
-    }
-
-    /// `note ...` and `complaint ...` take the rest of the line as it stands.
-    fn raw(&mut self, content: Span, line: &mut Line) -> bool {
-        let text = &self.text[content.start..content.end];
-        let mut cut = text.len().min(60);
-        while !text.is_char_boundary(cut) {
-            cut -= 1;
-        }
-        let lexed = Lexed::new(
-            self.text,
-            Span::new(content.start, content.start + cut),
-            self.words,
-            None,
-        );
-        let make: fn(String) -> Statement;
-        let length = if let Some(length) = lexed.longest(0, Concept::Note) {
-            make = Statement::Note;
-            length
-        } else if let Some(length) = lexed.longest(0, Concept::Complaint) {
-            make = Statement::Complaint;
-            length
-        } else {
-            return false;
-        };
-        let start = lexed.atoms[length - 1].span.end;
-        let start = start + told_before(&self.text[start..content.end]);
-        // `owner says it works, wants a look over` says how it came in.
-        let behind = &self.text[start..content.end];
-        let came = read_text(behind, self.words);
-        if let Some([intake @ Statement::Intake(_)]) = came.as_deref() {
-            line.statements.push(Spanned {
-                value: intake.clone(),
-                span: content,
-            });
-            return true;
-        }
-        let said = self.text[start..content.end]
-            .trim_start_matches(|c: char| c.is_whitespace() || ":=-,".contains(c))
-            .trim();
-        if said.is_empty() {
-            let help = "type the text behind it, as in `note socket of U18 replaced`";
-            self.unread(
-                line,
-                content,
-                content,
-                code::NOT_UNDERSTOOD,
-                "a text is missing",
-                "the text is missing here",
-                help,
-            );
-        } else {
-            line.statements.push(Spanned {
-                value: make(said.to_string()),
-                span: content,
-            });
         }
         true
     }
@@ -429,34 +327,6 @@ impl<'t> Reader<'t> {
     }
 }
 
-/// `on the phone:` behind `fault as told`: a few words up to a colon belong to the word for the complaint.
-fn told_before(text: &str) -> usize {
-    match text.split_once(':') {
-        Some((head, _)) if head.trim().is_empty() => 0,
-        Some((head, _)) => {
-            let few = head.split_whitespace().count() <= 3;
-            let plain = head.chars().all(|c| c.is_alphabetic() || c == ' ');
-            let small = ["on ", "by ", "over ", "from ", "in ", "at "];
-            let opens = small.iter().any(|w| head.trim_start().starts_with(w));
-            if few && plain && opens { head.len() } else { 0 }
-        }
-        None => 0,
-    }
-}
-
-/// Things of which there are a few, so that `others` can mean the rest of them.
-fn is_counted(subject: &Subject) -> bool {
-    matches!(
-        subject,
-        Subject::MemoryBit(_)
-            | Subject::ColourBit(_)
-            | Subject::OtherMemory(_, Some(_))
-            | Subject::Voice(_)
-            | Subject::Timer(..)
-            | Subject::Clock(_)
-    )
-}
-
 /// `shift l` and the like are the left and right key.
 fn usual_name(statement: &mut Statement) {
     if let Statement::Finding(f) = statement
@@ -469,13 +339,6 @@ fn usual_name(statement: &mut Statement) {
     {
         *name = usual.into();
     }
-}
-
-/// Whether a note or complaint starts at atom `i`.
-fn starts_note(lexed: &Lexed, i: usize) -> bool {
-    [Concept::Note, Concept::Complaint]
-        .iter()
-        .any(|c| lexed.longest(i, *c).is_some())
 }
 
 fn is_cell(statement: &Statement) -> bool {

@@ -30,7 +30,9 @@ pub fn second_tries(lexed: &Lexed, pieces: Vec<Piece>) -> Vec<Piece> {
             continue;
         }
         let (from, to) = (piece.from, piece.to);
-        if let Some(parts) = told_by_now(lexed, from, to).or_else(|| intake_and_story(lexed, from, to)) {
+        if let Some(parts) =
+            told_by_now(lexed, from, to).or_else(|| intake_and_story(lexed, from, to))
+        {
             out.extend(parts);
             continue;
         }
@@ -171,7 +173,7 @@ fn intake_and_story(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece>>
         let read = statement(toks(lexed, from, *at));
         read.is_some_and(|all| matches!(all.as_slice(), [Statement::Intake(_)]))
     };
-    let at = (from + 2..to).find(came)?;
+    let at = (from + 2..to.min(from + 8)).find(came)?;
     let all = statement(toks(lexed, from, at))?;
     let told = |i: usize| matches!(&*lexed.atoms[i].lower, "was" | "were" | "been" | "had");
     let value = (at..to).any(|i| lexed.atoms[i].signs || lexed.atoms[i].lower == "?");

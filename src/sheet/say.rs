@@ -96,7 +96,13 @@ impl Reader<'_> {
         );
     }
 
-    pub(super) fn not_understood(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
+    pub(super) fn not_understood(
+        &mut self,
+        lexed: &Lexed,
+        from: usize,
+        to: usize,
+        line: &mut Line,
+    ) {
         let whole = lexed.span(from, to);
         if !self.is_patient() {
             self.unread(

@@ -59,7 +59,10 @@ fn one<'a>(input: Toks<'a>, before: &Subject) -> P<'a, Vec<Statement>> {
 
 /// `and bit 5` behind `upper memory bit 2 bad`: the same of another bit.
 fn same_bits<'a>(input: Toks<'a>, last: &Finding) -> P<'a, Vec<Statement>> {
-    let plain = matches!(last.state, State::Bad | State::Low | State::High | State::Dead | State::Ok);
+    let plain = matches!(
+        last.state,
+        State::Bad | State::Low | State::High | State::Dead | State::Ok
+    );
     if !plain || last.loops.is_some() || last.warmth.is_some() {
         return silent(input);
     }
@@ -67,7 +70,10 @@ fn same_bits<'a>(input: Toks<'a>, last: &Finding) -> P<'a, Vec<Statement>> {
     if end(rest).is_err() {
         return silent(rest);
     }
-    match like(&last.subject, &all.iter().map(|n| *n as u8).collect::<Vec<_>>()) {
+    match like(
+        &last.subject,
+        &all.iter().map(|n| *n as u8).collect::<Vec<_>>(),
+    ) {
         Some(subjects) => Ok((rest, all_found(subjects, &last.state))),
         None => silent(input),
     }
@@ -92,7 +98,10 @@ fn others<'a>(input: Toks<'a>, before: &[Statement]) -> P<'a, Vec<Statement>> {
     match complement(before) {
         Some(all) => Ok((rest, all_found(all, &State::Ok))),
         None if of_it && last_is_port(before) => Ok((rest, Vec::new())),
-        None => fail(input, "which others: the other bits, or `rest fine` for everything else"),
+        None => fail(
+            input,
+            "which others: the other bits, or `rest fine` for everything else",
+        ),
     }
 }
 
@@ -139,7 +148,10 @@ fn beyond<'a>(input: Toks<'a>, last: &Finding) -> P<'a, Vec<Statement>> {
         false if last < 0xFFFF => (last + 1, 0xFFFF),
         _ => return fail(input, "the addresses, as in 4000-4FFF ok"),
     };
-    Ok((rest, vec![found(Subject::MemoryRange(range.0, range.1), state)]))
+    Ok((
+        rest,
+        vec![found(Subject::MemoryRange(range.0, range.1), state)],
+    ))
 }
 
 /// `5002 ok` behind a failing cell.
@@ -150,7 +162,10 @@ fn address_too<'a>(input: Toks<'a>, last: &Finding) -> P<'a, Vec<Statement>> {
     let (rest, at) = after_gap(address)(input)?;
     let (behind, state) = one_of(&[(Good, State::Ok), (Bad, State::Bad)])(rest)?;
     // `1234 bad` may be so many more.
-    let digits = input.lexed.atoms[rest.from - 1].lower.bytes().all(|b| b.is_ascii_digit());
+    let digits = input.lexed.atoms[rest.from - 1]
+        .lower
+        .bytes()
+        .all(|b| b.is_ascii_digit());
     let prefixed = rest.from > input.from + 1;
     if state == State::Bad && digits && !prefixed {
         return fail(input, "`$1234 bad`, or `1234 more addresses`");
@@ -165,7 +180,8 @@ fn in_it(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         map(word(Bad), |()| Effect::TestedBad),
         map(word(Dead), |()| Effect::TestedBad),
     ));
-    let (rest, (places, result)) = terminated((positions, verdict), opt(word(InIt))).parse(input)?;
+    let (rest, (places, result)) =
+        terminated((positions, verdict), opt(word(InIt))).parse(input)?;
     let done = HandsOn {
         action: Action::TestedElsewhere,
         places,

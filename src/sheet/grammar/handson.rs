@@ -37,7 +37,8 @@ pub const EFFECTS: &[(Concept, Effect)] = &[
 
 /// Words for what was done that are orders as well.
 const ORDERS: [&str; 12] = [
-    "swap", "replace", "pull", "press", "reseat", "clean", "remove", "resolder", "reflow", "cool", "freeze", "renew",
+    "swap", "replace", "pull", "press", "reseat", "clean", "remove", "resolder", "reflow", "cool",
+    "freeze", "renew",
 ];
 
 const PLACES: &str = "the position, as in swapped U17, or all";

@@ -43,7 +43,10 @@ fn counted_all(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let number = |i| {
         let (rest, ()) = lit(&["all"])(i)?;
         let typed = rest.first().map_or("", |a| &*a.lower);
-        match NUMBERS.iter().find(|(word, n)| *word == typed || n.to_string() == typed) {
+        match NUMBERS
+            .iter()
+            .find(|(word, n)| *word == typed || n.to_string() == typed)
+        {
             Some((_, n)) => Ok((rest.skip(1), *n)),
             None => silent(rest),
         }
@@ -77,7 +80,12 @@ fn none_at_all(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(No)(input)?;
     let (rest, which) = subjects(rest)?;
     let (after, ()) = word(AtAll)(rest)?;
-    if which.iter().any(|s| matches!(s, Subject::Test | Subject::Memory | Subject::MemoryRange(..))) {
+    if which.iter().any(|s| {
+        matches!(
+            s,
+            Subject::Test | Subject::Memory | Subject::MemoryRange(..)
+        )
+    }) {
         return silent(input);
     }
     fit(input, after, which, &State::Dead)
@@ -86,8 +94,11 @@ fn none_at_all(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `timers not got to, nor the interrupt test`
 fn not_reached_nor(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (mut rest, mut all) = terminated(subjects, word(NotReached)).parse(input)?;
-    while let Ok((after, more)) =
-        preceded(lit(&["nor", "or", "and"]), terminated(subjects, opt(word(Test)))).parse(rest)
+    while let Ok((after, more)) = preceded(
+        lit(&["nor", "or", "and"]),
+        terminated(subjects, opt(word(Test))),
+    )
+    .parse(rest)
     {
         all.extend(more);
         rest = after;
@@ -99,7 +110,10 @@ fn not_reached_nor(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 fn rest_but_not_reached(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = (word(Rest), word(Good), word(Except)).parse(input)?;
     let (rest, which) = terminated(subjects, word(NotReached)).parse(rest)?;
-    Ok((rest, vec![Statement::RestFine, Statement::NotReached(which)]))
+    Ok((
+        rest,
+        vec![Statement::RestFine, Statement::NotReached(which)],
+    ))
 }
 
 /// `tod 1 shows 50 sec after 60 on my watch`, `2nd clk spot on, 30s in 30,0s`
@@ -138,7 +152,12 @@ fn waves(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = one_of(&[(Missing, ()), (Dead, ()), (Bad, ())])(rest)?;
     let (rest, _) = opt(word(By)).parse(rest)?;
     let (rest, voice) = voice(rest)?;
-    let good = (list_sep, word(Wave), many0(preceded(list_sep, word(Wave))), word(Good));
+    let good = (
+        list_sep,
+        word(Wave),
+        many0(preceded(list_sep, word(Wave))),
+        word(Good),
+    );
     let (rest, _) = opt(good).parse(rest)?;
     Ok((rest, vec![found(Subject::Voice(voice), State::Bad)]))
 }
@@ -183,11 +202,17 @@ fn short_voices(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `voices all there`, `all voices there`
 fn voices_there(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(Voice)(input)?;
-    if !matches!(&*input.lexed.atoms[rest.from - 1].lower, "voices" | "channels") {
+    if !matches!(
+        &*input.lexed.atoms[rest.from - 1].lower,
+        "voices" | "channels"
+    ) {
         return silent(input);
     }
     let (rest, ()) = word(AllThere)(rest)?;
-    Ok((rest, all_found((1..=3).map(Subject::Voice).collect(), &State::Ok)))
+    Ok((
+        rest,
+        all_found((1..=3).map(Subject::Voice).collect(), &State::Ok),
+    ))
 }
 
 /// `431hz when it should be 440`: a tone, so both are far above the mains.
@@ -211,7 +236,11 @@ fn tone_should(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// `only hum from the speaker`
 fn from_speaker(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    const HEARD: &[(Concept, State)] = &[(Noisy, State::Noisy), (Dead, State::Dead), (Silent, State::Dead)];
+    const HEARD: &[(Concept, State)] = &[
+        (Noisy, State::Noisy),
+        (Dead, State::Dead),
+        (Silent, State::Dead),
+    ];
     let (rest, _) = opt(lit(&["only", "just"])).parse(input)?;
     let (rest, state) = one_of(HEARD)(rest)?;
     let (rest, ()) = word(FromSpeaker)(rest)?;
@@ -237,7 +266,11 @@ fn part_of_port<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
             let (letters, digit) = a.lower.split_at(a.lower.len().min(2));
             matches!(letters, "pa" | "pb" | "pc") && matches!(digit.as_bytes(), [b'0'..=b'7'])
         });
-        if named { Ok((i.skip(1), ())) } else { silent(i) }
+        if named {
+            Ok((i.skip(1), ()))
+        } else {
+            silent(i)
+        }
     };
     let rest = match &**name {
         "cassette" => {

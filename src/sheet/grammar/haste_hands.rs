@@ -62,17 +62,17 @@ fn certain_type(part: &str) -> bool {
     let digits = after.trim_start_matches(|c: char| c.is_ascii_alphabetic());
     part.len() - after.len() == 2
         && (1..=4).contains(&(after.len() - digits.len()))
-        && digits.trim_end_matches(|c: char| c.is_ascii_alphabetic()).bytes().all(|b| b.is_ascii_digit())
+        && digits
+            .trim_end_matches(|c: char| c.is_ascii_alphabetic())
+            .bytes()
+            .all(|b| b.is_ascii_digit())
         && digits.len() >= 2
 }
 
 /// `new 4164 in U12 and its alive`
 fn new_part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, donor) = alt((
-        map(lit(&["new", "fresh"]), |()| Donor::New),
-        one_of(DONORS),
-    ))
-    .parse(input)?;
+    let (rest, donor) =
+        alt((map(lit(&["new", "fresh"]), |()| Donor::New), one_of(DONORS))).parse(input)?;
     let (rest, part) = type_number(rest)?;
     let (rest, _) = opt(alt((word(InPlace), word(By)))).parse(rest)?;
     let (rest, places) = positions(rest)?;
@@ -91,13 +91,18 @@ fn new_part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `U2 for a known good one, didn't help`
 fn for_another(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, places) = positions(input)?;
-    let told = rest.first().is_some_and(|a| matches!(&*a.lower, "for" | "with" | "by"));
+    let told = rest
+        .first()
+        .is_some_and(|a| matches!(&*a.lower, "for" | "with" | "by"));
     if !told {
         return silent(rest);
     }
     let (rest, donor) = one_of(DONORS)(rest)?;
     let (rest, result) = outcome(rest)?;
-    Ok((rest, vec![done(settle(Action::Swap, Some(donor)), places, result)]))
+    Ok((
+        rest,
+        vec![done(settle(Action::Swap, Some(donor)), places, result)],
+    ))
 }
 
 /// `U1<->U2 swapped over, fault moved to the other`
@@ -110,7 +115,11 @@ fn exchanged(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = opt(word(Swap)).parse(rest)?;
     let (rest, result) = outcome(rest)?;
     let rest = match result {
-        Effect::Moved => opt((opt(word(To)), lit(&["other"]), opt(lit(&["one"])))).parse(rest)?.0,
+        Effect::Moved => {
+            opt((opt(word(To)), lit(&["other"]), opt(lit(&["one"]))))
+                .parse(rest)?
+                .0
+        }
         _ => rest,
     };
     let places = [one, other].map(|name| Place { name, pin: None });
@@ -123,7 +132,12 @@ fn for_a_while(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     if !matches!(action, Action::Cool | Action::Press) {
         return silent(input);
     }
-    let (rest, _) = (opt(list_mark), alt((word(Good), word(Cured))), word(ForAWhile)).parse(rest)?;
+    let (rest, _) = (
+        opt(list_mark),
+        alt((word(Good), word(Cured))),
+        word(ForAWhile),
+    )
+        .parse(rest)?;
     let (rest, _) = opt((many0(word(And)), word(DiesAgain))).parse(rest)?;
     Ok((rest, vec![done(action, places, Effect::Cured)]))
 }
@@ -160,9 +174,14 @@ fn still_so<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
         return silent(rest);
     }
     let seen = rest.skip(1);
-    let picture = super::picture::shown(seen).ok().filter(|(after, _)| end(*after).is_ok());
+    let picture = super::picture::shown(seen)
+        .ok()
+        .filter(|(after, _)| end(*after).is_ok());
     let found = match picture {
-        Some((_, state)) => vec![super::result::found(crate::sheet::statement::Subject::Picture, state)],
+        Some((_, state)) => vec![super::result::found(
+            crate::sheet::statement::Subject::Picture,
+            state,
+        )],
         None => super::statement(seen).unwrap_or_default(),
     };
     let bad = |s: &Statement| {
@@ -205,7 +224,12 @@ fn short_positions(input: Toks<'_>) -> P<'_, Vec<Place>> {
     let (mut rest, mut places) = positions(input)?;
     let letters: String = places
         .last()
-        .map(|p| p.name.chars().take_while(char::is_ascii_alphabetic).collect())
+        .map(|p| {
+            p.name
+                .chars()
+                .take_while(char::is_ascii_alphabetic)
+                .collect()
+        })
         .unwrap_or_default();
     let and = |i| alt((mark(&["&", "+", "/", ","]), |i| direct(i, And))).parse(i);
     while let Ok((after, n)) = preceded(and, direct_uint).parse(rest) {

@@ -26,7 +26,10 @@ fn key(input: Toks<'_>) -> P<'_, String> {
     let Some(atom) = input.first().filter(|a| a.kind == Kind::Word) else {
         return silent(input);
     };
-    let function = atom.lower.strip_prefix('f').and_then(|n| n.parse::<u8>().ok());
+    let function = atom
+        .lower
+        .strip_prefix('f')
+        .and_then(|n| n.parse::<u8>().ok());
     let fits = single(&atom.lower) || function.is_some_and(|n| (1..=12).contains(&n));
     if fits {
         Ok((input.skip(1), atom.lower.to_uppercase()))
@@ -50,13 +53,21 @@ fn letters(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         }
         rest = rest.skip(1);
     }
-    let letter = |k: &String| !matches!(&**k, "A" | "B") && k.bytes().all(|b| b.is_ascii_alphabetic());
+    let letter =
+        |k: &String| !matches!(&**k, "A" | "B") && k.bytes().all(|b| b.is_ascii_alphabetic());
     // `r g b dead` are colours.
     if keys.len() < 3 || !keys.iter().any(letter) || keys == ["R", "G", "B"] {
         return silent(input);
     }
-    let (rest, state) = one_of(&[(Dead, State::Dead), (Stuck, State::Stuck), (Bad, State::Bad)])(rest)?;
-    Ok((rest, all_found(keys.into_iter().map(Subject::Key).collect(), &state)))
+    let (rest, state) = one_of(&[
+        (Dead, State::Dead),
+        (Stuck, State::Stuck),
+        (Bad, State::Bad),
+    ])(rest)?;
+    Ok((
+        rest,
+        all_found(keys.into_iter().map(Subject::Key).collect(), &state),
+    ))
 }
 
 /// `7 is on all the time even w/ nobody touching it`; without the last words or `key` it may be anything.

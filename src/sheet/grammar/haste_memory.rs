@@ -32,15 +32,27 @@ fn lettered<'a>(letter: char) -> impl FnMut(Toks<'a>) -> P<'a, u8> {
 fn short_bits(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let behind = |i| {
         let (rest, ()) = word(Memory)(i)?;
-        alt((items(after_gap(lettered('d'))), items(after_gap(lettered('b'))))).parse(rest)
+        alt((
+            items(after_gap(lettered('d'))),
+            items(after_gap(lettered('b'))),
+        ))
+        .parse(rest)
     };
     if let Ok((rest, all)) = behind(input) {
         let (after, state) = one_of(TEST_STATES)(rest)?;
-        return fit(input, after, all.into_iter().map(Subject::MemoryBit).collect(), &state);
+        return fit(
+            input,
+            after,
+            all.into_iter().map(Subject::MemoryBit).collect(),
+            &state,
+        );
     }
     let (rest, all) = items(lettered('b'))(input)?;
     let (rest, state) = one_of(&[(Bad, State::Bad), (Dead, State::Dead), (Good, State::Ok)])(rest)?;
-    Ok((rest, all_found(all.into_iter().map(Subject::MemoryBit).collect(), &state)))
+    Ok((
+        rest,
+        all_found(all.into_iter().map(Subject::MemoryBit).collect(), &state),
+    ))
 }
 
 /// `not bit 3, its bit 4 thats bad`: what is said is said of the second.
@@ -49,12 +61,22 @@ fn not_but(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         return silent(input);
     }
     let (rest, _) = bits(input.skip(1))?;
-    if !rest.first().is_some_and(|a| matches!(&*a.lower, "," | "but")) {
+    if !rest
+        .first()
+        .is_some_and(|a| matches!(&*a.lower, "," | "but"))
+    {
         return silent(rest);
     }
     let (rest, all) = bits(rest.skip(1))?;
     let (after, state) = one_of(TEST_STATES)(rest)?;
-    fit(input, after, all.into_iter().map(|n| Subject::MemoryBit(n as u8)).collect(), &state)
+    fit(
+        input,
+        after,
+        all.into_iter()
+            .map(|n| Subject::MemoryBit(n as u8))
+            .collect(),
+        &state,
+    )
 }
 
 /// `read 7f at 10FFh shd be ff`
@@ -104,7 +126,9 @@ fn ranges(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         }
         return Ok((rest, all));
     }
-    let (rest, ()) = preceded(word(Each), opt(word(Of))).map(|_| ()).parse(input)?;
+    let (rest, ()) = preceded(word(Each), opt(word(Of)))
+        .map(|_| ())
+        .parse(input)?;
     let (rest, part) = range(rest)?;
     let (rest, state) = one_of(&[(Bad, State::Bad), (Good, State::Ok), (Dead, State::Dead)])(rest)?;
     Ok((rest, vec![found(part, state)]))

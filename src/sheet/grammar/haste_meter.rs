@@ -22,7 +22,10 @@ fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
 /// `nothing on the 12`: a whole number that rails are called by is the rail.
 fn nothing_on<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     let bare = |i: Toks<'a>| {
-        let the = i.from.checked_sub(1).is_some_and(|k| i.lexed.atoms[k].lower == "the")
+        let the = i
+            .from
+            .checked_sub(1)
+            .is_some_and(|k| i.lexed.atoms[k].lower == "the")
             || i.first().is_some_and(|a| a.lower == "the");
         let (rest, q) = quantity(i)?;
         if !the {
@@ -35,7 +38,10 @@ fn nothing_on<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     };
     let (rest, ()) = word(NoVoltsOn)(input)?;
     let (rest, names) = items(|i: Toks<'a>| alt((rail, bare)).parse(i))(rest)?;
-    Ok((rest, all_found(names.into_iter().map(Subject::Rail).collect(), &State::Dead)))
+    Ok((
+        rest,
+        all_found(names.into_iter().map(Subject::Rail).collect(), &State::Dead),
+    ))
 }
 
 /// `12V rail-ground 2k2 unplugged`: ohms must be told by their unit or prefix.
@@ -48,7 +54,10 @@ fn rail_to_ground(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         return fail(rest, "ohms, as in 5v to ground 2.1 ohm");
     }
     let (rest, _) = opt(alt((word(PowerOff), word(OffBoard)))).parse(rest)?;
-    Ok((rest, vec![found(Subject::Resistance(name), State::Ohms(q.value))]))
+    Ok((
+        rest,
+        vec![found(Subject::Resistance(name), State::Ohms(q.value))],
+    ))
 }
 
 /// `vcc at U8 pin 40 only 4v61`
@@ -66,7 +75,13 @@ fn floating_at(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(Floating)(rest)?;
     let (rest, (v, _)) = measured(&[Unit::Volt], None)(rest)?;
     let level = Subject::Level(place);
-    Ok((rest, vec![found(level.clone(), State::Floating), found(level, State::Volts(v))]))
+    Ok((
+        rest,
+        vec![
+            found(level.clone(), State::Floating),
+            found(level, State::Volts(v)),
+        ],
+    ))
 }
 
 /// `U13 8-11 all high`: several numbers behind a part are its pins where only a pin can be so.
@@ -98,17 +113,27 @@ fn bare_pins(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             pin: Some(pin.to_string()),
         })
     };
-    Ok((rest, all_found(pins.into_iter().map(place).collect(), &state)))
+    Ok((
+        rest,
+        all_found(pins.into_iter().map(place).collect(), &state),
+    ))
 }
 
 /// `phase2 985 khz at pin 39 U7`: the line by name, measured at a pin.
 fn line_at_pin(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    const TOLD: &[(Concept, State)] = &[(Low, State::Low), (High, State::High), (Pulsing, State::Pulsing)];
+    const TOLD: &[(Concept, State)] = &[
+        (Low, State::Low),
+        (High, State::High),
+        (Pulsing, State::Pulsing),
+    ];
     let (rest, _) = word(LineName)(input)?;
-    let value = map(measured(&[Unit::Volt, Unit::Hertz], None), |(v, unit)| match unit {
-        Unit::Hertz => State::Hertz(v),
-        _ => State::Volts(v),
-    });
+    let value = map(
+        measured(&[Unit::Volt, Unit::Hertz], None),
+        |(v, unit)| match unit {
+            Unit::Hertz => State::Hertz(v),
+            _ => State::Volts(v),
+        },
+    );
     let (rest, state) = alt((value, one_of(TOLD))).parse(rest)?;
     let (rest, ()) = word(By)(rest)?;
     let (rest, place) = pin_place(rest)?;
@@ -127,7 +152,10 @@ fn pin_looks(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ];
     let (rest, place) = pin_place(input)?;
     let (rest, looks) = one_of(LOOKS)(rest)?;
-    Ok((rest, vec![found(Subject::Looks(place), State::Seen(looks.into()))]))
+    Ok((
+        rest,
+        vec![found(Subject::Looks(place), State::Seen(looks.into()))],
+    ))
 }
 
 /// `C4 measures 12uf marked 100`
@@ -140,7 +168,11 @@ fn measures_marked(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     if !unit {
         return fail(input, "a capacitance with its unit, as in C5 9.8 uF");
     }
-    let marked = if told { marked } else { rounded(marked, scale(value)) };
+    let marked = if told {
+        marked
+    } else {
+        rounded(marked, scale(value))
+    };
     let state = State::Farads(value, Some(marked));
     Ok((rest, vec![found(Subject::Capacitance(place), state)]))
 }
@@ -154,11 +186,18 @@ pub fn others_warm(input: Toks<'_>) -> P<'_, ()> {
 
 /// `U12 cold, the other 7 warm`
 fn one_of_a_row(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    const HEAT: &[(Concept, State)] = &[(Cold, State::Cold), (Hot, State::Hot), (TooHot, State::TooHot)];
+    const HEAT: &[(Concept, State)] = &[
+        (Cold, State::Cold),
+        (Hot, State::Hot),
+        (TooHot, State::TooHot),
+    ];
     let (rest, places) = positions(input)?;
     let (rest, state) = one_of(HEAT)(rest)?;
     let (rest, ()) = preceded(list_sep, others_warm).parse(rest)?;
-    Ok((rest, all_found(places.into_iter().map(Subject::Heat).collect(), &state)))
+    Ok((
+        rest,
+        all_found(places.into_iter().map(Subject::Heat).collect(), &state),
+    ))
 }
 
 /// All of them.

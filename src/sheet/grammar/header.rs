@@ -267,7 +267,8 @@ fn intake<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
 /// `new run = "new run" | "run" uint`
 fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     // `ok 2nd run now`: at the start of a line it says nothing of a result.
-    let opens = input.from == 0 && matches!(input.first(), Some(a) if matches!(&*a.lower, "ok" | "right"));
+    let opens =
+        input.from == 0 && matches!(input.first(), Some(a) if matches!(&*a.lower, "ok" | "right"));
     let started = input.skip(usize::from(opens));
     let rule = |i: Toks<'a>| match word(NewRun)(i) {
         Ok((rest, ())) => Ok((rest, ())),

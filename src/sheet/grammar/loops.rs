@@ -80,9 +80,16 @@ fn said(input: Toks<'_>) -> P<'_, Said> {
             (count, alt((word(Of), slash)), count, opt(word(Loop))),
             |(n, (), m, _)| Said::Of(n, m),
         ),
-        map((opt(word(Each)), count, word(Loop)), |(_, n, ())| Said::Run(n)),
-        map((word(Ran), count, opt(word(Loop))), |((), n, _)| Said::Run(n)),
-        map(alt((glued_count, map((count, word(Bad)), |(n, ())| n))), Said::Failed),
+        map((opt(word(Each)), count, word(Loop)), |(_, n, ())| {
+            Said::Run(n)
+        }),
+        map((word(Ran), count, opt(word(Loop))), |((), n, _)| {
+            Said::Run(n)
+        }),
+        map(
+            alt((glued_count, map((count, word(Bad)), |(n, ())| n))),
+            Said::Failed,
+        ),
         map(word(NoFails), |()| Said::Failed(0)),
         starts,
         map(alt((word(Ran), word(Loop))), |()| Said::Loops),
@@ -148,6 +155,9 @@ pub fn loop_run(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             (whole.loops, whole.warmth) = (Some((failed, run)), warmth);
             Ok((rest, vec![Statement::Finding(whole)]))
         }
-        _ => fail(input, "how many of the loops failed, as in 3 of 20 loops failed"),
+        _ => fail(
+            input,
+            "how many of the loops failed, as in 3 of 20 loops failed",
+        ),
     }
 }

@@ -26,9 +26,9 @@ mod subject;
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
 use super::statement::Statement;
-pub use subject::inherited;
 use super::toks::{E, P, Toks};
 use nom::error::ParseError;
+pub use subject::inherited;
 
 type Rule = for<'a> fn(Toks<'a>) -> P<'a, Vec<Statement>>;
 
@@ -126,7 +126,10 @@ fn may_be_unmeasured(input: Toks<'_>) -> bool {
     let last = input.to.checked_sub(1).filter(|k| *k > input.from);
     let looked = last.is_some_and(|k| {
         let word = &*input.lexed.atoms[k].lower;
-        matches!(word, "measured" | "checked" | "tested" | "tried" | "seen" | "yet")
+        matches!(
+            word,
+            "measured" | "checked" | "tested" | "tried" | "seen" | "yet"
+        )
     });
     looked && input.first().is_some_and(|a| a.lower == "no")
 }

@@ -96,7 +96,10 @@ fn said_twice<'a>(input: Toks<'a>, all: &[Statement]) -> P<'a, ()> {
         State::Picture(PictureState::OneColour) => opt(word(NoText)).parse(input)?,
         State::Picture(PictureState::WrongColours) => opt(alt((
             word(NoColour),
-            map((colour(), lit(&["where"]), colour(), word(ShouldBe)), |_| ()),
+            map(
+                (colour(), lit(&["where"]), colour(), word(ShouldBe)),
+                |_| (),
+            ),
         )))
         .parse(input)?,
         _ => (input, None),

@@ -249,7 +249,10 @@ fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let voice = |p: &Place| matches!(&*p.name, "V1" | "V2" | "V3");
     let small = (input.from..rest.from).any(|k| input.lexed.typed(k).starts_with('v'));
     if matches!(how, How::State(_)) && small && places.iter().any(voice) {
-        return fail(input.skip(1), "`voice 2 dead`, or the part in capitals: `V2 dead`");
+        return fail(
+            input.skip(1),
+            "`voice 2 dead`, or the part in capitals: `V2 dead`",
+        );
     }
     let (rest, _) = opt(word(OthersSo)).parse(rest)?;
     if joint && matches!(how, How::Heat(_)) {

@@ -191,7 +191,10 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
         );
     }
     if q.ac && !name.ends_with("AC") {
-        return fail(input, "volts of a direct rail, or the alternating rail, as in 9VAC 9.4");
+        return fail(
+            input,
+            "volts of a direct rail, or the alternating rail, as in 9VAC 9.4",
+        );
     }
     // `5v 50`, `12v 4`: a bare whole number far from the rail may be anything.
     let near = nominal(name).is_none_or(|n| (0.7..1.5).contains(&(q.value / n)));
