@@ -606,6 +606,25 @@ const TRAPS: &[(&str, &str)] = &[
     ("cleaned J3 keys not ok now", ""),
     ("U1<->U2 swapped, fault stayed", ""),
     ("no picture problem", ""),
+    ("swapped U17: memory ok now, sound dead", "sound dead ~"),
+    ("hairdryer on U14 doesn't make it crash", ""),
+    ("pulled U18 still black?", ""),
+    ("U11 ng in tester, U12 ok", "U11 bad in tester ~"),
+    (
+        "U11 ng in tester, U12 passes in it",
+        "U11 bad in tester | U12 good in tester",
+    ),
+    ("fitted U18 8580 (should be 6581)", "fitted U18 8580 ~"),
+    (
+        "theres an 8580 where U18 shd have a 6581",
+        "fitted U18 8580",
+    ),
+    // counts and names
+    ("1 key dead", ""),
+    ("rails 5.02 11.86", ""),
+    ("nothing on the 9", ""),
+    ("b/w tv ok", ""),
+    ("r g b dead", ""),
     // loops
     ("ran 14 of 20 warm no fails", ""),
     ("18 out of 20 cold starts ok", ""),

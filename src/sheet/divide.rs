@@ -396,9 +396,26 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     let mut all: Vec<Statement> = Vec::new();
     for (from, to, part) in parts.into_iter().rev() {
         let part = as_meant(lexed, (from, to), part, &all)?;
+        // `b/w tv ok`: what contradicts itself is divided wrong.
+        if part.iter().any(|s| all.iter().any(|t| contradict(s, t))) {
+            return None;
+        }
         all.extend(part);
     }
     Some(all)
+}
+
+/// Whether two findings say different things of the same, seen at the same.
+fn contradict(one: &Statement, other: &Statement) -> bool {
+    match (one, other) {
+        (Statement::Finding(a), Statement::Finding(b)) => {
+            a.subject == b.subject
+                && a.warmth == b.warmth
+                && a.loops == b.loops
+                && a.state != b.state
+        }
+        _ => false,
+    }
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.

@@ -58,7 +58,7 @@ pub fn read(text: &str, segment: Span, end: usize, words: &Vocabulary) -> Option
         return Some(Entry::Part(vec![Statement::At(m)]));
     }
     if let Some((m, rest)) = spoken_moment(&text[segment.start..segment.end]) {
-        let remark = (!rest.is_empty()).then(|| Statement::Note(rest));
+        let remark = (!rest.is_empty()).then_some(Statement::Note(rest));
         return Some(Entry::Part(
             [Statement::At(m)].into_iter().chain(remark).collect(),
         ));

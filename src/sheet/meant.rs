@@ -3,7 +3,7 @@
 use super::concept::Concept;
 use super::divide::{Part, Piece, divides, toks};
 use super::grammar::{continued, inherited};
-use super::statement::{Statement, Subject};
+use super::statement::{Action, Statement, Subject};
 use super::token::Lexed;
 
 /// A part as it is meant behind the statements `before` it.
@@ -47,6 +47,13 @@ pub fn as_meant(
     // `user port pa2 fails, rest ok`: of the port, or of the test.
     let of_port = matches!(before.last(), Some(Statement::Finding(f)) if matches!(f.subject, Subject::Port(_)));
     if all == [Statement::RestFine] && of_port && names_part_of_port(lexed, from) {
+        return None;
+    }
+    // `U11 fails in tester, U12 ok`: in the tester, or in its place.
+    let tested = matches!(before.last(), Some(Statement::HandsOn(done)) if done.action == Action::TestedElsewhere);
+    let part =
+        |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Part(_)));
+    if tested && all.iter().any(part) {
         return None;
     }
     let named = (from..to).any(|i| lexed.longest(i, Concept::Memory).is_some());

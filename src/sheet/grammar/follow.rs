@@ -3,7 +3,7 @@
 
 use nom::Parser;
 use nom::branch::alt;
-use nom::combinator::{map, opt};
+use nom::combinator::map;
 use nom::sequence::{preceded, terminated};
 
 use super::base::*;
@@ -180,8 +180,7 @@ fn in_it(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         map(word(Bad), |()| Effect::TestedBad),
         map(word(Dead), |()| Effect::TestedBad),
     ));
-    let (rest, (places, result)) =
-        terminated((positions, verdict), opt(word(InIt))).parse(input)?;
+    let (rest, (places, result)) = terminated((positions, verdict), word(InIt)).parse(input)?;
     let done = HandsOn {
         action: Action::TestedElsewhere,
         places,

@@ -148,7 +148,9 @@ fn good_now<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
     let (rest, _) = opt(word(WithAlcohol)).parse(rest)?;
     let (rest, _) = many0(alt((word(And), list_mark))).parse(rest)?;
     let last = rest.to.checked_sub(1).filter(|k| *k > rest.from);
-    if last.is_none_or(|k| rest.lexed.atoms[k].lower != "now") {
+    // What stands behind it may not be good.
+    let whole = rest.to == rest.lexed.atoms.len();
+    if !whole || last.is_none_or(|k| rest.lexed.atoms[k].lower != "now") {
         return silent(rest);
     }
     let good = |s: &Statement| matches!(s, Statement::Finding(f) if f.state == State::Ok);

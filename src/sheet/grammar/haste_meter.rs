@@ -7,7 +7,7 @@ use nom::sequence::preceded;
 
 use super::base::*;
 use super::meter::{capacitor, farads, rounded, scale};
-use super::rails::{like_a_rail, rail, rail_name};
+use super::rails::{rail, rail_name};
 use super::result::{all_found, found};
 use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
@@ -31,7 +31,7 @@ fn nothing_on<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
         if !the {
             return silent(i);
         }
-        match rail_name(&q, true).filter(|_| like_a_rail(&q)) {
+        match rail_name(&q, true).filter(|_| [5.0, 12.0].contains(&q.value)) {
             Some(name) => Ok((rest, name)),
             None => silent(i),
         }

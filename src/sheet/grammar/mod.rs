@@ -107,7 +107,7 @@ const KINDS: &[Kind] = &[
 
 /// Reads the whole of `input` as one statement (which may say the same of several things).
 pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
-    if may_be_unmeasured(input) {
+    if may_be_unmeasured(input) || counts_keys(input) {
         return None;
     }
     let (concepts, signs) = input.contents();
@@ -132,6 +132,12 @@ fn may_be_unmeasured(input: Toks<'_>) -> bool {
         )
     });
     looked && input.first().is_some_and(|a| a.lower == "no")
+}
+
+/// `1 key dead`: the key with that name, or one of them.
+fn counts_keys(input: Toks<'_>) -> bool {
+    let is = |n: usize, word: &str| input.nth(n).is_some_and(|a| a.lower == word);
+    is(0, "1") && is(1, "key")
 }
 
 /// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that

@@ -89,7 +89,7 @@ fn told_name(input: Toks<'_>) -> P<'_, Place> {
 /// `+5V`, `-12V`, `9VAC`; a number without a unit needs the word `rail`.
 pub fn rail_name(q: &Quantity, told: bool) -> Option<String> {
     let unit_fits = q.unit == Some(Unit::Volt) || (q.unit.is_none() && told && !q.bare_prefix);
-    let whole = q.value.fract() == 0.0 || told;
+    let whole = q.value.fract() == 0.0 || told && q.unit.is_some();
     if !unit_fits || !whole || q.value == 0.0 || q.value.abs() > HIGHEST_NOMINAL {
         return None;
     }
@@ -225,7 +225,7 @@ fn value_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 /// A whole number that rails are called by: `5V 12V` may be a reading or two rails.
-pub fn like_a_rail(q: &Quantity) -> bool {
+fn like_a_rail(q: &Quantity) -> bool {
     const NAMES: [f64; 8] = [3.0, 5.0, 9.0, 10.0, 12.0, 15.0, 18.0, 24.0];
     !q.decimals && !q.bare_prefix && NAMES.contains(&q.value.abs())
 }
