@@ -43,6 +43,8 @@ struct Kind {
     signs: bool,
     /// And at least one of these, when it holds any: how it was.
     says: Concepts,
+    /// Plain enough to be told of in messages; turns of prose are not.
+    told: bool,
 }
 
 const fn kind(
@@ -58,7 +60,15 @@ const fn kind(
         needs: Concepts::of(needs),
         signs,
         says,
+        told: true,
     }
+}
+
+/// A kind of prose: never offered in a message.
+const fn prose(rule: Rule, example: &'static str, needs: &[Concept], signs: bool) -> Kind {
+    let mut kind = kind(rule, example, needs, signs, ANY);
+    kind.told = false;
+    kind
 }
 
 /// Nothing more is needed.
@@ -93,15 +103,15 @@ const KINDS: &[Kind] = &[
     kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
         Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
-    kind(loops::loop_run, "ran 14 warm no fails", &[Loop, Ran, Of], false, ANY),
-    kind(haste_memory::memory_in_prose, "ram d4 bad", &[Memory, Bit, ShouldBe, Each, PerTest, Bad], true, ANY),
-    kind(haste_keys::keys_in_prose, "q w e dead", &[AlwaysOn, Except, Stuck, Dead, Bad], true, ANY),
-    kind(haste::in_prose, "neither tod runs", &[Neither, AtAll, NotReached, Except, InTime, Wave, AllThere, ShouldBe, FromSpeaker,
-        TapePart, Rom, Timer, Voice, Clock], true, ANY),
-    kind(haste_meter::measured_in_prose, "nothing on the 12", &[NoVoltsOn, GroundWord, SupplyPin, LineName, Cold, Hot, TooHot],
-        true, ANY),
-    kind(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
-        Replace, Piggyback, Resolder, HeatUp, Tester], true, ANY),
+    prose(loops::loop_run, "ran 14 warm no fails", &[Loop, Ran, Of], false),
+    prose(haste_memory::memory_in_prose, "ram d4 bad", &[Memory, Bit, ShouldBe, Each, PerTest, Bad], true),
+    prose(haste_keys::keys_in_prose, "q w e dead", &[AlwaysOn, Except, Stuck, Dead, Bad], true),
+    prose(haste::in_prose, "neither tod runs", &[Neither, AtAll, NotReached, Except, InTime, Wave, AllThere, ShouldBe, FromSpeaker,
+        TapePart, Rom, Timer, Voice, Clock], true),
+    prose(haste_meter::measured_in_prose, "nothing on the 12", &[NoVoltsOn, GroundWord, SupplyPin, LineName, Cold, Hot, TooHot],
+        true),
+    prose(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
+        Replace, Piggyback, Resolder, HeatUp, Tester], true),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
@@ -151,7 +161,7 @@ pub fn explain(input: Toks<'_>) -> E {
     let (concepts, signs) = input.contents();
     for kind in KINDS
         .iter()
-        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
+        .filter(|k| k.told && (k.needs.meets(&concepts) || (k.signs && signs)))
     {
         let error = match (kind.rule)(input) {
             Ok((rest, _)) => match base::end(rest) {
