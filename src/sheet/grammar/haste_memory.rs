@@ -20,7 +20,8 @@ fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
 /// The number of a bit behind its letter: `d4`, `b3`.
 fn lettered<'a>(letter: char) -> impl FnMut(Toks<'a>) -> P<'a, u8> {
     move |i| {
-        let digit = i.first().and_then(|a| a.lower.strip_prefix(letter));
+        // In capitals it is a designator.
+        let digit = i.typed().strip_prefix(letter);
         match digit.filter(|d| d.len() == 1).and_then(|d| d.parse().ok()) {
             Some(n) if n < 8 => Ok((i.skip(1), n)),
             _ => silent(i),

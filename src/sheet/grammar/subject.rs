@@ -147,7 +147,8 @@ fn memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         let (rest, all) = preceded(word(Memory), positions).parse(i)?;
         // `ram d9 bad`: `D9` would be a data line behind the word memory, and there is none of that number.
         let line = |p: &Place| p.name.len() == 2 && p.name.starts_with('D');
-        if all.iter().any(line) {
+        let small = (i.from..rest.from).any(|k| i.lexed.typed(k).starts_with('d'));
+        if small && all.iter().any(line) {
             return fail(i, BIT_NUMBERS);
         }
         Ok((rest, all.into_iter().map(Subject::MemorySocket).collect()))
