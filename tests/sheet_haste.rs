@@ -1,4 +1,5 @@
-//! Lines as people type them in haste, and what each must be read as: every pair was written by hand.
+//! Lines as people type them in haste, and what each must be read as: every pair was written by hand; lines that must be
+//! refused, and traps.
 //! The right side is the canonical print; ` | ` divides statements.
 
 use whichsocket::sheet::{RunSheet, parse, print_statement};
@@ -476,6 +477,162 @@ const REFUSED: &[&str] = &[
     "+5V 5 blorps",
 ];
 
+/// Lines made to be read wrong: negations, corrections, what was, should be or will be, hearsay, exceptions, two of a kind. What
+/// may be read of the last line, and ` ~` when the rest of it must be told; nothing at all where it is empty.
+const TRAPS: &[(&str, &str)] = &[
+    // corrections
+    ("bit 3 -> no, bit 4 bad", ""),
+    ("BIT 3 BAD (CORRECTION: BIT 4)", ""),
+    ("mem bit 3 bad, sorry 4", ""),
+    ("U12 hot no wait U13", ""),
+    ("swapped U12 (meant U13) no change", ""),
+    ("5v 4.98 wrong was 4.89", ""),
+    ("not U12 but U11 hot", ""),
+    ("U12 not hot, U11 is", ""),
+    ("not bit 3, its bit 4 thats bad", "memory bit 4 bad"),
+    ("ticket 733 not 732", ""),
+    ("came in working now faulty", ""),
+    // what was
+    ("bit 3 was bad, ok since the swap", ""),
+    ("bit 3 was bad yesterday", ""),
+    ("5v was 4.2 before the swap now 4.98", ""),
+    ("picture was fine now black", ""),
+    ("black before, now ok", ""),
+    ("was black now picture fine", "picture ok ~"),
+    ("last week: memory ok", ""),
+    ("q w e dead before", ""),
+    ("memory bad (run 1) ok (run 2)", "memory bad | new run ~"),
+    // what should be, what will be
+    ("bit 3 should be ok now", ""),
+    ("5v should be 4.98", ""),
+    ("pin 9 U3 should be low", ""),
+    ("U3.9 should be high but is low", ""),
+    ("vcc at U8 pin 40 should be 4v61", ""),
+    ("is pin 9 U3 meant to be high? its low", "U3.9 low"),
+    ("is pin 9 U3 meant to be low? it's not", ""),
+    ("is 4.71 ok on the 5v or should it be 4.9?", ""),
+    ("is 4.71 ok on the 5v??", "rail +5V 4.71 V"),
+    ("dot clk should be 8.18mhz", ""),
+    ("should say 38911 bytes free", ""),
+    ("U12 will be swapped: cured I hope", ""),
+    ("going to swap U12, no change expected", ""),
+    ("cleaned J3 tomorrow, keys all ok now", ""),
+    ("new 4164 for U12 ordered", ""),
+    ("replace U10", ""),
+    ("U10 reseat needed", ""),
+    ("swap U17 if U12 no change", ""),
+    // hearsay and papers
+    ("he said memory bit 3 bad", ""),
+    ("they told me U12 is bad", ""),
+    ("manual says U7.40 high", ""),
+    ("schematic shows U7.40 low", ""),
+    ("customer thinks U17 dead", ""),
+    ("0398 had U10 bad", ""),
+    ("U10 usually bad on these", ""),
+    ("the U1 6526 works in other machine I'm told", ""),
+    ("other board: memory ok", ""),
+    // doubts
+    ("U10 dead imo", ""),
+    ("U10 dead (?)", ""),
+    ("U1 or maybe U2 dead", ""),
+    ("v1 ok v2 dead", ""),
+    ("v2 dead", ""),
+    (
+        "v1 ok v3 ok v2 nothing",
+        "voice 1 ok | voice 3 ok | voice 2 dead",
+    ),
+    ("no phi 2 measured", ""),
+    ("resoldered all of U13, maybe a bit better?", ""),
+    ("same U19?", ""),
+    ("#12 bit 3 bad", ""),
+    ("#736 is not the ticket", ""),
+    ("U7 3,5 low", ""),
+    ("ser no 1234", ""),
+    // not tested, not reached
+    ("sound? n/t", ""),
+    ("voices 1-3 n/t", "not reached: voice 1, voice 2, voice 3"),
+    ("bit 4 bad the rest not tested", ""),
+    ("bits 1,2 bad others not tested", ""),
+    ("neither tod tested", ""),
+    ("U11 ng in tester, U12 not tried in it", ""),
+    // exceptions and others
+    ("memory ok except bit 3", ""),
+    ("all bits but 3 bad", ""),
+    ("keys ok except none", ""),
+    ("rest of it fine", ""),
+    ("user port pa2 fails rest ok", ""),
+    ("user port pa2 fails, rest of it passes", "user port bad"),
+    (
+        "bit 3 bad; bit 4 bad, others ok",
+        "memory bit 3 bad | memory bit 4 bad | memory bit 0 ok | memory bit 1 ok | memory bit 2 ok | memory bit 5 ok | memory bit 6 ok | memory bit 7 ok",
+    ),
+    ("bit 3 bad\nand others ok", ""),
+    // whose bit, which chip
+    (
+        "colour ram bit0 + bit 3 bad",
+        "colour bit 0 bad | colour bit 3 bad",
+    ),
+    ("colour ram bit 2 bad and bit 6 bad", "colour bit 2 bad ~"),
+    (
+        "upper ram bit 2 bad and bit 5 bad",
+        "upper memory bit 2 bad | upper memory bit 5 bad",
+    ),
+    ("colour ram ok, bit 3 bad", "colour memory ok ~"),
+    ("ram d9 bad", ""),
+    ("ram d4 or d5 bad", ""),
+    ("U7.3 low, U8.3 low\nand pin 4 high", ""),
+    ("U12 passes in it", ""),
+    ("8580 instead of 6581 in U18", ""),
+    ("74ls258 at U13 not fitted", ""),
+    (
+        "4000 wrote 55 read 5D, 1234 bad",
+        "$4000 wrote 55 read 5D ~",
+    ),
+    ("4000 wrote 55 read 5D or 5F", ""),
+    ("4000 wrote 55 read 5D\nsame at 4001 but 5C", ""),
+    // values
+    ("5v/12v 4.98/11.9", ""),
+    ("5v 4.98V ac", ""),
+    ("U7.40 high/low", ""),
+    ("12v rail-ground 2.2", ""),
+    ("12v ground 11.9", ""),
+    ("50hz when it should be 60", ""),
+    ("nothing on 5", ""),
+    ("U14.6 floating or 1.9v", ""),
+    // what it did
+    ("swapped U17 instead of U18 no change", ""),
+    ("pressed U8 -> runs or not", ""),
+    ("pressed U8 -> runs", "pressed U8: cured"),
+    ("cleaned J3 keys not ok now", ""),
+    ("U1<->U2 swapped, fault stayed", ""),
+    ("no picture problem", ""),
+    ("swapped U17: memory ok now, sound dead", "sound dead ~"),
+    ("hairdryer on U14 doesn't make it crash", ""),
+    ("pulled U18 still black?", ""),
+    ("U11 ng in tester, U12 ok", "U11 bad in tester ~"),
+    (
+        "U11 ng in tester, U12 passes in it",
+        "U11 bad in tester | U12 good in tester",
+    ),
+    ("fitted U18 8580 (should be 6581)", "fitted U18 8580 ~"),
+    (
+        "theres an 8580 where U18 shd have a 6581",
+        "fitted U18 8580",
+    ),
+    // counts and names
+    ("1 key dead", ""),
+    ("rails 5.02 11.86", ""),
+    ("nothing on the 9", ""),
+    ("b/w tv ok", ""),
+    ("r g b dead", ""),
+    // loops
+    ("ran 14 of 20 warm no fails", ""),
+    ("18 out of 20 cold starts ok", ""),
+    ("ran it for 3 hours no fails", ""),
+    ("20 of 3 loops bad", ""),
+    ("all loops ok", ""),
+];
+
 fn read(line: &str) -> RunSheet {
     parse("haste", line.as_bytes()).expect("a text")
 }
@@ -525,6 +682,38 @@ fn doubtful_lines_are_reported_and_not_read() {
         "{} of {} lines:\n{}",
         wrong.len(),
         REFUSED.len(),
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn traps_are_not_fallen_into() {
+    let wrong: Vec<String> = TRAPS
+        .iter()
+        .filter_map(|(typed, meant)| {
+            let (meant, rest) = match meant.strip_suffix(" ~") {
+                Some(meant) => (meant, true),
+                None => (*meant, meant.is_empty()),
+            };
+            let sheet = read(typed);
+            let last = sheet.lines.last().expect("a line");
+            let all: Vec<String> = last
+                .statements
+                .iter()
+                .map(|s| print_statement(&s.value))
+                .collect();
+            let told = last.not_understood.is_some()
+                || sheet.diags.iter().any(|d| d.code == "ignored-words");
+            let got = all.join(" | ");
+            (got != meant || told != rest).then(|| format!("{typed:?}: {got} (told: {told})"))
+        })
+        .collect();
+    assert!(TRAPS.len() >= 60);
+    assert!(
+        wrong.is_empty(),
+        "{} of {} lines:\n{}",
+        wrong.len(),
+        TRAPS.len(),
         wrong.join("\n")
     );
 }

@@ -753,14 +753,18 @@ fn samples_and_corpus_are_printed_and_read_the_same() {
                 .map(|p| std::fs::read(p).expect("a sheet")),
         );
     }
-    let corpus = include_str!("corpus/haste.tsv");
+    let corpora = [
+        include_str!("corpus/haste.tsv"),
+        include_str!("corpus/haste2.tsv"),
+    ];
     texts.extend(
-        corpus
-            .lines()
+        corpora
+            .iter()
+            .flat_map(|corpus| corpus.lines())
             .filter_map(|l| l.split('\t').next())
             .map(|l| l.as_bytes().to_vec()),
     );
-    assert!(texts.len() > 200);
+    assert!(texts.len() > 370);
     for text in texts {
         let Ok(sheet) = parse("p", &text) else {
             continue;

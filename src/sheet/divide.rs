@@ -7,8 +7,9 @@ use std::collections::HashMap;
 
 use super::concept::{Concept, Concepts};
 use super::correct::Reading;
-use super::grammar::{continued, statement};
-use super::statement::{Effect, Statement, Subject};
+use super::grammar::statement;
+use super::meant::{as_meant, in_context};
+use super::statement::{Effect, Statement};
 use super::token::{Kind, Lexed};
 use super::toks::Toks;
 
@@ -99,18 +100,24 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Unread;
         }
     }
+    // `5v/12v 4.98/11.9`, `high/low`: what a stroke divides is read whole or not at all.
     for k in 1..pieces.len() {
-        let Part::Read(before) = &pieces[k - 1].part else {
-            continue;
-        };
-        let Some(Statement::Finding(last)) = before.last() else {
-            continue;
-        };
-        if let (Part::Unread, Some(all)) = (
-            &pieces[k].part,
-            continued_all(lexed, &pieces[k], &last.subject),
-        ) {
-            pieces[k].part = Part::Read(all);
+        let stroke = lexed.atoms[pieces[k].from - 1].lower == "/";
+        let unread = |part: &Part| matches!(part, Part::Unread | Part::Free);
+        if stroke && unread(&pieces[k].part) != unread(&pieces[k - 1].part) {
+            pieces[k].part = Part::Unread;
+            pieces[k - 1].part = Part::Unread;
+        }
+    }
+    let mut before: Vec<Statement> = Vec::new();
+    for k in 0..pieces.len() {
+        let behind_read =
+            k > 0 && matches!(&pieces[k - 1].part, Part::Read(_)) && !before.is_empty();
+        if behind_read {
+            pieces[k].part = in_context(lexed, &mut pieces[k], &before);
+        }
+        if let Part::Read(all) = &pieces[k].part {
+            before.extend(all.iter().cloned());
         }
     }
     super::recover::second_tries(lexed, merged(pieces))
@@ -159,7 +166,7 @@ pub fn turned_at(lexed: &Lexed, pieces: &[Piece]) -> Option<usize> {
 }
 
 /// Whether atom `i` may divide two statements.
-fn divides(lexed: &Lexed, i: usize) -> bool {
+pub fn divides(lexed: &Lexed, i: usize) -> bool {
     let atom = &lexed.atoms[i];
     if lexed.longest(i, Concept::And) == Some(1) {
         return true;
@@ -380,27 +387,35 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     if ways != 1 {
         return None;
     }
-    let (mut all, mut j) = (Vec::new(), count);
+    let (mut parts, mut j) = (Vec::new(), count);
     while j > 0 {
         let i = table[j]?.2;
-        all.push(memo.remove(&(i, j)).flatten()?);
+        parts.push((from + i, from + j, memo.remove(&(i, j)).flatten()?));
         j = i;
     }
-    Some(all.into_iter().rev().flatten().collect())
-}
-
-/// `2 missing, 3 ok` behind `voice 1 ok`: every part goes on with what was before, or none is read.
-fn continued_all(lexed: &Lexed, piece: &Piece, before: &Subject) -> Option<Vec<Statement>> {
-    let mut all = Vec::new();
-    let mut from = piece.from;
-    for to in (piece.from..piece.to)
-        .filter(|i| divides(lexed, *i))
-        .chain(std::iter::once(piece.to))
-    {
-        all.extend(continued(toks(lexed, from, to), before)?);
-        from = to + 1;
+    let mut all: Vec<Statement> = Vec::new();
+    for (from, to, part) in parts.into_iter().rev() {
+        let part = as_meant(lexed, (from, to), part, &all)?;
+        // `b/w tv ok`: what contradicts itself is divided wrong.
+        if part.iter().any(|s| all.iter().any(|t| contradict(s, t))) {
+            return None;
+        }
+        all.extend(part);
     }
     Some(all)
+}
+
+/// Whether two findings say different things of the same, seen at the same.
+fn contradict(one: &Statement, other: &Statement) -> bool {
+    match (one, other) {
+        (Statement::Finding(a), Statement::Finding(b)) => {
+            a.subject == b.subject
+                && a.warmth == b.warmth
+                && a.loops == b.loops
+                && a.state != b.state
+        }
+        _ => false,
+    }
 }
 
 /// Only results may follow each other without a mark: header words and half-told deeds may belong to what follows.

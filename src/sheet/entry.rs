@@ -57,6 +57,12 @@ pub fn read(text: &str, segment: Span, end: usize, words: &Vocabulary) -> Option
     if let Some(m) = moment(&text[segment.start..segment.end]) {
         return Some(Entry::Part(vec![Statement::At(m)]));
     }
+    if let Some((m, rest)) = spoken_moment(&text[segment.start..segment.end]) {
+        let remark = (!rest.is_empty()).then_some(Statement::Note(rest));
+        return Some(Entry::Part(
+            [Statement::At(m)].into_iter().chain(remark).collect(),
+        ));
+    }
     if let Some(length) = opens(Concept::PhotoFile) {
         return photo(behind(length, end)).map(Entry::Whole);
     }
@@ -132,6 +138,31 @@ pub fn moment(text: &str) -> Option<Moment> {
         hour: hour as u8,
         minute: minute as u8,
     })
+}
+
+/// `25 nov 2026 14.20 started`: the month by its name, and a word or two of remark.
+fn spoken_moment(text: &str) -> Option<(Moment, String)> {
+    const MONTHS: [&str; 12] = [
+        "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+    ];
+    let mut words = text.split_whitespace();
+    let mut next = || words.next().map(|w| w.trim_end_matches(','));
+    let (day, name, year, time) = (next()?, next()?, next()?, next()?);
+    let day = day.trim_end_matches(|c: char| c.is_ascii_alphabetic());
+    let name = name.to_lowercase();
+    let month = MONTHS.iter().position(|m| {
+        name.starts_with(m)
+            && name
+                .trim_end_matches('.')
+                .bytes()
+                .all(|b| b.is_ascii_alphabetic())
+    })?;
+    let time = time.replace('.', ":");
+    let day: u8 = day.parse().ok()?;
+    let found = moment(&format!("{year}-{:02}-{day:02} {time:0>5}", month + 1))?;
+    let rest: Vec<&str> = words.collect();
+    let plain = |w: &&str| w.chars().all(char::is_alphabetic);
+    (rest.len() <= 2 && rest.iter().all(plain)).then(|| (found, rest.join(" ")))
 }
 
 /// The name of a file (with a point in it, or in quotes), and a caption.

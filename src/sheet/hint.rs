@@ -1,7 +1,7 @@
 //! What to say about a part that was not understood: where it stopped, what was expected, what to type.
 
 use super::correct::Reading;
-use super::line::short;
+use super::say::short;
 use super::statement::{Statement, Subject};
 use super::token::Kind;
 use super::toks::{E, Toks};

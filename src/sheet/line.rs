@@ -10,18 +10,20 @@
 
 use std::collections::HashMap;
 
+use super::above::{as_above, asked, goes_on};
 use super::concept::Concept;
-use super::correct::{Memo, Reading};
-use super::divide::{Part, Piece, read, read_whole, toks, turned_at};
+use super::correct::Memo;
+use super::cut::{comment_start, segments, ticket_sign, trim, without_bullet};
+use super::divide::{Part, Piece, read, read_whole, turned_at};
 use super::entry::{self, Entry};
-use super::grammar::{explain, statement};
-use super::hint;
 use super::profile::Profile;
-use super::recover::{as_above, read_text};
+use super::recover::read_text;
+use super::say::short;
 use super::statement::{Statement, Subject};
+use super::texts::starts_note;
 use super::token::Lexed;
 use super::vocab::Vocabulary;
-use super::{Bench, Correction, Line, NotUnderstood};
+use super::{Bench, Correction, Line};
 use crate::diag::{Diag, Severity, code};
 use crate::source::{Span, Spanned};
 
@@ -29,10 +31,7 @@ use crate::source::{Span, Spanned};
 const LONGEST_LINE: usize = 1_500;
 /// A segment of more words and marks than this is not read: a list of all keys with commas has about 150.
 const MOST_ATOMS: usize = 240;
-/// After so many parts that were not read, lines are only tried as a whole.
-const PATIENCE: usize = 1_000;
-/// So many messages of one code are shown.
-const MOST_ALIKE: usize = 100;
+
 /// What reading a sheet carries from line to line.
 pub struct Reader<'t> {
     /// The whole text.
@@ -50,10 +49,14 @@ pub struct Reader<'t> {
     after_cell: bool,
     /// What the line above says, for `as above`.
     above: Vec<Statement>,
+    /// A ticket was named above.
+    pub(super) ticketed: bool,
+    /// Bits, voices, timers and clocks that lines of this run name.
+    pub(super) named: Vec<Subject>,
     /// Parts that were not read so far.
-    unread: usize,
+    pub(super) unread: usize,
     /// Messages of each code so far.
-    said: HashMap<&'static str, usize>,
+    pub(super) said: HashMap<&'static str, usize>,
 }
 
 impl<'t> Reader<'t> {
@@ -68,6 +71,8 @@ impl<'t> Reader<'t> {
             corrections: Vec::new(),
             after_cell: false,
             above: Vec::new(),
+            ticketed: false,
+            named: Vec::new(),
             unread: 0,
             said: HashMap::new(),
         }
@@ -77,8 +82,11 @@ impl<'t> Reader<'t> {
     pub fn line(&mut self, number: usize, span: Span) -> Option<Line> {
         let content = trim(self.text, span);
         let content = without_bullet(self.text, content);
+        let mut content = content;
         let line_text = &self.text[content.start..content.end];
-        if line_text.is_empty() || line_text.starts_with('#') || line_text.ends_with(entry::TORN) {
+        let sign = ticket_sign(line_text);
+        let comment = line_text.starts_with('#') && sign.is_none();
+        if line_text.is_empty() || comment || line_text.ends_with(entry::TORN) {
             return None;
         }
         let mut line = Line {
@@ -90,6 +98,17 @@ impl<'t> Reader<'t> {
             not_understood: None,
             alternatives: Vec::new(),
         };
+        if let Some((digits, length)) = sign {
+            let place = Span::new(content.start, content.start + length);
+            content = trim(self.text, Span::new(place.end, content.end));
+            if !self.numbered(digits, place, content, &mut line) {
+                return Some(line);
+            }
+        }
+        let line_text = &self.text[content.start..content.end];
+        if line_text.is_empty() {
+            return Some(line);
+        }
         if self.in_words_of_the_cartridge(content, &mut line) {
             return Some(line);
         }
@@ -154,6 +173,11 @@ impl<'t> Reader<'t> {
                 help,
             );
         }
+        self.remember(&line);
+        self.ticketed |= line
+            .statements
+            .iter()
+            .any(|s| matches!(s.value, Statement::Ticket(_)));
         if let Some(last) = line.statements.last() {
             self.after_cell = is_cell(&last.value);
             self.above = line.statements.iter().map(|s| s.value.clone()).collect();
@@ -197,53 +221,6 @@ impl<'t> Reader<'t> {
         true
     }
 
-    /// `note ...` and `complaint ...` take the rest of the line as it stands.
-    fn raw(&mut self, content: Span, line: &mut Line) -> bool {
-        let text = &self.text[content.start..content.end];
-        let mut cut = text.len().min(60);
-        while !text.is_char_boundary(cut) {
-            cut -= 1;
-        }
-        let lexed = Lexed::new(
-            self.text,
-            Span::new(content.start, content.start + cut),
-            self.words,
-            None,
-        );
-        let make: fn(String) -> Statement;
-        let length = if let Some(length) = lexed.longest(0, Concept::Note) {
-            make = Statement::Note;
-            length
-        } else if let Some(length) = lexed.longest(0, Concept::Complaint) {
-            make = Statement::Complaint;
-            length
-        } else {
-            return false;
-        };
-        let start = lexed.atoms[length - 1].span.end;
-        let said = self.text[start..content.end]
-            .trim_start_matches(|c: char| c.is_whitespace() || ":=-,".contains(c))
-            .trim();
-        if said.is_empty() {
-            let help = "type the text behind it, as in `note socket of U18 replaced`";
-            self.unread(
-                line,
-                content,
-                content,
-                code::NOT_UNDERSTOOD,
-                "a text is missing",
-                "the text is missing here",
-                help,
-            );
-        } else {
-            line.statements.push(Spanned {
-                value: make(said.to_string()),
-                span: content,
-            });
-        }
-        true
-    }
-
     fn too_long(&mut self, content: Span, line: &mut Line) {
         let mut end = content.end.min(content.start + 60);
         while !self.text.is_char_boundary(end) {
@@ -275,7 +252,10 @@ impl<'t> Reader<'t> {
             true => self.above.clone(),
             false => line.statements.iter().map(|s| s.value.clone()).collect(),
         };
-        if let Some(all) = as_above(&lexed, &above) {
+        let related = as_above(&lexed, &above)
+            .or_else(|| goes_on(&lexed, &above))
+            .or_else(|| asked(&lexed));
+        if let Some(all) = related {
             let to = lexed.atoms.len();
             self.keep(
                 &lexed,
@@ -312,9 +292,18 @@ impl<'t> Reader<'t> {
             let place = lexed.span(piece.from, piece.to);
             match piece.part {
                 Part::Empty => {}
-                Part::Read(all) => {
+                Part::Read(mut all) => {
                     self.note_corrections(lexed, piece.from, piece.to, &all, line.number);
-                    for value in all {
+                    let rest = |i: usize| {
+                        [Concept::OthersWord, Concept::Rest]
+                            .iter()
+                            .any(|c| lexed.longest(i, *c).is_some())
+                    };
+                    if (piece.from..piece.to).any(rest) {
+                        all.retain(|s| !self.named_before(s, line));
+                    }
+                    for mut value in all {
+                        usual_name(&mut value);
                         // Said twice on a line is said once.
                         if !line.statements.iter().any(|s| s.value == value) {
                             line.statements.push(Spanned { value, span: place });
@@ -336,293 +325,24 @@ impl<'t> Reader<'t> {
             }
         }
     }
-
-    /// Whether lines are still looked at closely: a text with very many lines that are no statements is no sheet.
-    fn is_patient(&self) -> bool {
-        self.unread < PATIENCE
-    }
-
-    fn note_corrections(
-        &mut self,
-        lexed: &Lexed,
-        from: usize,
-        to: usize,
-        read: &[Statement],
-        number: usize,
-    ) {
-        let corrected = |i: &usize| matches!(lexed.atoms[*i].reading, Reading::As(_));
-        if !(from..to).any(|i| corrected(&i)) || self.reads_as_typed(lexed.span(from, to), read) {
-            return;
-        }
-        // Names are taken as typed, whatever they look like.
-        let named = matches!(
-            read.first(),
-            Some(Statement::Ticket(_) | Statement::Board(_) | Statement::Cartridge(_))
-        );
-        let to = if named { from + 1 } else { to };
-        for i in from..to {
-            let Reading::As(word) = &lexed.atoms[i].reading else {
-                continue;
-            };
-            let typed = lexed.typed(i).to_string();
-            self.say(
-                code::CORRECTED_WORD,
-                Severity::Warning,
-                format!("`{typed}` was read as `{word}`"),
-                (lexed.atoms[i].span, format!("read as `{word}`")),
-                format!("type `{word}`, or another word if that is not what was meant"),
-            );
-            self.corrections.push(Correction {
-                line: number,
-                typed,
-                read_as: word.clone(),
-            });
-        }
-    }
-
-    /// Whether a part says the same without corrections: what was corrected is a name there, taken as typed.
-    fn reads_as_typed(&self, part: Span, read: &[Statement]) -> bool {
-        let plain = Lexed::new(self.text, part, self.words, None);
-        statement(toks(&plain, 0, plain.atoms.len())).is_some_and(|all| all == read)
-    }
-
-    fn turned_around(&mut self, lexed: &Lexed, at: usize, line: &mut Line) {
-        let whole = lexed.span(0, lexed.atoms.len());
-        let word = lexed.typed(at);
-        let (message, help) = match &lexed.atoms[at].reading {
-            _ if word == "?" => (
-                "a question is no result".to_string(),
-                "type what was seen, or `note` before a remark".to_string(),
-            ),
-            Reading::NearChanger(meant) => (
-                format!("`{word}` may be `{meant}`, which would change what the line says"),
-                "type the result in plain words, as in `memory bad`, or `note` before a remark"
-                    .to_string(),
-            ),
-            _ => (
-                format!("`{word}` may change what the line says, so it is not read"),
-                "say it without that word, as in `memory bad`, or type `note` before a remark"
-                    .to_string(),
-            ),
-        };
-        self.unread(
-            line,
-            whole,
-            lexed.atoms[at].span,
-            code::TURNED_AROUND,
-            &message,
-            "this word",
-            &help,
-        );
-    }
-
-    fn not_understood(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
-        let whole = lexed.span(from, to);
-        if !self.is_patient() {
-            self.unread(
-                line,
-                whole,
-                whole,
-                code::NOT_UNDERSTOOD,
-                "not understood",
-                "no statement",
-                "see the lines above",
-            );
-            return;
-        }
-        let part = toks(lexed, from, to);
-        let said = hint::explain(part, &explain(part));
-        self.unread(
-            line,
-            whole,
-            said.place,
-            said.code,
-            &said.message,
-            &said.label,
-            &said.help,
-        );
-    }
-
-    /// A question about what stands last in a line.
-    fn doubted(&mut self, lexed: &Lexed, from: usize, to: usize, line: &mut Line) {
-        let place = lexed.atoms[to - 1].span;
-        self.unread(
-            line,
-            lexed.span(from, to),
-            place,
-            code::TURNED_AROUND,
-            "a question is no result",
-            "this mark",
-            "type what was seen, or `note` before a remark",
-        );
-    }
-
-    /// Keeps a part that was not read, with what to say about it.
-    #[allow(clippy::too_many_arguments)] // the parts of one message
-    fn unread(
-        &mut self,
-        line: &mut Line,
-        whole: Span,
-        place: Span,
-        code: &'static str,
-        message: &str,
-        label: &str,
-        help: &str,
-    ) {
-        self.unread += 1;
-        match &mut line.not_understood {
-            Some(kept) => {
-                kept.span.end = kept.span.end.max(whole.end);
-                kept.pieces.push(whole);
-            }
-            none => {
-                *none = Some(NotUnderstood {
-                    span: whole,
-                    pieces: vec![whole],
-                    hint: help.to_string(),
-                })
-            }
-        }
-        self.say(
-            code,
-            Severity::Error,
-            message.to_string(),
-            (place, label.to_string()),
-            help.to_string(),
-        );
-    }
-
-    /// Adds a message, unless there are already very many of its code.
-    fn say(
-        &mut self,
-        code: &'static str,
-        severity: Severity,
-        message: String,
-        label: (Span, String),
-        help: String,
-    ) {
-        let count = self.said.entry(code).or_insert(0);
-        *count += 1;
-        if *count <= MOST_ALIKE {
-            self.diags.push(Diag {
-                code,
-                severity,
-                message,
-                label: Some(label),
-                help: Some(help),
-            });
-        }
-    }
-
-    /// What was said and corrected; messages that were left out are counted.
-    pub fn finish(mut self) -> (Vec<Diag>, Vec<Correction>) {
-        let mut more: Vec<(&str, usize)> = self
-            .said
-            .into_iter()
-            .filter(|(_, n)| *n > MOST_ALIKE)
-            .collect();
-        more.sort_unstable();
-        for (code, count) in more {
-            self.diags.push(Diag {
-                code: code::MORE_ALIKE,
-                severity: Severity::Note,
-                message: format!(
-                    "{} more messages `{code}` are not shown",
-                    count - MOST_ALIKE
-                ),
-                label: None,
-                help: Some("put the first ones right, or leave out what is no statement".into()),
-            });
-        }
-        (self.diags, self.corrections)
-    }
 }
 
-/// Whether a note or complaint starts at atom `i`.
-fn starts_note(lexed: &Lexed, i: usize) -> bool {
-    [Concept::Note, Concept::Complaint]
-        .iter()
-        .any(|c| lexed.longest(i, *c).is_some())
+/// `shift l` and the like are the left and right key.
+fn usual_name(statement: &mut Statement) {
+    if let Statement::Finding(f) = statement
+        && let Subject::Key(name) = &mut f.subject
+        && let Some(usual) = match &**name {
+            "SHIFT L" | "L SHIFT" => Some("LEFT SHIFT"),
+            "SHIFT R" | "R SHIFT" => Some("RIGHT SHIFT"),
+            _ => None,
+        }
+    {
+        *name = usual.into();
+    }
 }
 
 fn is_cell(statement: &Statement) -> bool {
     matches!(statement, Statement::Finding(f) if matches!(f.subject, Subject::MemoryCell { .. }))
-}
-
-fn trim(text: &str, span: Span) -> Span {
-    let line = &text[span.start..span.end];
-    let start = span.start + (line.len() - line.trim_start().len());
-    Span::new(
-        start.min(span.end),
-        (start + line.trim().len()).min(span.end),
-    )
-}
-
-/// `- memory ok`, `* memory ok`: a list mark at the start means nothing.
-fn without_bullet(text: &str, span: Span) -> Span {
-    let line = &text[span.start..span.end];
-    let mut chars = line.chars();
-    match (chars.next(), chars.next()) {
-        (Some(c @ ('-' | '*' | '\u{2022}' | '\u{b7}')), Some(next)) if next.is_whitespace() => {
-            trim(text, Span::new(span.start + c.len_utf8(), span.end))
-        }
-        _ => span,
-    }
-}
-
-/// Where the comment of a line starts: a `#` behind a space, outside quotes.
-fn comment_start(line: &str) -> usize {
-    let mut quoted = false;
-    let mut before = ' ';
-    for (at, c) in line.char_indices() {
-        match c {
-            '"' => quoted = !quoted && line[at + 1..].contains('"'),
-            // `ticket #0418` holds a number, not a comment.
-            '#' if before.is_whitespace() && !quoted && !numbers(line, at) => return at,
-            _ => {}
-        }
-        before = c;
-    }
-    line.len()
-}
-
-/// Whether the `#` at `at` stands between one word and a number, which nothing else follows.
-fn numbers(line: &str, at: usize) -> bool {
-    let word = line[..at].trim();
-    let digits = line[at + 1..].trim();
-    !word.is_empty()
-        && word.chars().all(char::is_alphabetic)
-        && Vocabulary::english().is(&word.to_lowercase(), Concept::Ticket)
-        && !digits.is_empty()
-        && digits.bytes().all(|b| b.is_ascii_digit())
-}
-
-/// The spans between semicolons outside quotes.
-fn segments(text: &str, span: Span) -> Vec<Span> {
-    let line = &text[span.start..span.end];
-    let mut all = Vec::new();
-    let (mut start, mut quoted) = (0, false);
-    for (at, c) in line.char_indices() {
-        match c {
-            '"' => quoted = !quoted && line[at + 1..].contains('"'),
-            ';' if !quoted => {
-                all.push(Span::new(span.start + start, span.start + at));
-                start = at + 1;
-            }
-            _ => {}
-        }
-    }
-    all.push(Span::new(span.start + start, span.end));
-    all
-}
-
-/// A text cut to what fits a message.
-pub fn short(text: &str) -> String {
-    if text.chars().count() <= 40 {
-        return text.to_string();
-    }
-    let head: String = text.chars().take(37).collect();
-    format!("{head}...")
 }
 
 #[cfg(test)]

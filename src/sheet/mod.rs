@@ -1,18 +1,25 @@
 //! Text to run sheet: what was typed, every line kept with its place.
 
+mod above;
 pub mod concept;
 pub mod correct;
+mod cut;
 mod decode;
 mod divide;
 mod entry;
+mod glued;
 mod grammar;
 mod hint;
 mod line;
+mod meant;
+mod named;
 pub mod photo;
 mod print;
 pub mod profile;
 mod recover;
+mod say;
 pub mod statement;
+mod texts;
 pub mod token;
 pub mod toks;
 pub mod vocab;

@@ -4,8 +4,7 @@ use super::concept::Concept;
 use super::correct::Reading;
 use super::divide::{Part, Piece, is_free, stands_alone, toks};
 use super::grammar::{continued, statement};
-use super::print::{hands_on_text, state_text};
-use super::statement::{Effect, HandsOn, Intake, State, Statement, Subject};
+use super::statement::{Intake, State, Statement, Subject};
 use super::token::{Kind, Lexed};
 use super::vocab::Vocabulary;
 use crate::source::Span;
@@ -31,6 +30,12 @@ pub fn second_tries(lexed: &Lexed, pieces: Vec<Piece>) -> Vec<Piece> {
             continue;
         }
         let (from, to) = (piece.from, piece.to);
+        if let Some(parts) =
+            told_by_now(lexed, from, to).or_else(|| intake_and_story(lexed, from, to))
+        {
+            out.extend(parts);
+            continue;
+        }
         let read = split_and_continued(lexed, from, to)
             .or_else(|| last_is_not(lexed, from, to))
             .or_else(|| {
@@ -66,10 +71,7 @@ fn split_and_continued(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Stat
         else {
             continue;
         };
-        let Some(Statement::Finding(last)) = first.last() else {
-            continue;
-        };
-        if let Some(more) = continued(toks(lexed, at, to), &last.subject) {
+        if let Some(more) = continued(toks(lexed, at, to), &first) {
             if found.is_some() {
                 return None;
             }
@@ -140,7 +142,59 @@ fn doubted_end(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece>> {
     })
 }
 
-fn is_value(statement: &Statement) -> bool {
+/// `was black now picture fine`: how it was before is passed over, when it says no more than that.
+fn told_by_now(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece>> {
+    if !matches!(&*lexed.atoms[from].lower, "was" | "were") {
+        return None;
+    }
+    let now = (from..to).find(|i| lexed.atoms[*i].lower == "now")?;
+    let limited = (from..now).any(|i| lexed.longest(i, Concept::Changer).is_some());
+    let all = statement(toks(lexed, now + 1, to)).filter(|all| all.iter().all(stands_alone))?;
+    (!limited && now > from + 1).then(|| {
+        vec![
+            Piece {
+                from,
+                to: now + 1,
+                part: Part::Free,
+            },
+            Piece {
+                from: now + 1,
+                to,
+                part: Part::Read(all),
+            },
+        ]
+    })
+}
+
+/// `arrived faulty wrong supply was used on it`: how it came, and a story, which is told to be passed over.
+fn intake_and_story(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece>> {
+    lexed.longest(from, Concept::CameIn)?;
+    let came = |at: &usize| {
+        let read = statement(toks(lexed, from, *at));
+        read.is_some_and(|all| matches!(all.as_slice(), [Statement::Intake(_)]))
+    };
+    let at = (from + 2..to.min(from + 8)).find(came)?;
+    let all = statement(toks(lexed, from, at))?;
+    let told = |i: usize| matches!(&*lexed.atoms[i].lower, "was" | "were" | "been" | "had");
+    let value = (at..to).any(|i| lexed.atoms[i].signs || lexed.atoms[i].lower == "?");
+    let story = (at..to).any(told) && !value;
+    story.then(|| {
+        vec![
+            Piece {
+                from,
+                to: at,
+                part: Part::Read(all),
+            },
+            Piece {
+                from: at,
+                to,
+                part: Part::Free,
+            },
+        ]
+    })
+}
+
+pub fn is_value(statement: &Statement) -> bool {
     matches!(statement, Statement::Finding(f) if matches!(f.state, State::Volts(_) | State::Hertz(_) | State::Ohms(_)))
 }
 
@@ -204,110 +258,4 @@ fn about_one_place(statement: &Statement) -> bool {
         ),
         _ => false,
     }
-}
-
-/// What a line says that refers to the one above: `U3 as above`, `ditto U11`, `as above but 12v 11.2`.
-pub fn as_above(lexed: &Lexed, above: &[Statement]) -> Option<Vec<Statement>> {
-    let count = lexed.atoms.len();
-    let (at, length) = (0..count).find_map(|i| Some((i, lexed.longest(i, Concept::AsAbove)?)))?;
-    let (before, behind) = ((0, at), (at + length, count));
-    let text = |(from, to): (usize, usize)| {
-        let span = lexed.span(from, to);
-        let text = if from < to {
-            &lexed.text[span.start..span.end]
-        } else {
-            ""
-        };
-        text.trim_matches(|c: char| c.is_whitespace() || ":,=-".contains(c))
-    };
-    let (before, behind) = (text(before), text(behind));
-    let lower = behind.to_lowercase();
-    if let (true, Some(change)) = (
-        before.is_empty(),
-        lower
-            .strip_prefix("but ")
-            .or_else(|| lower.strip_prefix("except ")),
-    ) {
-        return changed(above, &read_text(change, lexed.words)?);
-    }
-    match (before.is_empty(), behind.is_empty()) {
-        (false, true) => same_of(before, above, lexed.words),
-        (true, false) => same_of(behind, above, lexed.words),
-        _ => None,
-    }
-}
-
-/// The statements above, those about the same things replaced.
-fn changed(above: &[Statement], new: &[Statement]) -> Option<Vec<Statement>> {
-    let subject = |s: &Statement| match s {
-        Statement::Finding(f) => Some(f.subject.clone()),
-        _ => None,
-    };
-    let mut all = above.to_vec();
-    for statement in new {
-        let about = subject(statement)?;
-        let slot = all
-            .iter_mut()
-            .find(|s| subject(s).as_ref() == Some(&about))?;
-        *slot = statement.clone();
-    }
-    Some(all)
-}
-
-/// The same said of something else. What stands above must say one thing only.
-fn same_of(what: &str, above: &[Statement], words: &Vocabulary) -> Option<Vec<Statement>> {
-    let first = above.first()?;
-    match first {
-        Statement::HandsOn(done) if above.len() == 1 => {
-            let Some(Statement::Empty(places)) = read_text(&format!("empty {what}"), words)?.pop()
-            else {
-                return None;
-            };
-            let again = HandsOn {
-                places,
-                ..done.clone()
-            };
-            let text = hands_on_text(&again);
-            if again.result == Effect::Unknown {
-                return None;
-            }
-            read_text(&text, words)
-        }
-        Statement::Finding(f) => {
-            let same = |s: &Statement| matches!(s, Statement::Finding(g) if g.state == f.state && g.loops == f.loops && g.warmth == f.warmth);
-            let plain = f.loops.is_none() && f.warmth.is_none() && !has_value(&f.state);
-            if !plain || !above.iter().all(same) {
-                return None;
-            }
-            let read = read_text(&format!("{what} {}", state_text(&f.state)), words)?;
-            read.iter().all(same).then_some(read)
-        }
-        _ => None,
-    }
-}
-
-/// A value is never carried over to something else.
-fn has_value(state: &State) -> bool {
-    !matches!(
-        state,
-        State::Ok
-            | State::Bad
-            | State::Low
-            | State::High
-            | State::Dead
-            | State::Stuck
-            | State::Stopped
-            | State::Slow
-            | State::Fast
-            | State::Wrong
-            | State::Noisy
-            | State::Pulsing
-            | State::Floating
-            | State::Cold
-            | State::Warm
-            | State::Hot
-            | State::TooHot
-            | State::Shorted
-            | State::Seen(_)
-    )
 }

@@ -100,28 +100,6 @@ fn lower(word: &str) -> Cow<'_, str> {
     Cow::Owned(word.to_lowercase().replace('\u{2019}', "'"))
 }
 
-/// Where a word such as `bit3`, `17more` or `timer1a` falls apart, if its letters are a word of the bench.
-fn seam(word: &str, words: &Vocabulary) -> Option<usize> {
-    let letters = |s: &str| s.len() >= 3 && s.bytes().all(|b| b.is_ascii_alphabetic());
-    let known = |s: &str| {
-        let s = s.to_ascii_lowercase();
-        words.knows(&s) && !words.is(&s, Concept::PartLetters)
-    };
-    // `4BED` and `BAD3` may be hex.
-    if word.bytes().all(|b| b.is_ascii_hexdigit()) {
-        return None;
-    }
-    let digit = |c: char| c.is_ascii_digit();
-    if word.starts_with(digit) {
-        let at = word.find(|c| !digit(c))?;
-        return (letters(&word[at..]) && known(&word[at..])).then_some(at);
-    }
-    let at = word.find(digit)?;
-    let tail = word[at..].trim_start_matches(digit);
-    let tail_fits = tail.is_empty() || matches!(tail, "a" | "b" | "A" | "B");
-    (tail_fits && letters(&word[..at]) && known(&word[..at])).then_some(at)
-}
-
 impl<'t> Lexed<'t> {
     /// Cuts the part `span` of `text` into atoms and looks up the words.
     pub fn new(
@@ -193,15 +171,14 @@ impl<'t> Lexed<'t> {
                 Kind::Mark
             };
             let stuck = start == last_end;
-            match (kind == Kind::Word)
-                .then(|| seam(piece, self.words))
-                .flatten()
-            {
-                Some(at) => {
-                    self.push(kind, span.start, (start, start + at), stuck);
-                    self.push(kind, span.start, (start + at, end), true);
-                }
-                None => self.push(kind, span.start, (start, end), stuck),
+            let seams = match kind {
+                Kind::Word => super::glued::seams(piece, self.words),
+                _ => Vec::new(),
+            };
+            let (mut from, mut stuck) = (start, stuck);
+            for to in seams.into_iter().map(|at| start + at).chain([end]) {
+                self.push(kind, span.start, (from, to), stuck);
+                (from, stuck) = (to, true);
             }
             last_end = end;
         }
@@ -210,6 +187,10 @@ impl<'t> Lexed<'t> {
     fn push(&mut self, kind: Kind, base: usize, (start, end): (usize, usize), stuck: bool) {
         let span = Span::new(base + start, base + end);
         let lower = lower(&self.text[span.start..span.end]);
+        let lower = match self.words.spelling(&lower) {
+            Some(word) => Cow::Borrowed(&**word),
+            None => lower,
+        };
         self.atoms.push(Atom {
             kind,
             span,

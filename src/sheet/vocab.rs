@@ -5,7 +5,7 @@
 //! file    = line*
 //! line    = blank | comment | entry
 //! entry   = concept ":" words continuation*      (a continuation starts with a space)
-//! concept = name | "name" place
+//! concept = name | "name" place | "spelt" word
 //! words   = phrase ("," phrase)*
 //! ```
 
@@ -31,6 +31,12 @@ pub const HURRY: &str = include_str!("../../faultmaps/words/hurry.yaml");
 /// A word of the shipped file, or of a bench's own.
 type Word = Cow<'static, str>;
 
+/// Turns of phrase and slips of people who type as they speak; shipped as well.
+pub const PROSE: &str = include_str!("../../faultmaps/words/prose.yaml");
+
+/// All files that are shipped, in the order in which they are read.
+const SHIPPED: [&str; 3] = [ENGLISH, HURRY, PROSE];
+
 /// One phrase of the vocabulary and what it stands for.
 #[derive(Debug, Clone)]
 struct Phrase {
@@ -53,6 +59,8 @@ pub struct Target {
 enum Meaning {
     Concept(Concept),
     Name(u32),
+    /// Another spelling of this word.
+    Spelt(String),
 }
 
 /// A phrase found in a line.
@@ -78,6 +86,8 @@ pub struct Vocabulary {
     changers: Vec<Target>,
     /// The places that have other names.
     names: Vec<String>,
+    /// Other spellings of words.
+    spelt: HashMap<Word, Word>,
 }
 
 /// What is wrong with a words file.
@@ -148,8 +158,9 @@ impl Vocabulary {
     /// The shipped vocabulary, to add words to.
     pub fn shipped() -> Vocabulary {
         let mut words = Vocabulary::roomy();
-        let _ = words.add_text(ENGLISH, Cow::Borrowed);
-        let _ = words.add_text(HURRY, Cow::Borrowed);
+        for text in SHIPPED {
+            let _ = words.add_text(text, Cow::Borrowed);
+        }
         words
     }
 
@@ -159,8 +170,9 @@ impl Vocabulary {
     /// The first line of `extra` that is not understood.
     pub fn with(extra: &str) -> Result<Vocabulary, WordsError> {
         let mut words = Vocabulary::roomy();
-        words.add_text(ENGLISH, Cow::Borrowed)?;
-        words.add_text(HURRY, Cow::Borrowed)?;
+        for text in SHIPPED {
+            words.add_text(text, Cow::Borrowed)?;
+        }
         words.add(extra)?;
         Ok(words)
     }
@@ -212,6 +224,7 @@ impl Vocabulary {
                 self.names.push(place.to_uppercase());
                 Ok(Meaning::Name(self.names.len() as u32 - 1))
             }
+            (_, "spelt", Some(word)) => Ok(Meaning::Spelt(word.to_string())),
             _ => {
                 let near = crate::diag::did_you_mean(name, Concept::ALL.iter().map(|c| c.name()));
                 Err(WordsError::Concept {
@@ -226,7 +239,24 @@ impl Vocabulary {
     fn add_phrase<'s>(&mut self, phrase: &'s str, means: Meaning, keep: fn(&'s str) -> Word) {
         let protected = matches!(means, Meaning::Concept(c) if c.is_protected());
         let pieces = crate::sheet::token::pieces(phrase).map(|(start, end)| &phrase[start..end]);
-        let mut parts = pieces.filter(|word| *word != "-").map(keep);
+        let parts: Vec<Word> = pieces.filter(|word| *word != "-").map(keep).collect();
+        if let Meaning::Spelt(word) = &means {
+            for other in parts {
+                self.known.insert(other.clone());
+                self.spelt.insert(other, Cow::Owned(word.clone()));
+            }
+            return;
+        }
+        // `doesn't` is typed `doesnt` as often.
+        if parts.iter().any(|p| p.contains("n't")) {
+            let bare = parts.iter().map(|p| Cow::Owned(p.replace('\'', "")));
+            self.add_parts(bare.collect(), means.clone(), protected);
+        }
+        self.add_parts(parts, means, protected);
+    }
+
+    fn add_parts(&mut self, parts: Vec<Word>, means: Meaning, protected: bool) {
+        let mut parts = parts.into_iter();
         let Some(first) = parts.next() else { return };
         let rest: Vec<Word> = parts.collect();
         if means == Meaning::Concept(Concept::Changer) && rest.is_empty() && first.len() > 1 {
@@ -262,6 +292,11 @@ impl Vocabulary {
         self.known.contains(word)
     }
 
+    /// The word that `word` (lower case) is another spelling of, if it is one.
+    pub fn spelling(&self, word: &str) -> Option<&Word> {
+        self.spelt.get(word)
+    }
+
     /// Words of `length` characters that a misspelt word may be read as.
     pub fn targets(&self, length: usize) -> &[Target] {
         self.targets.get(length).map_or(&[], Vec::as_slice)
@@ -285,6 +320,17 @@ impl Vocabulary {
         })
     }
 
+    /// All concepts that `word` alone (lower case) stands for.
+    pub fn concepts_of(&self, word: &str) -> Concepts {
+        let mut all = Concepts::default();
+        for phrase in self.phrases.get(word).into_iter().flatten() {
+            if let (true, Meaning::Concept(c)) = (phrase.rest.is_empty(), &phrase.means) {
+                all.insert(*c);
+            }
+        }
+        all
+    }
+
     /// Whether two words alone stand for the same concepts, and for some.
     pub fn same_meaning(&self, a: &str, b: &str) -> bool {
         let concepts = |word: &str| -> Option<HashSet<Concept>> {
@@ -292,7 +338,7 @@ impl Vocabulary {
             let all: HashSet<Concept> = single
                 .filter_map(|p| match p.means {
                     Meaning::Concept(c) => Some(c),
-                    Meaning::Name(_) => None,
+                    Meaning::Name(_) | Meaning::Spelt(_) => None,
                 })
                 .collect();
             (!all.is_empty()).then_some(all)
@@ -316,9 +362,10 @@ impl Vocabulary {
             let Some(end) = follows(&phrase.rest, at + 1, &atom) else {
                 continue;
             };
-            let (concept, name) = match phrase.means {
-                Meaning::Concept(c) => (Some(c), 0),
-                Meaning::Name(n) => (None, n),
+            let (concept, name) = match &phrase.means {
+                Meaning::Concept(c) => (Some(*c), 0),
+                Meaning::Name(n) => (None, *n),
+                Meaning::Spelt(_) => continue,
             };
             out.push(Match {
                 concept,
@@ -367,8 +414,9 @@ mod tests {
     #[test]
     fn shipped_words_are_read_whole_and_every_concept_has_words() {
         let mut words = Vocabulary::default();
-        words.add(ENGLISH).unwrap();
-        words.add(HURRY).unwrap();
+        for text in SHIPPED {
+            words.add(text).unwrap();
+        }
         for concept in Concept::ALL.iter().filter(|c| **c != Concept::Plain) {
             let found = words
                 .phrases
@@ -382,9 +430,9 @@ mod tests {
     #[test]
     fn shipped_words_are_in_lower_case() {
         assert_eq!(
-            ENGLISH
-                .lines()
-                .chain(HURRY.lines())
+            SHIPPED
+                .iter()
+                .flat_map(|text| text.lines())
                 .filter(|l| !l.starts_with('#') && *l != l.to_lowercase())
                 .count(),
             0

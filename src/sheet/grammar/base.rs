@@ -106,6 +106,14 @@ pub fn one_of<'a, T: Clone>(table: &'static [(Concept, T)]) -> impl FnMut(Toks<'
     })
 }
 
+/// One of these words as typed, where a word has no concept of its own.
+pub fn lit<'a>(words: &'static [&'static str]) -> impl FnMut(Toks<'a>) -> P<'a, ()> {
+    after_gap(move |input: Toks<'a>| match input.first() {
+        Some(atom) if words.contains(&&*atom.lower) => Ok((input.skip(1), ())),
+        _ => Err(nom::Err::Error(E::silent(input))),
+    })
+}
+
 /// Gives a rule a name for messages: `what` is expected when it does not even start.
 pub fn want<'a, T>(
     what: &'static str,

@@ -12,7 +12,8 @@ use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, Statement};
 use crate::sheet::toks::{E, P, Toks};
 
-const ACTIONS: &[(Concept, Action)] = &[
+/// Words for what was done.
+pub const ACTIONS: &[(Concept, Action)] = &[
     (Swap, Action::Swap),
     (Replace, Action::Replace),
     (Piggyback, Action::Piggyback),
@@ -25,7 +26,8 @@ const ACTIONS: &[(Concept, Action)] = &[
     (Resolder, Action::Resolder),
 ];
 
-const EFFECTS: &[(Concept, Effect)] = &[
+/// Words for what it did.
+pub const EFFECTS: &[(Concept, Effect)] = &[
     (Cured, Effect::Cured),
     (NoChange, Effect::NoChange),
     (Changed, Effect::Changed),
@@ -33,17 +35,26 @@ const EFFECTS: &[(Concept, Effect)] = &[
     (Worse, Effect::Worse),
 ];
 
+/// Words for what was done that are orders as well.
+const ORDERS: [&str; 12] = [
+    "swap", "replace", "pull", "press", "reseat", "clean", "remove", "resolder", "reflow", "cool",
+    "freeze", "renew",
+];
+
 const PLACES: &str = "the position, as in swapped U17, or all";
 const EFFECT_WORDS: &str = "what it did: cured, no change, changed, worse";
 
 /// Whether a known good or a new part was used, as far as it was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Donor {
+pub enum Donor {
+    /// Known to be good.
     Good,
+    /// New or untested.
     New,
 }
 
-const DONORS: &[(Concept, Donor)] = &[(KnownGood, Donor::Good), (WithNew, Donor::New)];
+/// Words for the part that was put in.
+pub const DONORS: &[(Concept, Donor)] = &[(KnownGood, Donor::Good), (WithNew, Donor::New)];
 
 /// The positions that were worked on; `all` gives an empty list. What is outside the board goes by its name:
 /// `KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`, `MAINS` (its setting).
@@ -82,7 +93,7 @@ fn by_words(input: Toks<'_>) -> P<'_, ()> {
 }
 
 /// What was done and to what, in either order: `swapped U17 (known good)`, `U17 swapped with known good`.
-fn deed(input: Toks<'_>) -> P<'_, (Action, Vec<Place>)> {
+pub fn deed(input: Toks<'_>) -> P<'_, (Action, Vec<Place>)> {
     let donor = |i| opt(one_of(DONORS)).parse(i);
     let action_first = |i| {
         let (rest, action) = one_of(ACTIONS)(i)?;
@@ -124,7 +135,7 @@ fn new_part(input: Toks<'_>) -> P<'_, String> {
 }
 
 /// A known good part makes a replacement a swap, an untested one makes a swap a replacement.
-fn settle(action: Action, donor: Option<Donor>) -> Action {
+pub fn settle(action: Action, donor: Option<Donor>) -> Action {
     match (action, donor) {
         (Action::Replace, Some(Donor::Good)) => Action::Swap,
         (Action::Swap, Some(Donor::New)) => Action::Replace,
@@ -142,6 +153,11 @@ fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
             (rest, None)
         };
         let (after, result) = want(EFFECT_WORDS, opt_effect)(rest)?;
+        // `replace U10` without more may be what is still to be done.
+        let order = input.first().is_some_and(|a| ORDERS.contains(&&*a.lower));
+        if order && result == Effect::Unknown {
+            return fail(rest, EFFECT_WORDS);
+        }
         Ok((after, (done, result, part)))
     };
     let effect_first = |i| {
@@ -185,7 +201,13 @@ fn opt_effect(input: Toks<'_>) -> P<'_, Effect> {
         return Ok((input, Effect::Unknown));
     }
     // `piggy U12 -> ok now`
-    let (rest, _) = opt(after_gap(super::picture::arrow)).parse(input)?;
+    let (rest, arrow) = opt(after_gap(super::picture::arrow)).parse(input)?;
+    // `pressed U8 -> runs`
+    if arrow.is_some()
+        && let Ok((after, ())) = word(Good)(rest)
+    {
+        return Ok((after, Effect::Cured));
+    }
     let (rest, effect) = one_of(EFFECTS)(rest)?;
     match effect {
         // `changed, still bad`: not gone, as was said.

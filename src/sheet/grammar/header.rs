@@ -18,7 +18,7 @@ fn identifier(input: Toks<'_>) -> P<'_, &str> {
     let mut rest = input;
     while rest
         .first()
-        .is_some_and(|a| matches!(&*a.lower, ":" | "=" | "#" | "-") && a.kind == Kind::Mark)
+        .is_some_and(|a| matches!(&*a.lower, ":" | "=" | "#" | "-" | ".") && a.kind == Kind::Mark)
     {
         rest = rest.skip(1);
     }
@@ -64,11 +64,30 @@ fn board(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         rest = after;
     }
     let spaced = rest.from > input.from && name.len() != first.len();
-    let state_like = input.lexed.words.knows(&name);
+    let words = input.lexed.words;
+    let state_like = words.knows(&name) && !words.is(&name, BoardName);
     if state_like || (spaced && !name.bytes().any(|b| b.is_ascii_digit())) {
         return fail(input.skip(1), WHAT);
     }
     Ok((rest, vec![Statement::Board(name)]))
+}
+
+/// A board by its name alone: `dunlin 64 this time`.
+fn board_alone(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let start = after_gap(|i| direct(i, BoardName).map(|_| (i, i.from)))(input);
+    let (from, length) = match start {
+        Ok((at, from)) => (from, at.concept(BoardName).unwrap_or(0)),
+        Err(error) => return Err(error),
+    };
+    let rest = input.skip(from - input.from + length);
+    if end(rest).is_err() {
+        return Err(nom::Err::Error(E::silent(rest)));
+    }
+    let words: Vec<&str> = (from..from + length)
+        .filter(|k| input.lexed.atoms[*k].kind == Kind::Word)
+        .map(|k| &*input.lexed.atoms[k].lower)
+        .collect();
+    Ok((rest, vec![Statement::Board(words.join("-"))]))
 }
 
 /// `mains = "mains" hertz | hertz "mains"`: 40 to 70 Hz.
@@ -265,6 +284,10 @@ fn intake<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
 
 /// `new run = "new run" | "run" uint`
 fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
+    // `ok 2nd run now`: at the start of a line it says nothing of a result.
+    let opens =
+        input.from == 0 && matches!(input.first(), Some(a) if matches!(&*a.lower, "ok" | "right"));
+    let started = input.skip(usize::from(opens));
     let rule = |i: Toks<'a>| match word(NewRun)(i) {
         Ok((rest, ())) => Ok((rest, ())),
         Err(_) => map(
@@ -276,7 +299,7 @@ fn new_run<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
         )
         .parse(i),
     };
-    let (rest, ()) = rule(input)?;
+    let (rest, ()) = rule(started)?;
     if end(rest).is_err() {
         return fail(rest, "`new run` on a line of its own");
     }
@@ -288,6 +311,7 @@ pub fn header(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
         example("ticket 0412", ticket),
         example("board dunlin-64", board),
+        board_alone,
         example("mains 50 Hz", mains),
         example("cartridge dunlin-test", cartridge),
         example("from photo", obtained),

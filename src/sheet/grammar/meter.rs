@@ -41,7 +41,7 @@ fn current(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 /// A number of farads: `470u`, `10uF`, `9.8` (then in the prefix of the other number).
-fn farads(input: Toks<'_>) -> P<'_, (f64, bool)> {
+pub fn farads(input: Toks<'_>) -> P<'_, (f64, bool)> {
     after_gap(|i: Toks<'_>| {
         let Some(atom) = i.first() else {
             return Err(nom::Err::Error(E::silent(i)));
@@ -65,13 +65,14 @@ fn farads(input: Toks<'_>) -> P<'_, (f64, bool)> {
 }
 
 /// The prefix that a value in farads is written with.
-fn scale(nominal: f64) -> f64 {
+pub fn scale(nominal: f64) -> f64 {
     [1e-6, 1e-9]
         .into_iter()
         .find(|s| nominal >= *s)
         .unwrap_or(1e-12)
 }
 
+/// A capacitor by its designator.
 pub fn capacitor(input: Toks<'_>) -> P<'_, Place> {
     let (rest, name) = position(input)?;
     let digits = name
@@ -124,7 +125,7 @@ fn capacitance(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 /// A number in the prefix of another, without the noise of the multiplication.
-fn rounded(value: f64, scale: f64) -> f64 {
+pub fn rounded(value: f64, scale: f64) -> f64 {
     format!("{value}e{}", scale.log10().round())
         .parse()
         .unwrap_or(value * scale)
@@ -198,7 +199,10 @@ fn rail_elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (rest, ()) = word(SagsTo)(rest)?;
         let (rest, (v, _)) = volts()(rest)?;
         let (rest, _) = opt((word(By), positions, word(InPlace))).parse(rest)?;
-        Ok((rest, vec![found(Subject::Rail(name), State::Volts(v))]))
+        let (rest, warmth) = opt(warmth).parse(rest)?;
+        let mut one = super::result::finding(Subject::Rail(name), State::Volts(v));
+        one.warmth = warmth;
+        Ok((rest, vec![Statement::Finding(one)]))
     };
     let no_short = |i| {
         let (rest, _) = (word(No), word(Shorted)).parse(i)?;

@@ -4,11 +4,18 @@
 mod base;
 mod caps;
 mod clocks;
+mod follow;
 mod handson;
+mod haste;
+mod haste_hands;
+mod haste_keys;
+mod haste_memory;
+mod haste_meter;
 mod header;
 mod hurry;
 mod hurry_keys;
 mod keys;
+mod loops;
 mod matrix;
 mod meter;
 mod number;
@@ -22,9 +29,10 @@ mod subject;
 
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
-use super::statement::{Statement, Subject};
+use super::statement::Statement;
 use super::toks::{E, P, Toks};
 use nom::error::ParseError;
+pub use subject::inherited;
 
 type Rule = for<'a> fn(Toks<'a>) -> P<'a, Vec<Statement>>;
 
@@ -39,6 +47,8 @@ struct Kind {
     signs: bool,
     /// And at least one of these, when it holds any: how it was.
     says: Concepts,
+    /// Plain enough to be told of in messages; turns of prose are not.
+    told: bool,
 }
 
 const fn kind(
@@ -54,7 +64,15 @@ const fn kind(
         needs: Concepts::of(needs),
         signs,
         says,
+        told: true,
     }
+}
+
+/// A kind of prose: never offered in a message.
+const fn prose(rule: Rule, example: &'static str, needs: &[Concept], signs: bool) -> Kind {
+    let mut kind = kind(rule, example, needs, signs, ANY);
+    kind.told = false;
+    kind
 }
 
 /// Nothing more is needed.
@@ -69,7 +87,7 @@ const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, S
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
-        CameIn, WorksCheck, Untested, Run, NewRun, InPlace], false, ANY),
+        CameIn, WorksCheck, Untested, Run, NewRun, InPlace, BoardName], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
     kind(matrix::matrix, "key Q also presses W", &[AlsoPresses, ActTogether, Gives, UntilHeld, ContactOf, StickPart, Loopback, Swap], false, ANY),
@@ -98,11 +116,23 @@ const KINDS: &[Kind] = &[
     kind(places::unit_line, "keyboard dirty", &[Keyboard, Supply, Cartridge, Cable], false, Concepts::of(&[Hot, TooHot, Cold,
         Warm, LookBulged, LookLeaking, LookBurnt, LookCorroded, LookCracked, LookReworked, LookModified, LookBent, LookDirty,
         LookLoose, LookReversed, LookTorn, LookFine])),
+    prose(loops::loop_run, "ran 14 warm no fails", &[Loop, Ran, Of], false),
+    prose(haste_memory::memory_in_prose, "ram d4 bad", &[Memory, Bit, ShouldBe, Each, PerTest, Bad], true),
+    prose(haste_keys::keys_in_prose, "q w e dead", &[AlwaysOn, Except, Stuck, Dead, Bad], true),
+    prose(haste::in_prose, "neither tod runs", &[Neither, AtAll, NotReached, Except, InTime, Wave, AllThere, ShouldBe, FromSpeaker,
+        TapePart, Rom, Timer, Voice, Clock], true),
+    prose(haste_meter::measured_in_prose, "nothing on the 12", &[NoVoltsOn, GroundWord, SupplyPin, LineName, Cold, Hot, TooHot],
+        true),
+    prose(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
+        Replace, Piggyback, Resolder, HeatUp, Tester], true),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
 /// Reads the whole of `input` as one statement (which may say the same of several things).
 pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
+    if may_be_unmeasured(input) || counts_keys(input) {
+        return None;
+    }
     let (concepts, signs) = input.contents();
     let worth = |k: &&Kind| {
         (k.needs.meets(&concepts) || (k.signs && signs))
@@ -112,6 +142,25 @@ pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
         let (rest, found) = (kind.rule)(input).ok()?;
         base::end(rest).is_ok().then_some(found)
     })
+}
+
+/// `no phi 2 measured`: there was none, or nobody looked.
+fn may_be_unmeasured(input: Toks<'_>) -> bool {
+    let last = input.to.checked_sub(1).filter(|k| *k > input.from);
+    let looked = last.is_some_and(|k| {
+        let word = &*input.lexed.atoms[k].lower;
+        matches!(
+            word,
+            "measured" | "checked" | "tested" | "tried" | "seen" | "yet"
+        )
+    });
+    looked && input.first().is_some_and(|a| a.lower == "no")
+}
+
+/// `1 key dead`: the key with that name, or one of them.
+fn counts_keys(input: Toks<'_>) -> bool {
+    let is = |n: usize, word: &str| input.nth(n).is_some_and(|a| a.lower == word);
+    is(0, "1") && is(1, "key")
 }
 
 /// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that
@@ -125,7 +174,7 @@ pub fn explain(input: Toks<'_>) -> E {
     let (concepts, signs) = input.contents();
     for kind in KINDS
         .iter()
-        .filter(|k| k.needs.meets(&concepts) || (k.signs && signs))
+        .filter(|k| k.told && (k.needs.meets(&concepts) || (k.signs && signs)))
     {
         let error = match (kind.rule)(input) {
             Ok((rest, _)) => match base::end(rest) {
@@ -144,10 +193,10 @@ pub fn explain(input: Toks<'_>) -> E {
     furthest
 }
 
-/// Reads the whole of `input` as a result that leaves out what the one `before` it was about: `2 missing` behind
+/// Reads the whole of `input` as what leaves out what the statements `before` it were about: `2 missing` behind
 /// `voice 1 ok`.
-pub fn continued(input: Toks<'_>, before: &Subject) -> Option<Vec<Statement>> {
-    let (rest, found) = result::continued(input, before).ok()?;
+pub fn continued(input: Toks<'_>, before: &[Statement]) -> Option<Vec<Statement>> {
+    let (rest, found) = follow::followed(input, before).ok()?;
     base::end(rest).is_ok().then_some(found)
 }
 

@@ -79,9 +79,32 @@ pub fn picture<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
         |state| vec![found(Subject::Picture, state)],
     );
     let (rest, all) = seen_at(core)(input)?;
+    let rest = said_twice(rest, &all)?.0;
     // Where and how else: nothing that changes what it is.
     let (rest, _) = nom::multi::many0(word(PictureTail)).parse(rest)?;
     Ok((rest, all))
+}
+
+/// `all white no text`, `b/w only no colour`, `colours all wrong, green where blue should be`: the same once more.
+fn said_twice<'a>(input: Toks<'a>, all: &[Statement]) -> P<'a, ()> {
+    let state = match all {
+        [Statement::Finding(f)] => &f.state,
+        _ => return Ok((input, ())),
+    };
+    let colour = || alt((word(ColourWord), word(Blue)));
+    let (rest, _) = match state {
+        State::Picture(PictureState::OneColour) => opt(word(NoText)).parse(input)?,
+        State::Picture(PictureState::WrongColours) => opt(alt((
+            word(NoColour),
+            map(
+                (colour(), lit(&["where"]), colour(), word(ShouldBe)),
+                |_| (),
+            ),
+        )))
+        .parse(input)?,
+        _ => (input, None),
+    };
+    Ok((rest, ()))
 }
 
 /// What the screen shows; of one colour, which one is passed over.
@@ -102,11 +125,12 @@ const SHOWN_COLOUR: &[(Concept, ())] = &[(OneColour, ())];
 fn bytes_free(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let number_first = terminated(uint, word(BytesFree));
     let number_last = preceded(word(BytesFree), uint);
-    map(
+    let free = map(
         preceded(opt(word(StartText)), alt((number_first, number_last))),
         |n| vec![found(Subject::StartText, State::BytesFree(n))],
-    )
-    .parse(input)
+    );
+    // `30719 bytes free on top`
+    terminated(free, opt(word(PictureTail))).parse(input)
 }
 
 /// `shows ! for space`, `B instead of A`: the character seen and the one expected.

@@ -245,6 +245,15 @@ fn part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     if matches!(how, How::State(_)) && places.iter().any(|p| may_be_address(&p.name)) {
         return fail(input.skip(1), ADDRESS_OR_PLACE);
     }
+    // `v2 dead` may be a voice; a designator is written in capitals where that matters.
+    let voice = |p: &Place| matches!(&*p.name, "V1" | "V2" | "V3");
+    let small = (input.from..rest.from).any(|k| input.lexed.typed(k).starts_with('v'));
+    if matches!(how, How::State(_)) && small && places.iter().any(voice) {
+        return fail(
+            input.skip(1),
+            "`voice 2 dead`, or the part in capitals: `V2 dead`",
+        );
+    }
     let (rest, _) = opt(word(OthersSo)).parse(rest)?;
     if joint && matches!(how, How::Heat(_)) {
         return fail(input, "how the joint looks: cracked, dry, corroded");

@@ -237,6 +237,8 @@ fn line_name(input: Toks<'_>) -> P<'_, String> {
         let name = input.lexed.text[span.start..span.end]
             .to_uppercase()
             .replace([' ', '-'], "_");
+        // `phase 2`, `phi 2`
+        let name = name.replace("PHASE", "PHI").replace("PHI_", "PHI");
         return Ok((input.skip(length), name));
     }
     let slash = input.first().is_some_and(|a| a.lower == "/" && !a.stuck);

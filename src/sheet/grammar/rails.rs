@@ -87,9 +87,9 @@ fn told_name(input: Toks<'_>) -> P<'_, Place> {
 }
 
 /// `+5V`, `-12V`, `9VAC`; a number without a unit needs the word `rail`.
-fn rail_name(q: &Quantity, told: bool) -> Option<String> {
+pub fn rail_name(q: &Quantity, told: bool) -> Option<String> {
     let unit_fits = q.unit == Some(Unit::Volt) || (q.unit.is_none() && told && !q.bare_prefix);
-    let whole = q.value.fract() == 0.0 || told;
+    let whole = q.value.fract() == 0.0 || told && q.unit.is_some();
     if !unit_fits || !whole || q.value == 0.0 || q.value.abs() > HIGHEST_NOMINAL {
         return None;
     }
@@ -188,6 +188,12 @@ fn volts<'a>(input: Toks<'a>, name: &str) -> P<'a, Finding> {
         return fail(
             input,
             "a reading with a decimal (`12.0 V`), so that it is not taken for another rail",
+        );
+    }
+    if q.ac && !name.ends_with("AC") {
+        return fail(
+            input,
+            "volts of a direct rail, or the alternating rail, as in 9VAC 9.4",
         );
     }
     // `5v 50`, `12v 4`: a bare whole number far from the rail may be anything.

@@ -86,7 +86,7 @@ fn is_pass(state: &State) -> bool {
 }
 
 /// Words for how a test went.
-const TEST_STATES: &[(Concept, State)] = &[
+pub const TEST_STATES: &[(Concept, State)] = &[
     (Good, State::Ok),
     (Bad, State::Bad),
     (Low, State::Low),
@@ -146,7 +146,8 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
     fits.then(|| state.clone())
 }
 
-fn fit<'a>(
+/// One finding for each subject, if the state makes sense for all of them.
+pub fn fit<'a>(
     input: Toks<'a>,
     rest: Toks<'a>,
     subjects: Vec<Subject>,
@@ -229,6 +230,10 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `y` or `n`, exactly here or behind a mark.
 fn answer(input: Toks<'_>) -> P<'_, State> {
     after_gap(|i: Toks<'_>| match i.concept(YesNo).and(i.first()) {
+        // `n/t` and `y/n` are no answers.
+        _ if i.lexed.atoms.get(i.from + 1).is_some_and(|next| next.stuck) => {
+            Err(nom::Err::Error(E::silent(i)))
+        }
         Some(a) if a.lower == "y" => Ok((i.skip(1), State::Ok)),
         Some(_) => Ok((i.skip(1), State::Bad)),
         None => Err(nom::Err::Error(E::silent(i))),
@@ -353,6 +358,11 @@ pub fn not_reached(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// `rest = "rest" "fine"`
 pub fn rest_fine(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    // `rest of it`: of what was named before, not of the test.
+    let of_it = |k: usize| input.lexed.longest(k, OthersWord) > input.lexed.longest(k, Rest);
+    if (input.from..input.to).any(of_it) {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
     let order = alt((
         terminated(word(Rest), word(Good)),
         preceded(word(Good), word(Rest)),

@@ -16,16 +16,45 @@ pub const ADAPTERS: u32 = 2;
 
 const BIT_NUMBERS: &str = "bit numbers 0 to 7";
 
-/// A list of subjects: `memory, os and sound`.
+/// A list of subjects: `memory, os and sound`. A bit behind one of another memory is of that memory: `colour bit 0 + bit 3`.
 pub fn subjects(input: Toks<'_>) -> P<'_, Vec<Subject>> {
-    map(items(after_gap(subject)), |all| {
-        all.into_iter().flatten().collect()
-    })
-    .parse(input)
+    let item = |i| {
+        let (rest, all) = after_gap(subject)(i)?;
+        let memory = (i.from..rest.from).any(|k| i.lexed.longest(k, Memory).is_some());
+        Ok((rest, (all, memory)))
+    };
+    let (rest, listed) = items(item)(input)?;
+    let mut all: Vec<Subject> = Vec::new();
+    for (subjects, memory) in listed {
+        let last = if memory { None } else { all.last() };
+        match inherited(last, &subjects) {
+            Some(subjects) => all.extend(subjects),
+            None => return fail(input, "of which memory, as in memory bit 3 or colour bit 3"),
+        }
+    }
+    Ok((rest, all))
+}
+
+/// Bits without a word for the memory, as those of the memory that `last` is of; `None` when it cannot be told.
+pub fn inherited(last: Option<&Subject>, subjects: &[Subject]) -> Option<Vec<Subject>> {
+    let bits: Option<Vec<u8>> = subjects
+        .iter()
+        .map(|s| match s {
+            Subject::MemoryBit(n) => Some(*n),
+            _ => None,
+        })
+        .collect();
+    match (last, bits) {
+        (Some(last @ (Subject::ColourBit(_) | Subject::OtherMemory(_, Some(_)))), Some(bits)) => {
+            super::follow::like(last, &bits)
+        }
+        (Some(Subject::ColourMemory | Subject::OtherMemory(_, None)), Some(_)) => None,
+        _ => Some(subjects.to_vec()),
+    }
 }
 
 /// One subject word, which may stand for several (`bits 0-3`, `voices 1, 2`).
-fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
+pub fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     alt((
         example("colour bit 2 bad", colour_memory),
         example("upper memory bit 3 bad", other_memory),
@@ -114,9 +143,16 @@ fn memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
             .map(|b| Subject::MemoryBit(b as u8))
             .collect()
     });
-    let sockets = map(preceded(word(Memory), positions), |all: Vec<Place>| {
-        all.into_iter().map(Subject::MemorySocket).collect()
-    });
+    let sockets = |i| {
+        let (rest, all) = preceded(word(Memory), positions).parse(i)?;
+        // `ram d9 bad`: `D9` would be a data line behind the word memory, and there is none of that number.
+        let line = |p: &Place| p.name.len() == 2 && p.name.starts_with('D');
+        let small = (i.from..rest.from).any(|k| i.lexed.typed(k).starts_with('d'));
+        if small && all.iter().any(line) {
+            return fail(i, BIT_NUMBERS);
+        }
+        Ok((rest, all.into_iter().map(Subject::MemorySocket).collect()))
+    };
     let whole = |i| {
         let (rest, ()) = word(Memory)(i)?;
         // `memory bit bad`: which bit was forgotten; nothing is made of it.
