@@ -41,7 +41,7 @@ impl Observer<'_> {
                 outcome: Outcome::Fail,
                 run: self.run,
                 leak: self.trust.false_fail,
-                effects,
+                effects: effects.into(),
             };
             self.push(format!("{what} dead"), Evidence::Check(reading));
         }
