@@ -53,5 +53,7 @@ pub fn rank_each<E>(
         Ok(Ranked { board, ranking })
     };
     let machines = machines.filter(|sheets| !sheets.is_empty());
-    parallel::ordered(machines, threads, work, |sheets, ranked| done(sheets, ranked))
+    parallel::ordered(machines, threads, work, |sheets, ranked| {
+        done(sheets, ranked)
+    })
 }

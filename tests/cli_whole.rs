@@ -18,8 +18,13 @@ fn shell(script: &str, settings: &[(&str, &str)]) -> Output {
     let bin = Path::new(PROGRAM).parent().unwrap().display();
     let path = format!("{bin}:{}", std::env::var("PATH").unwrap());
     let mut command = Command::new("bash");
-    command.args(["-c", script]).current_dir(ROOT).env("PATH", path);
-    command.env_remove("NO_COLOR").envs(settings.iter().copied());
+    command
+        .args(["-c", script])
+        .current_dir(ROOT)
+        .env("PATH", path);
+    command
+        .env_remove("NO_COLOR")
+        .envs(settings.iter().copied());
     command.output().unwrap()
 }
 
@@ -49,7 +54,10 @@ fn every_command_has_help_with_an_example_of_itself() {
     let all = commands();
     assert!(all.len() >= 18, "{all:?}");
     for (name, command) in all {
-        let help = command.get_after_help().map(ToString::to_string).unwrap_or_default();
+        let help = command
+            .get_after_help()
+            .map(ToString::to_string)
+            .unwrap_or_default();
         assert!(
             help.contains("Example") && help.contains(&format!("whichsocket {name}")),
             "{name} has no example: {help}"
@@ -58,7 +66,10 @@ fn every_command_has_help_with_an_example_of_itself() {
         args.push("--help");
         let out = run(&args);
         assert_eq!(out.status.code(), Some(0), "{name}");
-        assert!(text(&out.stdout).contains(&format!("whichsocket {name}")), "{name}");
+        assert!(
+            text(&out.stdout).contains(&format!("whichsocket {name}")),
+            "{name}"
+        );
         let widest = text(&out.stdout).lines().map(|l| l.chars().count()).max();
         assert!(widest <= Some(100), "{name}: {widest:?} columns");
     }
@@ -73,7 +84,10 @@ fn manual_pages_and_completions_know_every_command() {
     for (name, _) in commands() {
         let page = to.join(format!("whichsocket-{}.1", name.replace(' ', "-")));
         let page = std::fs::read_to_string(&page).unwrap_or_else(|e| panic!("{name}: {e}"));
-        assert!(page.contains(".TH") && page.contains("Example"), "{name}:\n{page}");
+        assert!(
+            page.contains(".TH") && page.contains("Example"),
+            "{name}:\n{page}"
+        );
     }
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let out = run(&["completions", shell]);
@@ -94,7 +108,12 @@ fn bash_takes_the_completions_and_completes() {
     let script = "source <(whichsocket completions bash); COMP_WORDS=(whichsocket ra); COMP_CWORD=1; \
                   _whichsocket whichsocket ra whichsocket; echo ${COMPREPLY[@]}";
     let out = shell(script, &[]);
-    assert_eq!(text(&out.stdout).trim(), "rank rates", "{}", text(&out.stderr));
+    assert_eq!(
+        text(&out.stdout).trim(),
+        "rank rates",
+        "{}",
+        text(&out.stderr)
+    );
 }
 
 #[test]
@@ -114,8 +133,15 @@ fn quiet_says_nothing_but_what_fails() {
 fn colours_on_a_terminal_unless_they_are_not_wanted() {
     let on_terminal = |options: &str, settings: &[(&str, &str)]| {
         let rank = format!("whichsocket rank {options} samples/over-voltage.run");
-        let out = shell(&format!("TERM=xterm script -qec '{rank}' /dev/null </dev/null"), settings);
-        assert!(text(&out.stdout).contains("SWITCH OFF"), "{}", text(&out.stderr));
+        let out = shell(
+            &format!("TERM=xterm script -qec '{rank}' /dev/null </dev/null"),
+            settings,
+        );
+        assert!(
+            text(&out.stdout).contains("SWITCH OFF"),
+            "{}",
+            text(&out.stderr)
+        );
         text(&out.stdout).contains("\x1b[")
     };
     assert!(on_terminal("", &[]));
@@ -145,16 +171,31 @@ fn the_program_is_a_filter_under_gnu_parallel_and_in_a_pipe_step() {
     std::fs::write(&file, &sheets).unwrap();
     let file = file.display();
     let alone = shell(&format!("whichsocket rank --json --no-next - <{file}"), &[]);
-    assert_eq!(text(&alone.stdout).lines().count(), 40, "{}", text(&alone.stderr));
+    assert_eq!(
+        text(&alone.stdout).lines().count(),
+        40,
+        "{}",
+        text(&alone.stderr)
+    );
     // A pipe step hands each partition to a process of its own and joins what they print.
-    let parts = format!("split -l 11 --filter='whichsocket rank --json --no-next --threads 1 -' {file}");
+    let parts =
+        format!("split -l 11 --filter='whichsocket rank --json --no-next --threads 1 -' {file}");
     assert_eq!(shell(&parts, &[]).stdout, alone.stdout);
     let install = "command -v parallel >/dev/null || { apt-get update -q && apt-get install -y -q parallel; } >&2";
     let installed = shell(install, &[]);
-    assert!(installed.status.success(), "GNU parallel is needed: {}", text(&installed.stderr));
+    assert!(
+        installed.status.success(),
+        "GNU parallel is needed: {}",
+        text(&installed.stderr)
+    );
     let parallel = format!(
         "parallel --will-cite --pipe --keep-order --lines 11 whichsocket rank --json --no-next --threads 1 - <{file}"
     );
     let out = shell(&parallel.replace("--lines 11", "-N 11"), &[]);
-    assert_eq!(text(&out.stdout), text(&alone.stdout), "{}", text(&out.stderr));
+    assert_eq!(
+        text(&out.stdout),
+        text(&alone.stdout),
+        "{}",
+        text(&out.stderr)
+    );
 }

@@ -20,7 +20,10 @@ fn read(seed: u64) -> Vec<RunSheet> {
 type Told = (Vec<(String, f64, usize)>, Vec<Vec<String>>, Vec<f64>);
 
 fn told(r: &Ranking) -> Told {
-    let suspects = r.suspects.iter().map(|s| (s.name.clone(), s.probability, s.modes.len()));
+    let suspects = r
+        .suspects
+        .iter()
+        .map(|s| (s.name.clone(), s.probability, s.modes.len()));
     let common = r.common.iter().map(|c| c.1).collect();
     (suspects.collect(), r.groups.clone(), common)
 }
@@ -59,7 +62,10 @@ fn the_short_way_ranks_as_the_long_one_and_on_fresh_boards() {
             long += 1;
         }
     }
-    assert!(short > long, "the short way was hardly taken: {short} of {SHEETS}");
+    assert!(
+        short > long,
+        "the short way was hardly taken: {short} of {SHEETS}"
+    );
 }
 
 #[test]
@@ -67,11 +73,20 @@ fn any_number_of_threads_gives_the_same_in_order() {
     let library = Library::open(None).unwrap();
     let on = |threads| {
         let mut out = Vec::new();
-        rank_each(&library, (0..SHEETS).map(read), threads, |sheets, ranked| {
-            let ranked = ranked?;
-            out.push((sheets[0].text.clone(), ranked.board.board.clone(), told(&ranked.ranking)));
-            Ok::<(), String>(())
-        })
+        rank_each(
+            &library,
+            (0..SHEETS).map(read),
+            threads,
+            |sheets, ranked| {
+                let ranked = ranked?;
+                out.push((
+                    sheets[0].text.clone(),
+                    ranked.board.board.clone(),
+                    told(&ranked.ranking),
+                ));
+                Ok::<(), String>(())
+            },
+        )
         .unwrap();
         out
     };
@@ -86,8 +101,14 @@ fn any_number_of_threads_gives_the_same_in_order() {
 #[test]
 fn a_sheet_without_a_board_is_told_in_its_place() {
     let library = Library::open(None).unwrap();
-    let texts = ["board dunlin-64; memory bit 3 bad", "memory bit 3 bad", "board no-such; rest fine"];
-    let machines = texts.iter().map(|t| vec![parse("a sheet", t.as_bytes()).unwrap()]);
+    let texts = [
+        "board dunlin-64; memory bit 3 bad",
+        "memory bit 3 bad",
+        "board no-such; rest fine",
+    ];
+    let machines = texts
+        .iter()
+        .map(|t| vec![parse("a sheet", t.as_bytes()).unwrap()]);
     let mut went_well = Vec::new();
     let done = rank_each(&library, machines, 2, |_, ranked| {
         went_well.push(ranked.is_ok());

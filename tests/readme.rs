@@ -87,14 +87,26 @@ fn commands(document: &str) -> Vec<String> {
         }
     }
     let code = plain.split('`').skip(1).step_by(2);
-    let begins = ["cargo ", "whichsocket ", "tests/fuzz/run", "tests/full", ".ci/run", "valgrind "];
-    out.extend(code.filter(|c| begins.iter().any(|b| c.starts_with(b))).map(String::from));
+    let begins = [
+        "cargo ",
+        "whichsocket ",
+        "tests/fuzz/run",
+        "tests/full",
+        ".ci/run",
+        "valgrind ",
+    ];
+    out.extend(
+        code.filter(|c| begins.iter().any(|b| c.starts_with(b)))
+            .map(String::from),
+    );
     out
 }
 
 /// Runs the built program with these words of a shell.
 fn run(words: &str) -> Met {
-    let bin = Path::new(env!("CARGO_BIN_EXE_whichsocket")).parent().unwrap();
+    let bin = Path::new(env!("CARGO_BIN_EXE_whichsocket"))
+        .parent()
+        .unwrap();
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap());
     let out = Command::new("sh")
         .args(["-c", &format!("whichsocket {words}")])
@@ -116,7 +128,9 @@ fn program(words: &str) -> Met {
     if !words.split(' ').any(stands_for) {
         return run(words);
     }
-    let named = words.split(' ').take_while(|w| !stands_for(w) && !w.starts_with('-'));
+    let named = words
+        .split(' ')
+        .take_while(|w| !stands_for(w) && !w.starts_with('-'));
     run(&format!("{} --help", named.collect::<Vec<_>>().join(" ")));
     Met::Resolved
 }
@@ -156,7 +170,10 @@ fn of_cargo(command: &str) -> Met {
     }
     let manifest = std::fs::read_to_string(Path::new(ROOT).join("Cargo.toml")).unwrap();
     let verbs = ["test", "bench", "build", "install", "fmt", "clippy", "doc"];
-    assert!(verbs.contains(&words[1]), "{command}: no verb of the build tool that is known here");
+    assert!(
+        verbs.contains(&words[1]),
+        "{command}: no verb of the build tool that is known here"
+    );
     let mut target = None;
     for pair in words.windows(2) {
         match pair {
@@ -176,14 +193,20 @@ fn of_cargo(command: &str) -> Met {
     let after = words.iter().skip_while(|w| **w != "--test").skip(2);
     for filter in after.filter(|w| !w.starts_with('-')) {
         let target = target.expect("a filter stands behind its target");
-        assert!(has_test(target, filter), "{command}: no test {filter} in {target}");
+        assert!(
+            has_test(target, filter),
+            "{command}: no test {filter} in {target}"
+        );
     }
     Met::Resolved
 }
 
 fn met(command: &str) -> Met {
     // Settings may stand before it.
-    let at = command.find("cargo ").filter(|_| command.contains('=')).unwrap_or(0);
+    let at = command
+        .find("cargo ")
+        .filter(|_| command.contains('='))
+        .unwrap_or(0);
     let words: Vec<&str> = command[at..].split(' ').collect();
     let bare = words.join(" ").replace('\'', " ");
     let built = "target/release/whichsocket ";
@@ -195,7 +218,10 @@ fn met(command: &str) -> Met {
         file => {
             let path = Path::new(ROOT).join(file);
             let text = std::fs::read_to_string(&path).unwrap_or_default();
-            assert!(text.starts_with("#!"), "{command}: {file} is no script of the project");
+            assert!(
+                text.starts_with("#!"),
+                "{command}: {file} is no script of the project"
+            );
             Met::Resolved
         }
     }
@@ -206,7 +232,10 @@ fn met(command: &str) -> Met {
 fn the_other_commands_are_executed_or_name_what_is_there() {
     for (document, at_least) in [("README.md", 6), ("DEVELOPERS.md", 9)] {
         let all = commands(document);
-        assert!(all.len() >= at_least, "{document} has lost its commands: {all:?}");
+        assert!(
+            all.len() >= at_least,
+            "{document} has lost its commands: {all:?}"
+        );
         for command in all {
             println!("{document}: {command}: {:?}", met(&command));
         }

@@ -10,9 +10,7 @@ use crate::infer::{InferError, Limits, posterior};
 use crate::observe::{Evidence, Observed, Reading, observe};
 use crate::prior::common::CommonTable;
 use crate::sheet::RunSheet;
-use network::{
-    Assembled, Instance, Priors, assemble, assemble_brief, is_folded, shipped_priors,
-};
+use network::{Assembled, Instance, Priors, assemble, assemble_brief, is_folded, shipped_priors};
 use std::sync::{Arc, LazyLock};
 
 /// Suspects below this are not listed: no one would touch them, and their order means nothing.
@@ -81,8 +79,7 @@ fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Rankin
     let short = (brief).then(|| assemble_brief(model, &observed, common, &priors));
     let short = short.flatten();
     let folded = short.is_some();
-    let assembled =
-        short.unwrap_or_else(|| assemble(model, &observed, common, &priors, |_| true));
+    let assembled = short.unwrap_or_else(|| assemble(model, &observed, common, &priors, |_| true));
     let posterior = posterior(&assembled.net, &Limits::default())?;
     let suspects = suspects(model, &assembled, &posterior, LISTED);
     let groups = groups(model, &observed, &assembled, &suspects, folded);

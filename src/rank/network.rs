@@ -177,7 +177,12 @@ pub(super) fn is_folded(c: &CheckReading) -> bool {
 }
 
 /// How surely a mode shows in some loops of a check, and in all, when it shows with this strength.
-pub(super) fn split(model: &BoardModel, c: &CheckReading, mode: ModeId, strength: f64) -> (f64, f64) {
+pub(super) fn split(
+    model: &BoardModel,
+    c: &CheckReading,
+    mode: ModeId,
+    strength: f64,
+) -> (f64, f64) {
     let m = &model.modes[mode as usize];
     let part = match m.flaky {
         // A single result is good or bad; and what is not there is not there in every loop.
@@ -309,11 +314,7 @@ impl<'a> Builder<'a> {
         share_severity(self.a, &self.of_memory)
     }
 
-    fn add<'p>(
-        &mut self,
-        instance: Instance,
-        modes: impl Iterator<Item = (ModeId, &'p [f64])>,
-    ) {
+    fn add<'p>(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, &'p [f64])>) {
         let cause = self.a.net.causes.len();
         let all = self.model.units[instance.unit].modes.clone();
         // Those that come and go may stand twice.

@@ -28,7 +28,12 @@ fn run(file: &Path, threads: usize) -> Run {
     let input = std::fs::File::open(file).expect("the sheets");
     let start = Instant::now();
     let out = Command::new("/usr/bin/time")
-        .args(["-f", "%M %U %S", env!("CARGO_BIN_EXE_whichsocket"), "--quiet"])
+        .args([
+            "-f",
+            "%M %U %S",
+            env!("CARGO_BIN_EXE_whichsocket"),
+            "--quiet",
+        ])
         .args(["rank", "--json", "--no-next"])
         .args(["--threads", &threads.to_string(), "-"])
         .stdin(input)

@@ -8,11 +8,31 @@ use rand::{RngExt, SeedableRng};
 struct Board(&'static str, [&'static str; 2], [&'static str; 3]);
 
 const BOARDS: [Board; 5] = [
-    Board("dunlin-64", ["ESC 1 Q A Z TAB CTRL F1", "E D C 4"], ["L10.8 low", "A1.2 pulsing", "P1.40 high"]),
-    Board("64k-6510-wide", ["3 W A 4 Z S E", "7 Y G 8 B H U V"], ["U7.40 low", "U1.2 pulsing", "U12.14 low"]),
-    Board("64k-6510-narrow", ["5 R D 6 C F T X", "9 I J 0"], ["U6.40 high", "U1.2 pulsing", "U4.13 low"]),
-    Board("48k-z80-ula", ["A S D F G", "P O I U Y"], ["IC2.26 low", "IC2.6 pulsing", "IC2.16 high"]),
-    Board("z80-ppi-vdp", ["Q W E", "A S D F G H"], ["U1.5 low", "U1.9 pulsing", "U1.8 high"]),
+    Board(
+        "dunlin-64",
+        ["ESC 1 Q A Z TAB CTRL F1", "E D C 4"],
+        ["L10.8 low", "A1.2 pulsing", "P1.40 high"],
+    ),
+    Board(
+        "64k-6510-wide",
+        ["3 W A 4 Z S E", "7 Y G 8 B H U V"],
+        ["U7.40 low", "U1.2 pulsing", "U12.14 low"],
+    ),
+    Board(
+        "64k-6510-narrow",
+        ["5 R D 6 C F T X", "9 I J 0"],
+        ["U6.40 high", "U1.2 pulsing", "U4.13 low"],
+    ),
+    Board(
+        "48k-z80-ula",
+        ["A S D F G", "P O I U Y"],
+        ["IC2.26 low", "IC2.6 pulsing", "IC2.16 high"],
+    ),
+    Board(
+        "z80-ppi-vdp",
+        ["Q W E", "A S D F G H"],
+        ["U1.5 low", "U1.9 pulsing", "U1.8 high"],
+    ),
 ];
 
 /// Results that went wrong, as they are typed.
@@ -86,7 +106,11 @@ pub fn random_sheet(seed: u64) -> String {
         lines.push("swapped U1 with known good: no change".into());
     }
     if rng.random_bool(0.05) {
-        lines.extend(["new run".into(), "memory bit 3 ok".into(), "rest fine".into()]);
+        lines.extend([
+            "new run".into(),
+            "memory bit 3 ok".into(),
+            "rest fine".into(),
+        ]);
     }
     lines.join("\n") + "\n"
 }
@@ -97,13 +121,23 @@ fn memory_list(rng: &mut StdRng, lines: &mut Vec<String>) {
     if rng.random_bool(0.3) {
         mask |= 1 << rng.random_range(0..8);
     }
-    let (start, step) = (0x4000 + 64 * rng.random_range(0..256), [1, 2, 256][rng.random_range(0..3)]);
+    let (start, step) = (
+        0x4000 + 64 * rng.random_range(0..256),
+        [1, 2, 256][rng.random_range(0..3)],
+    );
     let stuck_high = rng.random_bool(0.5);
     let count = rng.random_range(4..=16);
     for k in 0..count {
         let wrote: u8 = if k % 2 == 0 { 0x55 } else { 0xAA };
-        let read = if stuck_high { wrote | mask } else { wrote & !mask };
-        lines.push(format!("{:04X} wrote {wrote:02X} read {read:02X}", start + step * k));
+        let read = if stuck_high {
+            wrote | mask
+        } else {
+            wrote & !mask
+        };
+        lines.push(format!(
+            "{:04X} wrote {wrote:02X} read {read:02X}",
+            start + step * k
+        ));
     }
     if rng.random_bool(0.5) {
         lines.push(format!("{} more", rng.random_range(10..4000)));

@@ -191,7 +191,13 @@ impl<'a> Walk<'a> {
             walk.known = walk.work_out();
             return walk;
         }
-        let key = (bank.from, bank.to, theory.lanes, theory.effect.code(), pattern);
+        let key = (
+            bank.from,
+            bank.to,
+            theory.lanes,
+            theory.effect.code(),
+            pattern,
+        );
         let found = KNOWN.with_borrow(|all| all.get(&key).copied());
         walk.known = found.unwrap_or_else(|| {
             let known = walk.work_out();
