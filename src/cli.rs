@@ -10,7 +10,8 @@ use std::path::PathBuf;
     name = "whichsocket",
     version,
     max_term_width = 80,
-    propagate_version = true
+    propagate_version = true,
+    after_help = HELP
 )]
 pub struct Cli {
     /// What to do.
@@ -19,7 +20,32 @@ pub struct Cli {
     /// When to colour the output.
     #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
     pub color: Colour,
+    /// No remarks on standard error, and no progress bar; what makes a command fail is still told.
+    #[arg(short, long, global = true)]
+    pub quiet: bool,
 }
+
+const HELP: &str = "Examples:
+  whichsocket rank samples/one-memory-bit.run
+  whichsocket bench 0412.ticket
+  whichsocket help rank
+
+Exit status: 0 done; 1 something was not understood, or there are warnings, with --strict;
+2 bad input or usage. Results go to standard output, messages to standard error.
+NO_COLOR and --color never turn colours off.";
+
+const SCHEMA_HELP: &str = "Examples:
+  whichsocket schema
+  whichsocket schema map >map.schema.json";
+
+const MAN_HELP: &str = "Examples:
+  whichsocket man ~/.local/share/man/man1
+  whichsocket man /tmp/man && man /tmp/man/whichsocket-rank.1";
+
+const COMPLETIONS_HELP: &str = "Examples:
+  whichsocket completions bash >~/.local/share/bash-completion/completions/whichsocket
+  whichsocket completions zsh >~/.zfunc/_whichsocket
+  whichsocket completions fish >~/.config/fish/completions/whichsocket.fish";
 
 /// When to colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -60,6 +86,7 @@ pub enum Command {
     #[command(after_help = BATCH_HELP)]
     Batch(BatchArgs),
     /// Print the language of run sheets on one page.
+    #[command(after_help = "Example:\n  whichsocket guide | less")]
     Guide,
     /// Write the repair note of a ticket.
     #[command(after_help = NOTE_HELP)]
@@ -71,10 +98,25 @@ pub enum Command {
     #[command(after_help = TRACE_HELP)]
     Trace(TraceArgs),
     /// Print the JSON schema of what a command prints with --json.
+    #[command(after_help = SCHEMA_HELP)]
     Schema {
         /// Which output.
         #[arg(value_enum, default_value_t = SchemaOf::Rank)]
         of: SchemaOf,
+    },
+    /// Write the manual pages into a folder, one for each command.
+    #[command(after_help = MAN_HELP)]
+    Man {
+        /// The folder, made if it is not there.
+        #[arg(value_name = "DIR")]
+        dir: PathBuf,
+    },
+    /// Print the completions of a shell.
+    #[command(after_help = COMPLETIONS_HELP)]
+    Completions {
+        /// Which shell.
+        #[arg(value_enum, value_name = "SHELL")]
+        shell: clap_complete::Shell,
     },
 }
 

@@ -17,6 +17,7 @@ pub mod faultmap;
 pub mod import;
 pub mod infer;
 pub mod learn;
+pub mod many;
 pub mod next;
 pub mod note;
 pub mod observe;

@@ -23,6 +23,7 @@ fn main() -> ExitCode {
         out: &mut stdout.lock(),
         err: &mut stderr.lock(),
         colour,
+        quiet: cli.quiet,
     };
     match commands::run(&cli, &mut console) {
         Ok(status) => ExitCode::from(status),

@@ -52,7 +52,7 @@ fn machine(model: &BoardModel) -> Observed {
                 run: 0,
                 looped: false,
                 leak: TYPED.false_fail,
-                effects,
+                effects: effects.into(),
             }),
         });
     }

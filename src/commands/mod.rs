@@ -13,6 +13,7 @@ pub mod parallel;
 pub mod rank;
 pub mod rates;
 pub mod read;
+pub mod shell;
 pub mod soak;
 pub mod trace;
 
@@ -35,6 +36,8 @@ pub struct Console<'a> {
     pub err: &'a mut dyn Write,
     /// Whether messages may be coloured.
     pub colour: bool,
+    /// Only what makes a command fail is told.
+    pub quiet: bool,
 }
 
 /// Runs a command.
@@ -55,6 +58,8 @@ pub fn run(cli: &Cli, console: &mut Console) -> std::io::Result<u8> {
         Command::Note(args) => note::note(args, console),
         Command::Board(command) => board::board(command, console),
         Command::Trace(args) => trace::run(args, console),
+        Command::Man { dir } => shell::man(dir, console),
+        Command::Completions { shell } => shell::completions(*shell, console),
         Command::Schema { of } => {
             let schema = schema(*of);
             writeln!(console.out, "{}", serde_json::to_string_pretty(&schema)?)?;

@@ -61,6 +61,7 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
         show,
         console,
         bar: None,
+        met: 0,
         ranked: 0,
         bad: 0,
         strict: false,
@@ -102,6 +103,8 @@ struct Printer<'a, 'c> {
     show: Show,
     console: &'a mut Console<'c>,
     bar: Option<ProgressBar>,
+    /// Machines told of so far, ranked or refused.
+    met: usize,
     ranked: usize,
     bad: usize,
     strict: bool,
@@ -152,7 +155,9 @@ impl Printer<'_, '_> {
         let of: std::collections::HashMap<&Path, Option<String>> =
             paths.iter().map(PathBuf::as_path).zip(tickets).collect();
         let sources = machines::by_ticket(paths.clone(), |p| of.get(p).cloned().flatten());
-        self.bar = progress(sources.len());
+        if sources.len() >= LONG {
+            self.bar = self.progress(Some(sources.len() as u64));
+        }
         self.stream(library, sources.into_iter().map(Ok))
     }
 
@@ -184,6 +189,23 @@ impl Printer<'_, '_> {
         Ok(())
     }
 
+    /// A progress bar for a long run of so many machines, on standard error if that is a terminal.
+    fn progress(&self, machines: Option<u64>) -> Option<ProgressBar> {
+        if self.console.quiet || !std::io::stderr().is_terminal() {
+            return None;
+        }
+        let bar = ProgressBar::with_draw_target(machines, ProgressDrawTarget::stderr());
+        let template = match machines {
+            Some(_) => "{pos} of {len} machines {wide_bar} {eta} left",
+            None => "{pos} machines, {per_sec}",
+        };
+        if let Ok(style) = ProgressStyle::with_template(template) {
+            bar.set_style(style);
+        }
+        bar.set_position(self.met as u64);
+        Some(bar)
+    }
+
     fn threads(&self) -> usize {
         let all = || std::thread::available_parallelism().map_or(1, usize::from);
         self.args.threads.unwrap_or_else(all)
@@ -195,8 +217,12 @@ impl Printer<'_, '_> {
     }
 
     fn print(&mut self, names: &[String], ranked: Ranked) -> std::io::Result<()> {
-        if let Some(bar) = &self.bar {
-            bar.inc(1);
+        self.met += 1;
+        match &self.bar {
+            Some(bar) => bar.inc(1),
+            // Of a stream nobody knows how long it is; that it is long is seen by and by.
+            None if self.met == LONG => self.bar = self.progress(None),
+            None => {}
         }
         let v = match ranked {
             Ok(v) => v,
@@ -241,30 +267,22 @@ impl Printer<'_, '_> {
     }
 }
 
-/// A progress bar for a long run, on standard error if that is a terminal.
-fn progress(machines: usize) -> Option<ProgressBar> {
-    if machines < LONG || !std::io::stderr().is_terminal() {
-        return None;
-    }
-    let bar = ProgressBar::with_draw_target(Some(machines as u64), ProgressDrawTarget::stderr());
-    if let Ok(style) = ProgressStyle::with_template("{pos} of {len} machines {wide_bar} {eta} left")
-    {
-        bar.set_style(style);
-    }
-    Some(bar)
-}
-
 /// Ranks one machine from its sheets.
 fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
     let plain = input::board(library, args.board.as_deref(), sheets)?;
     let learned = library.learned.as_ref();
     let model = learned.map_or_else(|| plain.clone(), |l| l.applied(&plain).into());
-    let ranking =
-        crate::rank::rank(&model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
+    let plan = show == Show::Next || !args.no_next;
+    let ranking = if plan || why || learned.is_some() {
+        crate::rank::rank(&model, sheets)
+    } else {
+        crate::rank::brief(&model, sheets)
+    };
+    let ranking = ranking.map_err(|e| format!("{}: {e}", sheets[0].name))?;
     let wanted = Wanted { top: args.top, why };
     let mut v = view(&model, sheets, &ranking, wanted);
     v.learned = learned.and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
-    if show == Show::Next || !args.no_next {
+    if plan {
         let advice = crate::next::advise(&model, &ranking, &args.bench.bench());
         v.next = advice.steps;
         v.tree = advice.tree;

@@ -113,8 +113,10 @@ pub fn read(args: &ReadArgs, console: &mut Console) -> std::io::Result<u8> {
         writeln!(console.out, "{}", serde_json::to_string(&v)?)?;
     } else {
         print(&v, console)?;
-        let told = diag::render(&sheet.diags, &sheet.name, &sheet.text, console.colour);
-        write!(console.err, "{told}")?;
+        if !console.quiet {
+            let told = diag::render(&sheet.diags, &sheet.name, &sheet.text, console.colour);
+            write!(console.err, "{told}")?;
+        }
     }
     let strict = args.strict && !v.not_understood.is_empty();
     Ok(if strict { NOT_UNDERSTOOD } else { DONE })

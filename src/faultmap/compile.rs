@@ -473,6 +473,7 @@ impl Compiler<'_> {
             clearance: b.clearance.clone(),
             words: b.words.clone(),
             exposures,
+            memo: Default::default(),
         }
     }
 

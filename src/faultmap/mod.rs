@@ -4,6 +4,7 @@ pub mod compile;
 pub mod expand;
 pub mod graph;
 pub mod load;
+pub mod memo;
 pub mod model;
 pub mod raw;
 pub mod supply;

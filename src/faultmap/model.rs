@@ -3,6 +3,7 @@
 //! Made by `compile` from a checked map. What each failure mode does to every line and function is worked
 //! out there once; at run time a sheet only looks things up.
 
+use super::memo::Memo;
 use super::raw::{
     Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth,
 };
@@ -264,6 +265,9 @@ pub struct BoardModel {
     pub words: BTreeMap<String, String>,
     /// Exposure in million hours for a machine that came in faulty, is untested, works.
     pub exposures: [f64; 3],
+    /// What was worked out of it so far.
+    #[serde(skip)]
+    pub memo: Memo,
 }
 
 impl BoardModel {

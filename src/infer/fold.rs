@@ -198,9 +198,13 @@ pub(crate) fn fold(net: &Network, seen: &[Seen]) -> Folded {
     let mut fine = Vec::with_capacity(net.causes.len() * net.settings());
     for (id, cause) in net.causes.iter().enumerate() {
         let start = fine.len();
-        fine.extend(
-            (0..net.settings()).map(|s| rest(cause.modes.iter().map(|m| m.prior[s]).sum(), 0.0)),
-        );
+        fine.resize(start + net.settings(), 0.0);
+        for mode in &cause.modes {
+            for (sum, prior) in fine[start..].iter_mut().zip(&mode.prior) {
+                *sum += prior;
+            }
+        }
+        fine[start..].iter_mut().for_each(|f| *f = rest(*f, 0.0));
         causes.push(fold_cause(net, seen, &index, id, &fine[start..]));
     }
     Folded {

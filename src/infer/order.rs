@@ -11,6 +11,8 @@
 //! *conditioning* on the causes. The greedy order mixes the two as the structure asks for.
 
 use super::fold::{Folded, Group};
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
 
 /// Index of a variable.
 pub(crate) type VarId = usize;
@@ -136,91 +138,112 @@ pub(crate) struct Order {
     pub(crate) cost: f64,
 }
 
-/// A set of variables.
-#[derive(Clone)]
-struct Bits(Vec<u64>);
+/// For each variable the set of its neighbours and itself, as bits.
+struct Near {
+    words: usize,
+    bits: Vec<u64>,
+}
 
-impl Bits {
-    fn empty(n: usize) -> Self {
-        Bits(vec![0; n.div_ceil(64)])
+impl Near {
+    fn new(vars: &Vars) -> Self {
+        let count = vars.list.len();
+        let words = count.div_ceil(64);
+        let mut near = Near {
+            words,
+            bits: vec![0; words * count],
+        };
+        for v in 0..count {
+            near.set(v, v);
+        }
+        for table in &vars.tables {
+            for &a in table {
+                for &b in table {
+                    near.set(a, b);
+                }
+            }
+        }
+        near
     }
-    fn set(&mut self, i: usize) {
-        self.0[i / 64] |= 1 << (i % 64);
+
+    fn set(&mut self, of: VarId, v: VarId) {
+        self.bits[of * self.words + v / 64] |= 1 << (v % 64);
     }
-    fn clear(&mut self, i: usize) {
-        self.0[i / 64] &= !(1 << (i % 64));
+
+    fn clear(&mut self, of: VarId, v: VarId) {
+        self.bits[of * self.words + v / 64] &= !(1 << (v % 64));
     }
-    fn iter(&self) -> impl Iterator<Item = usize> + '_ {
-        self.0.iter().enumerate().flat_map(|(w, &word)| {
-            std::iter::successors((word != 0).then_some(word), |&x| {
-                let x = x & (x - 1);
-                (x != 0).then_some(x)
-            })
-            .map(move |x| w * 64 + x.trailing_zeros() as usize)
+
+    fn of(&self, v: VarId) -> &[u64] {
+        &self.bits[v * self.words..(v + 1) * self.words]
+    }
+
+    fn of_mut(&mut self, v: VarId) -> &mut [u64] {
+        &mut self.bits[v * self.words..(v + 1) * self.words]
+    }
+}
+
+/// The variables of a set, ascending.
+fn members(bits: &[u64]) -> impl Iterator<Item = VarId> + '_ {
+    bits.iter().enumerate().flat_map(|(w, &word)| {
+        std::iter::successors((word != 0).then_some(word), |&x| {
+            let x = x & (x - 1);
+            (x != 0).then_some(x)
         })
-    }
+        .map(move |x| w * 64 + x.trailing_zeros() as usize)
+    })
+}
+
+/// A number that compares as the weight does (as [`f64::total_cmp`]).
+fn comparable(weight: f64) -> i64 {
+    let bits = weight.to_bits() as i64;
+    bits ^ (((bits >> 63) as u64) >> 1) as i64
 }
 
 /// Finds an order by a rule.
 pub(crate) fn order(vars: &Vars, rule: Rule) -> Order {
     let count = vars.list.len();
     let logs: Vec<f64> = vars.sizes.iter().map(|&s| (s as f64).log2()).collect();
-    let mut near: Vec<Bits> = (0..count)
-        .map(|v| {
-            let mut bits = Bits::empty(count);
-            bits.set(v);
-            bits
-        })
-        .collect();
-    for table in &vars.tables {
-        for &a in table {
-            for &b in table {
-                near[a].set(b);
-            }
-        }
-    }
+    let mut near = Near::new(vars);
     let rank = ranks(vars, rule, &near);
-    let mut weight: Vec<f64> = near
-        .iter()
-        .map(|bits| bits.iter().map(|v| logs[v]).sum())
+    let mut weight: Vec<f64> = (0..count)
+        .map(|v| members(near.of(v)).map(|u| logs[u]).sum())
         .collect();
-    let mut left: Vec<VarId> = (0..count).collect();
+    // Entries of variables whose weight has changed since, or that are gone, are passed over.
+    let entry = |v: VarId, weight: f64| Reverse((rank[v], comparable(weight), v));
+    let mut waiting: BinaryHeap<_> = (0..count).map(|v| entry(v, weight[v])).collect();
+    let mut gone = vec![false; count];
     let mut sequence = Vec::with_capacity(count);
     let mut cost = 0.0;
-    while !left.is_empty() {
-        let at = (0..left.len())
-            .min_by(|&a, &b| {
-                let (a, b) = (left[a], left[b]);
-                rank[a]
-                    .cmp(&rank[b])
-                    .then(weight[a].total_cmp(&weight[b]))
-                    .then(a.cmp(&b))
-            })
-            .unwrap_or(0);
-        let v = left.remove(at);
+    let mut neighbours = Vec::with_capacity(near.words);
+    while let Some(Reverse((_, at, v))) = waiting.pop() {
+        if gone[v] || at != comparable(weight[v]) {
+            continue;
+        }
+        gone[v] = true;
         cost += weight[v].exp2();
         sequence.push(v);
-        near[v].clear(v);
-        let neighbours = near[v].clone();
-        for u in neighbours.iter() {
-            let mine = &mut near[u];
-            mine.clear(v);
+        near.clear(v, v);
+        neighbours.clear();
+        neighbours.extend_from_slice(near.of(v));
+        for u in members(&neighbours) {
+            near.clear(u, v);
             weight[u] -= logs[v];
-            for (w, &word) in neighbours.0.iter().enumerate() {
-                let mut new = word & !mine.0[w];
-                mine.0[w] |= word;
+            for (w, (mine, &word)) in near.of_mut(u).iter_mut().zip(&neighbours).enumerate() {
+                let mut new = word & !*mine;
+                *mine |= word;
                 while new != 0 {
                     weight[u] += logs[w * 64 + new.trailing_zeros() as usize];
                     new &= new - 1;
                 }
             }
+            waiting.push(entry(u, weight[u]));
         }
     }
     Order { sequence, cost }
 }
 
 /// Lower ranks go first, whatever they cost.
-fn ranks(vars: &Vars, rule: Rule, near: &[Bits]) -> Vec<u8> {
+fn ranks(vars: &Vars, rule: Rule, near: &Near) -> Vec<u8> {
     let is_reading = |v: VarId| matches!(vars.list[v], Var::Reading(_));
     let mut rank = vec![0; vars.list.len()];
     match rule {
@@ -235,7 +258,7 @@ fn ranks(vars: &Vars, rule: Rule, near: &[Bits]) -> Vec<u8> {
             .for_each(|(v, r)| *r = u8::from(!is_reading(v))),
         Rule::KeepWidest(k) => {
             let mut widest: Vec<VarId> = (0..vars.list.len()).filter(|&v| !is_reading(v)).collect();
-            widest.sort_by_key(|&v| std::cmp::Reverse(near[v].iter().count()));
+            widest.sort_by_key(|&v| Reverse(members(near.of(v)).count()));
             widest.into_iter().take(k).for_each(|v| rank[v] = 1);
         }
     }

@@ -31,7 +31,7 @@ pub(crate) fn validate(net: &Network) -> Result<(), InferError> {
     }
     // The last mode that had an effect on each check.
     let mut touched_by = vec![usize::MAX; net.checks.len()];
-    let mut count = 0;
+    let (mut count, mut sums) = (0, Vec::new());
     for (i, cause) in net.causes.iter().enumerate() {
         if !(cause.likelihood_fine.is_finite() && cause.likelihood_fine >= 0.0) {
             let likelihood = cause.likelihood_fine;
@@ -43,14 +43,14 @@ pub(crate) fn validate(net: &Network) -> Result<(), InferError> {
             validate_effects(mode, &at, (&mut touched_by, count), &mut problems);
             count += 1;
         }
-        let sum = |s: usize| {
-            cause
-                .modes
-                .iter()
-                .filter_map(|m| m.prior.get(s))
-                .sum::<f64>()
-        };
-        if (0..net.settings()).any(|s| sum(s) > 1.0 + ROUNDING) {
+        sums.clear();
+        sums.resize(net.settings(), 0.0);
+        for mode in &cause.modes {
+            sums.iter_mut()
+                .zip(&mode.prior)
+                .for_each(|(sum, p)| *sum += p);
+        }
+        if sums.iter().any(|&sum| sum > 1.0 + ROUNDING) {
             problems.push(format!("the priors of cause {i} add up to more than 1"));
         }
     }

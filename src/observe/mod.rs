@@ -18,18 +18,20 @@ pub mod photo;
 mod profile;
 mod results;
 pub mod sense;
+mod shown;
 pub mod sound;
 pub mod spread;
 mod startup;
 pub mod valued;
 
 use crate::diag::{Diag, Severity, code};
-use crate::faultmap::model::{BoardModel, ModeId, Read};
+use crate::faultmap::model::{BoardModel, CheckDef, ModeId, Read};
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, Line, RunSheet, State, Statement};
 use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
+pub use shown::Effects;
 use std::collections::HashSet;
 
 /// One reading with its place.
@@ -83,7 +85,7 @@ pub struct CheckReading {
     /// Probability that it reads as a failure though nothing acts on it.
     pub leak: f64,
     /// How surely each mode shows in it.
-    pub effects: Vec<(ModeId, f64)>,
+    pub effects: Effects,
 }
 
 /// All that the sheets of one machine say.
@@ -195,6 +197,7 @@ pub(crate) struct Observer<'m> {
     /// Wrong characters of this run's start-up text.
     characters: Vec<startup::Wrong>,
     scratch: Vec<f64>,
+    shown: std::sync::Arc<shown::Shown>,
 }
 
 /// Turns the sheets of one machine, its runs in order, into readings.
@@ -232,6 +235,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         substitute: false,
         characters: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
+        shown: model.memo.of(),
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
     for (i, sheet) in sheets.iter().enumerate() {
@@ -331,20 +335,17 @@ impl Observer<'_> {
             let trust = self.trust;
             self.trust.missed = trust.missed.max(lost);
             self.out.rest_fine_lost = self.out.rest_fine_lost.max(lost);
-            let rest: Vec<(String, Vec<Read>)> = self
-                .model
-                .checks
-                .iter()
+            let model = self.model;
+            let rest: Vec<&CheckDef> = (model.checks.iter())
                 .filter(|c| c.test && !self.out.read.contains(&format!("{run}/{}", c.id)))
                 .filter(|c| !self.not_reached.contains(&c.id))
-                .map(|c| (c.id.clone(), c.reads.clone()))
                 .collect();
-            for (id, reads) in rest {
-                if self.ruled_out(&reads) {
+            for check in rest {
+                if self.ruled_out(&check.reads) {
                     continue;
                 }
-                let aspect = whole(&id);
-                self.check(&id, &reads, aspect, Outcome::Pass, "rest fine".into());
+                let (id, aspect) = (&check.id, whole(&check.id));
+                self.check(id, &check.reads, aspect, Outcome::Pass, "rest fine".into());
             }
             self.trust = trust;
             self.test_ran(run);
@@ -367,6 +368,9 @@ impl Observer<'_> {
     /// Whether an empty position makes a check fail for certain: 'rest fine' cannot mean it.
     fn ruled_out(&mut self, reads: &[Read]) -> bool {
         let empty = &self.out.facts.empty;
+        if empty.is_empty() {
+            return false;
+        }
         let touches = reads.iter().flat_map(|r| {
             let node = &self.model.nodes[r.node as usize];
             node.touches.iter().map(move |t| (t, r.weight))
@@ -408,16 +412,27 @@ impl Observer<'_> {
         text: String,
     ) {
         self.mark(id);
-        let mut effects = self.effects(reads, aspect);
-        if outcome == Outcome::Pass {
-            if id.starts_with("key.") {
-                self.key_works(id, &mut effects);
+        let (pass, missed) = (outcome == Outcome::Pass, self.trust.missed);
+        let shown = std::sync::Arc::clone(&self.shown);
+        let mut work_out = || {
+            let mut effects = self.effects(reads, aspect);
+            if pass {
+                if id.starts_with("key.") {
+                    self.key_works(id, &mut effects);
+                }
+                // Even 'sound fine' over an empty socket is only a slip of the pen, not an impossibility.
+                effects
+                    .iter_mut()
+                    .for_each(|(_, s)| *s = s.min(1.0 - missed));
             }
-            // Even 'sound fine' over an empty socket is only a slip of the pen, not an impossibility.
             effects
-                .iter_mut()
-                .for_each(|(_, s)| *s = s.min(1.0 - self.trust.missed));
-        }
+        };
+        // Nearly all is typed, and read with the same trust.
+        let effects = if missed.to_bits() == TYPED.missed.to_bits() {
+            shown.get(reads, aspect, pass, work_out)
+        } else {
+            work_out().into()
+        };
         let leak = self.trust.false_fail;
         let run = self.run;
         let reading = CheckReading {

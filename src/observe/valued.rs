@@ -94,7 +94,7 @@ impl Observer<'_> {
             run: self.run,
             looped: false,
             leak: weighed.leak.max(f64::MIN_POSITIVE),
-            effects,
+            effects: effects.into(),
         };
         self.push(text, Evidence::Check(reading));
         weighed.failed

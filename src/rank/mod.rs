@@ -7,10 +7,11 @@ pub mod slip;
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Outcome, Posterior};
 use crate::infer::{InferError, Limits, posterior};
-use crate::observe::{Evidence, Observed, observe};
+use crate::observe::{Evidence, Observed, Reading, observe};
 use crate::prior::common::CommonTable;
 use crate::sheet::RunSheet;
-use network::{Assembled, Instance, assemble, priors};
+use network::{Assembled, Instance, Priors, assemble, assemble_brief, is_folded, shipped_priors};
+use std::sync::{Arc, LazyLock};
 
 /// Suspects below this are not listed: no one would touch them, and their order means nothing.
 pub const LISTED: f64 = 0.001;
@@ -36,7 +37,7 @@ pub struct Ranking {
     /// All that was read.
     pub observed: Observed,
     /// Priors of the modes by setting of the common causes.
-    pub priors: Vec<Vec<f64>>,
+    pub priors: Arc<Priors>,
     /// The network.
     pub assembled: Assembled,
     /// Its posterior.
@@ -58,13 +59,30 @@ pub struct Ranking {
 /// # Errors
 /// Readings that no hypothesis of the model can give at all.
 pub fn rank(model: &BoardModel, sheets: &[RunSheet]) -> Result<Ranking, InferError> {
-    let common = CommonTable::shipped();
+    ranked(model, sheets, false)
+}
+
+/// [`rank`] for a list of suspects and nothing else: the network of the ranking then lacks what the passing readings do (it is in
+/// the likelihoods of the modes), so that neither reasons nor next steps may be worked out of it. For many machines, where the
+/// time counts.
+///
+/// # Errors
+/// As [`rank`].
+pub fn brief(model: &BoardModel, sheets: &[RunSheet]) -> Result<Ranking, InferError> {
+    ranked(model, sheets, true)
+}
+
+fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Ranking, InferError> {
+    let common = &*COMMON;
     let observed = observe(model, sheets);
-    let priors = priors(model, &observed, &common);
-    let assembled = assemble(model, &observed, &common, &priors, |_| true);
+    let priors = shipped_priors(model, &observed, common);
+    let short = (brief).then(|| assemble_brief(model, &observed, common, &priors));
+    let short = short.flatten();
+    let folded = short.is_some();
+    let assembled = short.unwrap_or_else(|| assemble(model, &observed, common, &priors, |_| true));
     let posterior = posterior(&assembled.net, &Limits::default())?;
     let suspects = suspects(model, &assembled, &posterior, LISTED);
-    let groups = groups(&assembled, &suspects);
+    let groups = groups(model, &observed, &assembled, &suspects, folded);
     let explained_by = explained_by(model, &observed);
     let names = common.causes().iter().map(|c| c.what.to_string());
     let common = names.zip(posterior.common.iter().copied()).collect();
@@ -83,6 +101,8 @@ pub fn rank(model: &BoardModel, sheets: &[RunSheet]) -> Result<Ranking, InferErr
         common,
     })
 }
+
+static COMMON: LazyLock<CommonTable> = LazyLock::new(CommonTable::shipped);
 
 /// The units at fault with at least this probability, likeliest first, ties by name. An optional position that is
 /// empty is a fact, not a suspect.
@@ -133,8 +153,15 @@ fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
 /// What a mode does to the checks that were read: check, and strength in ten-thousandths.
 type Column = Vec<(usize, i64)>;
 
-/// Suspects (above 2 %) whose leading modes act alike on every reading: only their priors tell them apart.
-fn groups(a: &Assembled, suspects: &[Suspect]) -> Vec<Vec<String>> {
+/// Suspects (above 2 %) whose leading modes act alike on every reading: only their priors tell them apart. What the network lacks
+/// because it is `folded` is looked up in the readings.
+fn groups(
+    model: &BoardModel,
+    observed: &Observed,
+    a: &Assembled,
+    suspects: &[Suspect],
+    folded: bool,
+) -> Vec<Vec<String>> {
     let mut found: Vec<(Column, Vec<String>)> = Vec::new();
     for s in suspects.iter().filter(|s| s.probability > 0.02) {
         let cause = a
@@ -142,18 +169,34 @@ fn groups(a: &Assembled, suspects: &[Suspect]) -> Vec<Vec<String>> {
             .iter()
             .position(|i| *i == s.instance)
             .expect("a suspect is a cause");
+        let mode = s.modes[0].0;
         let k = a.modes[cause]
             .iter()
-            .position(|m| *m == s.modes[0].0)
+            .position(|m| *m == mode)
             .expect("its mode is one of its modes");
         let effects = &a.net.causes[cause].modes[k].effects;
         // Equal to within what rounding along the path can do.
-        let column = effects
+        let rounded = |fail: f64| (fail * 1e4).round() as i64;
+        let mut column: Column = effects
             .iter()
             .filter(|e| a.net.checks[e.check].seen.is_some())
-            .map(|e| (e.check, (e.fail * 1e4).round() as i64))
-            .filter(|c| c.1 > 0)
+            .map(|e| (e.check, rounded(e.fail)))
             .collect();
+        if folded {
+            let of = |(i, r): (usize, &Reading)| {
+                let Evidence::Check(c) = &r.evidence else {
+                    return None;
+                };
+                let &(_, strength) = c.effects.iter().find(|e| e.0 == mode)?;
+                let fail = network::split(model, c, mode, strength).1;
+                is_folded(c).then(|| (a.checks[i][0], rounded(fail)))
+            };
+            column.extend(observed.readings.iter().enumerate().filter_map(of));
+            column.sort_unstable();
+            // One that was too small to fold is in both.
+            column.dedup();
+        }
+        column.retain(|c| c.1 > 0);
         match found.iter_mut().find(|(c, _)| *c == column) {
             Some((_, names)) => names.push(s.name.clone()),
             None => found.push((column, vec![s.name.clone()])),

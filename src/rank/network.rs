@@ -7,10 +7,11 @@
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
-use crate::observe::{CheckReading, Evidence, Observed};
+use crate::observe::{CheckReading, Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
 use crate::sheet::Intake;
 use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 
 /// The check that a complaint is.
 const COMPLAINT: &str = "complaint";
@@ -54,21 +55,53 @@ impl Assembled {
     }
 }
 
-/// Prior of each mode under each setting of the common causes, `[mode][setting]`, exclusive within a unit.
+/// Prior of each mode under each setting of the common causes, `[mode][setting]`.
+pub type Priors = Vec<Vec<f64>>;
+
+/// Prior of each mode under each setting of the common causes, exclusive within a unit.
 ///
 /// p(unit) = 1 − exp(−x Σ r f), shared by the modes as their rates.
-pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> Vec<Vec<f64>> {
-    let intake = observed.facts.intake.unwrap_or(Intake::Untested);
-    let exposure = model.exposures[match intake {
+pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> Priors {
+    let mut out = fitted(model, intake(observed), common);
+    empty(model, observed, &mut out);
+    out
+}
+
+/// The priors with every position fitted that were worked out of a board so far, by intake.
+#[derive(Default)]
+struct Fitted([OnceLock<Arc<Priors>>; 3]);
+
+/// [`priors`] with the shipped common causes; those of a board without empty positions are worked out once.
+pub(super) fn shipped_priors(
+    model: &BoardModel,
+    observed: &Observed,
+    common: &CommonTable,
+) -> Arc<Priors> {
+    let intake = intake(observed);
+    let memo = model.memo.of::<Fitted>();
+    let all = memo.0[intake].get_or_init(|| Arc::new(fitted(model, intake, common)));
+    let mut out = Arc::clone(all);
+    if !observed.facts.empty.is_empty() {
+        empty(model, observed, Arc::make_mut(&mut out));
+    }
+    out
+}
+
+/// Index of the exposure of this machine.
+fn intake(observed: &Observed) -> usize {
+    match observed.facts.intake.unwrap_or(Intake::Untested) {
         Intake::Faulty => 0,
         Intake::Untested => 1,
         Intake::Works => 2,
-    }];
+    }
+}
+
+/// Priors when every position is fitted.
+fn fitted(model: &BoardModel, intake: usize, common: &CommonTable) -> Priors {
+    let exposure = model.exposures[intake];
     let mut out = vec![Vec::new(); model.modes.len()];
     for unit in &model.units {
         let range = unit.modes.start as usize..unit.modes.end as usize;
-        let empty = observed.facts.empty.contains_key(&unit.position)
-            && !matches!(unit.kind, UnitKind::Key { .. });
         let total: f64 = model.modes[range.clone()].iter().map(|m| m.rate).sum();
         let at: Vec<f64> = common
             .settings()
@@ -76,10 +109,7 @@ pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> 
             .collect();
         for m in range {
             let mode = &model.modes[m];
-            out[m] = if empty {
-                // Nothing there: that is all that can be wrong with it.
-                vec![if mode.missing { 1.0 } else { 0.0 }; at.len()]
-            } else if total > 0.0 {
+            out[m] = if total > 0.0 {
                 at.iter().map(|p| p * mode.rate / total).collect()
             } else {
                 vec![0.0; at.len()]
@@ -87,6 +117,18 @@ pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> 
         }
     }
     out
+}
+
+/// Of an empty position, nothing there is all that can be wrong with it.
+fn empty(model: &BoardModel, observed: &Observed, priors: &mut Priors) {
+    let units = model.units.iter().filter(|unit| {
+        observed.facts.empty.contains_key(&unit.position)
+            && !matches!(unit.kind, UnitKind::Key { .. })
+    });
+    for m in units.flat_map(|unit| unit.modes.clone()) {
+        let p = f64::from(u8::from(model.modes[m as usize].missing));
+        priors[m as usize].fill(p);
+    }
 }
 
 /// Puts the readings together; those that `include` refuses are left out.
@@ -97,48 +139,62 @@ pub fn assemble(
     priors: &[Vec<f64>],
     include: impl Fn(usize) -> bool,
 ) -> Assembled {
-    let mut b = Builder {
-        model,
-        a: Assembled {
-            net: Network {
-                common: common.causes().iter().map(|c| c.prior).collect(),
-                causes: Vec::with_capacity(model.units.len()),
-                checks: Vec::new(),
-            },
-            instances: Vec::new(),
-            modes: Vec::new(),
-            checks: vec![Vec::new(); observed.readings.len()],
-        },
-        slot: vec![NOWHERE; model.modes.len()],
-        one_run: observed.runs <= 1,
-        of_memory: Vec::new(),
-        left: BTreeMap::new(),
-        failed: Vec::new(),
-    };
-    for (i, unit) in model.units.iter().enumerate() {
-        let modes: Vec<ModeId> = unit
-            .modes
-            .clone()
-            .filter(|&m| priors[m as usize].iter().any(|&p| p > 0.0))
-            .collect();
-        let prior = modes.iter().map(|&m| priors[m as usize].clone()).collect();
-        b.add(Instance { unit: i, fitted: 0 }, modes, prior);
+    let mut b = Builder::new(model, observed, common, priors, false);
+    for (i, reading) in (observed.readings.iter().enumerate()).filter(|(i, _)| include(*i)) {
+        b.reading(i, reading);
     }
-    for (i, reading) in observed
-        .readings
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| include(*i))
-    {
-        match &reading.evidence {
-            Evidence::Check(c) => b.check(i, c),
-            Evidence::Unit { unit, fine, faulty } => b.about_unit(*unit, *fine, *faulty),
-            Evidence::Remedy { units, cured } => b.remedy(i, units, *cured),
-        }
-    }
-    let Builder { a, of_memory, .. } = b;
-    share_severity(a, &of_memory)
+    b.finish()
 }
+
+/// [`assemble`] for a posterior and nothing else: what a passing reading does to a mode goes into the likelihood of the mode at
+/// once, and the network does not list it. Several times as fast, with the same posterior (but for rounding) and the same
+/// checks. `None` when parts were renewed or there are several runs: then a reading speaks of some instances only.
+pub(super) fn assemble_brief(
+    model: &BoardModel,
+    observed: &Observed,
+    common: &CommonTable,
+    priors: &[Vec<f64>],
+) -> Option<Assembled> {
+    let remedy = |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. });
+    if observed.runs > 1 || observed.readings.iter().any(remedy) {
+        return None;
+    }
+    let mut b = Builder::new(model, observed, common, priors, true);
+    for (i, reading) in observed.readings.iter().enumerate() {
+        b.reading(i, reading);
+    }
+    Some(b.finish())
+}
+
+/// Whether a check is of a data bit of the memory.
+fn of_memory(c: &CheckReading) -> bool {
+    c.check.starts_with("memory.bit.")
+}
+
+/// Whether [`assemble_brief`] folds a reading.
+pub(super) fn is_folded(c: &CheckReading) -> bool {
+    c.outcome == Outcome::Pass && !of_memory(c) && c.check != COMPLAINT
+}
+
+/// How surely a mode shows in some loops of a check, and in all, when it shows with this strength.
+pub(super) fn split(
+    model: &BoardModel,
+    c: &CheckReading,
+    mode: ModeId,
+    strength: f64,
+) -> (f64, f64) {
+    let m = &model.modes[mode as usize];
+    let part = match m.flaky {
+        // A single result is good or bad; and what is not there is not there in every loop.
+        _ if m.missing || !c.looped => 0.0,
+        Some(_) => FLAKY_INTERMITTENT,
+        None => STEADY_INTERMITTENT,
+    };
+    (strength * part, strength * (1.0 - part))
+}
+
+/// A likelihood is not folded further below this: it would underflow.
+const SMALLEST: f64 = 1e-200;
 
 /// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
 const SHARED: usize = 3;
@@ -148,7 +204,11 @@ const SHARED: usize = 3;
 ///
 /// severe, with prior p·s and strengths s_k / s;   mild, with prior p·(1 − s) and none;   s = the largest s_k
 fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
+    let touches = |m: &Mode| m.effects.iter().filter(|e| of_memory[e.check]).count() >= SHARED;
     for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
+        if !cause.modes.iter().any(touches) {
+            continue;
+        }
         let mut split: Vec<(ModeId, Mode)> = Vec::new();
         for (&id, mode) in ids.iter().zip(std::mem::take(&mut cause.modes)) {
             let shared: Vec<&Effect> = mode.effects.iter().filter(|e| of_memory[e.check]).collect();
@@ -181,6 +241,10 @@ const NOWHERE: (usize, usize) = (usize::MAX, 0);
 struct Builder<'a> {
     model: &'a BoardModel,
     a: Assembled,
+    /// How many effects each mode of the model will have, about.
+    room: Vec<u32>,
+    /// Passing readings go into the likelihoods.
+    brief: bool,
     /// Whether all readings are of one run.
     one_run: bool,
     /// Whether each check of the network is a data bit of the memory.
@@ -193,21 +257,81 @@ struct Builder<'a> {
     failed: Vec<(usize, CheckId, CheckReading)>,
 }
 
-impl Builder<'_> {
-    fn add(&mut self, instance: Instance, modes: Vec<ModeId>, prior: Vec<Vec<f64>>) {
+impl<'a> Builder<'a> {
+    fn new(
+        model: &'a BoardModel,
+        observed: &Observed,
+        common: &CommonTable,
+        priors: &[Vec<f64>],
+        brief: bool,
+    ) -> Self {
+        let checks = |r: &'_ Reading| match &r.evidence {
+            Evidence::Check(c) if !(brief && is_folded(c)) => Some(c.effects.clone()),
+            _ => None,
+        };
+        let mut room = vec![0; model.modes.len()];
+        for effects in observed.readings.iter().filter_map(checks) {
+            effects.iter().for_each(|e| room[e.0 as usize] += 1);
+        }
+        let mut b = Builder {
+            model,
+            a: Assembled {
+                net: Network {
+                    common: common.causes().iter().map(|c| c.prior).collect(),
+                    causes: Vec::with_capacity(model.units.len()),
+                    checks: Vec::new(),
+                },
+                instances: Vec::with_capacity(model.units.len()),
+                modes: Vec::with_capacity(model.units.len()),
+                checks: vec![Vec::new(); observed.readings.len()],
+            },
+            room,
+            brief,
+            slot: vec![NOWHERE; model.modes.len()],
+            one_run: observed.runs <= 1,
+            of_memory: Vec::new(),
+            left: BTreeMap::new(),
+            failed: Vec::new(),
+        };
+        for (i, unit) in model.units.iter().enumerate() {
+            let possible = |m: &ModeId| priors[*m as usize].iter().any(|&p| p > 0.0);
+            let modes = unit.modes.clone().filter(possible);
+            let prior = modes.map(|m| (m, &priors[m as usize][..]));
+            b.add(Instance { unit: i, fitted: 0 }, prior);
+        }
+        b
+    }
+
+    fn reading(&mut self, at: usize, reading: &Reading) {
+        match &reading.evidence {
+            Evidence::Check(c) => self.check(at, c),
+            Evidence::Unit { unit, fine, faulty } => self.about_unit(*unit, *fine, *faulty),
+            Evidence::Remedy { units, cured } => self.remedy(at, units, *cured),
+        }
+    }
+
+    fn finish(self) -> Assembled {
+        share_severity(self.a, &self.of_memory)
+    }
+
+    fn add<'p>(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, &'p [f64])>) {
         let cause = self.a.net.causes.len();
-        for m in self.model.units[instance.unit].modes.clone() {
+        let all = self.model.units[instance.unit].modes.clone();
+        // Those that come and go may stand twice.
+        let most = 2 * all.len();
+        for m in all {
             self.slot[m as usize] = NOWHERE;
         }
-        let (mut ids, mut list) = (Vec::new(), Vec::new());
-        for (&m, prior) in modes.iter().zip(prior) {
+        let (mut ids, mut list) = (Vec::with_capacity(most), Vec::with_capacity(most));
+        for (m, prior) in modes {
             self.slot[m as usize] = (cause, list.len());
             let shows = self.model.modes[m as usize].flaky;
-            let mut add = |prior: Vec<f64>, shows: Option<f64>| {
+            let room = self.room[m as usize] as usize;
+            let mut add = |prior: Vec<f64>, shows: Option<f64>, room: usize| {
                 ids.push(m);
                 list.push(Mode {
                     prior,
-                    effects: Vec::new(),
+                    effects: Vec::with_capacity(room),
                     shows,
                     likelihood: 1.0,
                 });
@@ -215,10 +339,10 @@ impl Builder<'_> {
             match shows.filter(|_| self.one_run) {
                 // Within one run a mode that comes and goes is one of two steady ones: it acts, or it is idle.
                 Some(shows) => {
-                    add(prior.iter().map(|p| p * shows).collect(), None);
-                    add(prior.iter().map(|p| p * (1.0 - shows)).collect(), None);
+                    add(prior.iter().map(|p| p * shows).collect(), None, room);
+                    add(prior.iter().map(|p| p * (1.0 - shows)).collect(), None, 0);
                 }
-                None => add(prior, shows),
+                None => add(prior.to_vec(), shows, room),
             }
         }
         self.a.net.causes.push(Cause {
@@ -240,13 +364,14 @@ impl Builder<'_> {
     /// A check of the board as it is now.
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
-        self.of_memory.push(c.check.starts_with("memory.bit."));
+        self.of_memory.push(of_memory(c));
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },
             leak_fail: if c.looped { 0.8 * c.leak } else { c.leak },
             seen: Some(outcome),
         });
+        let folded = self.brief && is_folded(c);
         for &(mode, strength) in &c.effects {
             let (cause, k) = self.slot[mode as usize];
             if cause == NOWHERE.0 {
@@ -254,19 +379,17 @@ impl Builder<'_> {
             }
             let m = &self.model.modes[mode as usize];
             let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
-            let part = match m.flaky {
-                // A single result is good or bad; and what is not there is not there in every loop.
-                _ if m.missing || !c.looped => 0.0,
-                Some(_) => FLAKY_INTERMITTENT,
-                None => STEADY_INTERMITTENT,
-            };
-            let (intermittent, fail) = (strength * part, strength * (1.0 - part));
+            let (intermittent, fail) = split(self.model, c, mode, strength);
+            let modes = &mut self.a.net.causes[cause].modes;
+            if folded && modes[k].likelihood > SMALLEST {
+                modes[k].likelihood *= (1.0 - intermittent - fail).max(0.0);
+                continue;
+            }
             let effect = Effect {
                 check,
                 intermittent,
                 fail,
             };
-            let modes = &mut self.a.net.causes[cause].modes;
             modes[k].effects.push(effect);
             // An owner complains of what comes and goes whether or not it acts today.
             let idle = self.one_run && m.flaky.is_some() && c.check == COMPLAINT;
@@ -385,7 +508,8 @@ impl Builder<'_> {
             .sum();
         let settings = self.a.net.settings();
         let share = |m: &ModeId| bad * self.model.modes[*m as usize].rate / total;
-        let prior = modes.iter().map(|m| vec![share(m); settings]).collect();
-        self.add(Instance { unit, fitted }, modes, prior);
+        let priors: Vec<Vec<f64>> = modes.iter().map(|m| vec![share(m); settings]).collect();
+        let each = modes.iter().copied().zip(priors.iter().map(Vec::as_slice));
+        self.add(Instance { unit, fitted }, each);
     }
 }

@@ -13,6 +13,9 @@ pub(super) fn import(args: &ImportArgs, console: &mut Console) -> std::io::Resul
     match imported(args) {
         Ok(made) => {
             write!(console.out, "{}", made.text)?;
+            if console.quiet {
+                return Ok(DONE);
+            }
             let left = made.left.len();
             writeln!(
                 console.err,

@@ -123,7 +123,7 @@ impl Observer<'_> {
             outcome: Outcome::Pass,
             run: self.run,
             leak: self.trust.false_fail,
-            effects,
+            effects: effects.into(),
         };
         let text = "the keys that are not named".to_string();
         self.push(text, Evidence::Check(reading));
@@ -172,7 +172,7 @@ impl Observer<'_> {
             outcome: Outcome::Fail,
             run: self.run,
             leak: self.trust.false_fail * slip,
-            effects,
+            effects: effects.into(),
         };
         self.push(text, Evidence::Check(reading));
     }

@@ -6,6 +6,7 @@
 
 use super::layout::Bank;
 use super::pattern::Pattern;
+use std::sync::LazyLock;
 
 /// P(one bit of a typed byte is a slip): one in ten thousand (guess, as for any typed result).
 pub const SLIP: f64 = 1e-4;
@@ -13,6 +14,8 @@ pub const SLIP: f64 = 1e-4;
 const DECAYED: f64 = 0.9;
 /// P(a chip that is too slow still gives the byte read before it) (guess).
 const LATE: f64 = 0.3;
+/// P(a cell is wrong), of scattered ones (guesses).
+pub const SCATTERED: [f64; 3] = [1e-3, 0.03, 0.3];
 
 /// How an address line misbehaves that no longer follows the processor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -84,6 +87,26 @@ pub enum Effect {
     Unknown,
 }
 
+impl Effect {
+    /// A number of its own for each effect.
+    pub fn code(self) -> (u8, u64) {
+        let two = |a: u32, b: u32| u64::from(a) << 32 | u64::from(b);
+        match self {
+            Effect::Same(byte) => (0, byte.into()),
+            Effect::Float => (1, 0),
+            Effect::Echo => (2, 0),
+            Effect::Late => (3, 0),
+            Effect::Unknown => (4, 0),
+            Effect::Scattered(q) => (5, q.to_bits()),
+            Effect::Alias(bits, how) => (6 + how as u8, bits.into()),
+            Effect::Decay { mask, high } => (8 + u8::from(high), mask.into()),
+            Effect::Bridge { lanes, high } => (10 + u8::from(high), lanes.into()),
+            Effect::Joined { pairs, high } => (12 + u8::from(high), two(pairs[0], pairs[1])),
+            Effect::Block { mask, value, reads } => (14 + reads as u8, two(mask, value)),
+        }
+    }
+}
+
 /// One possible reading of a cell: byte, bits that may be anything, bits that hold with [`DECAYED`] only.
 #[derive(Debug, Clone, Copy, Default)]
 struct Alt {
@@ -131,23 +154,81 @@ impl Prediction {
 
     /// P(these bits of the byte read are so).
     pub fn of(&self, read: u8, lanes: u8) -> f64 {
-        let bits = lanes.count_ones() as i32;
+        let bits = lanes.count_ones() as usize;
+        let powers = &*POWERS;
+        let other;
+        let flip = match powers.flip(self.flip) {
+            Some(known) => known,
+            None => {
+                other = Flip::new(self.flip);
+                &other
+            }
+        };
         let alts = self.alts[..self.n].iter();
         alts.map(|alt| {
             let differ = (read ^ alt.value) & lanes;
-            let free = (alt.free & lanes).count_ones() as i32;
+            let free = (alt.free & lanes).count_ones() as usize;
             let soft = alt.soft & !alt.free & lanes;
             let hard = lanes & !alt.free & !alt.soft;
-            let wrong = (differ & hard).count_ones() as i32;
-            let sure = bits - free - soft.count_ones() as i32;
-            let soft_wrong = (differ & soft).count_ones() as i32;
-            let soft_right = soft.count_ones() as i32 - soft_wrong;
-            let p = alt.weight * self.flip.powi(wrong) * (1.0 - self.flip).powi(sure - wrong);
-            p * 0.5f64.powi(free) * DECAYED.powi(soft_right) * (1.0 - DECAYED).powi(soft_wrong)
+            let wrong = (differ & hard).count_ones() as usize;
+            let sure = bits - free - soft.count_ones() as usize;
+            let soft_wrong = (differ & soft).count_ones() as usize;
+            let soft_right = soft.count_ones() as usize - soft_wrong;
+            let p = alt.weight * flip.wrong[wrong] * flip.right[sure - wrong];
+            p * powers.half[free] * powers.decayed[soft_right] * powers.held[soft_wrong]
         })
         .sum()
     }
 }
+
+/// Powers of a factor for as many bits as a byte has.
+type Row = [f64; 9];
+
+fn row(factor: f64) -> Row {
+    std::array::from_fn(|n| factor.powi(n as i32))
+}
+
+/// Powers of P(a bit is flipped) and of P(it is not).
+struct Flip {
+    each: f64,
+    wrong: Row,
+    right: Row,
+}
+
+impl Flip {
+    fn new(each: f64) -> Self {
+        Self {
+            each,
+            wrong: row(each),
+            right: row(1.0 - each),
+        }
+    }
+}
+
+/// The powers of all factors that a prediction is made of: a list of cells asks for them a million times.
+struct Powers {
+    flips: [Flip; 4],
+    half: Row,
+    decayed: Row,
+    held: Row,
+}
+
+impl Powers {
+    fn flip(&self, each: f64) -> Option<&Flip> {
+        let mut all = self.flips.iter();
+        all.find(|f| f.each.to_bits() == each.to_bits())
+    }
+}
+
+static POWERS: LazyLock<Powers> = LazyLock::new(|| {
+    let [a, b, c] = SCATTERED;
+    Powers {
+        flips: [SLIP, a, b, c].map(Flip::new),
+        half: row(0.5),
+        decayed: row(DECAYED),
+        held: row(1.0 - DECAYED),
+    }
+});
 
 /// What the bits `lanes` of the cell read, when `wrote` was written there. Bits outside `lanes` are as written.
 pub fn predict(

@@ -125,7 +125,7 @@ impl Observer<'_> {
         }
         self.no_longer_named(&prefix, run);
         let several: BTreeMap<ModeId, u32> = modes::reaching(self.model, bank)
-            .into_iter()
+            .iter()
             .map(|r| (r.mode, r.cause.lanes.count_ones()))
             .filter(|m| m.1 > 2)
             .collect();

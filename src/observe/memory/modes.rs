@@ -4,6 +4,7 @@ use super::layout::Bank;
 use super::theory::{Cause, Where};
 use crate::faultmap::model::{BoardModel, KINDS, Kind, ModeId, UnitKind};
 use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// A mode that reaches the memory.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,8 +38,23 @@ struct Reach {
     refresh: f64,
 }
 
-/// All modes that reach a bank.
-pub fn reaching(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
+/// The modes that reach each bank of a board, as far as asked for: name in check identifiers, and what reaches it.
+#[derive(Default)]
+struct Known(Mutex<Vec<(Option<String>, Arc<Vec<Reaching>>)>>);
+
+/// All modes that reach a bank; worked out once for a board.
+pub fn reaching(model: &BoardModel, bank: &Bank) -> Arc<Vec<Reaching>> {
+    let memo = model.memo.of::<Known>();
+    let mut known = memo.0.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((_, found)) = known.iter().find(|(name, _)| *name == bank.name) {
+        return Arc::clone(found);
+    }
+    let found = Arc::new(work_out(model, bank));
+    known.push((bank.name.clone(), Arc::clone(&found)));
+    found
+}
+
+fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
     let mut all: BTreeMap<ModeId, Reach> = BTreeMap::new();
     let mut visit = |what: &str, put: &dyn Fn(&mut Reach, Kind, f64)| {
         let Some(check) = model.check(&bank.check(what)) else {

@@ -35,7 +35,7 @@ impl Observer<'_> {
         };
         let mut known = BTreeMap::new();
         let mut sums = BTreeMap::new();
-        for r in reaching(self.model, bank) {
+        for r in reaching(self.model, bank).iter() {
             let p = *known.entry(r.cause.clone()).or_insert_with(|| {
                 let all = theories(&r.cause, bank, &list);
                 all.iter()

@@ -11,6 +11,8 @@
 use super::effect::{Effect, Reads, fails, predict};
 use super::layout::Bank;
 use super::pattern::Pattern;
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 /// One line: address, byte written, byte read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -44,6 +46,8 @@ const WALKS: [f64; 4] = [0.55, 0.2, 0.1, 0.15];
 const SOME: f64 = 0.1;
 /// P(the test begins at the first address of the bank); else it leaves out a stretch for itself (guess).
 const FROM_START: f64 = 0.5;
+/// No theory has fewer failing cells, of all: a slip of one bit in typing.
+const FEWEST: f64 = 0.9 * super::effect::SLIP;
 
 /// One way to explain a list: bits reached, and what is done to them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,9 +61,23 @@ pub struct Theory {
 /// ln P(lines of the list | theory, pattern), as far as the bits of the theory go. Lines that read right in these bits were not listed for
 /// them: they only count as read right.
 pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List) -> f64 {
+    ln_likelihood_above(theory, pattern, bank, list, f64::NEG_INFINITY)
+}
+
+/// [`ln_likelihood`], or minus infinity as soon as it is clear that it lies below `least`: most theories contradict a list within
+/// a line or two.
+pub fn ln_likelihood_above(
+    theory: Theory,
+    pattern: Pattern,
+    bank: &Bank,
+    list: &List,
+    least: f64,
+) -> f64 {
     let Theory { lanes, effect } = theory;
     let (mut right, mut read) = (0.0, 0.0);
     let mut at: Vec<u32> = Vec::with_capacity(list.lines.len());
+    // All that is still to come is negative, but for 'any lines at all' of a bank so small that hardly a cell fails.
+    let scarce = -(f64::from(bank.cells()) * FEWEST).ln().min(0.0) * list.lines.len() as f64;
     for l in &list.lines {
         let p = predict(effect, lanes, pattern, bank, l.address, l.wrote).of(l.read, lanes);
         if (l.read ^ l.wrote) & lanes == 0 {
@@ -68,23 +86,22 @@ pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List)
             read += p.ln();
             at.push(l.address);
         }
+        if right + read + scarce < least {
+            return f64::NEG_INFINITY;
+        }
     }
     if at.is_empty() && !list.complete {
         return right;
     }
-    let many = failing(theory, pattern, bank);
-    let walk = |typed| Walk {
-        theory,
-        pattern,
-        bank,
-        typed,
-    };
+    let mut walk = Walk::new(theory, pattern, bank);
+    let many = walk.known.failing;
     let reversed: Vec<u32> = at.iter().rev().copied().collect();
     let n = at.len() as f64;
+    let [all, some] = walk.up(&at, list.complete);
     let told = [
-        walk(1.0).up(&at, list.complete) + read,
-        walk(SOME).up(&at, list.complete) + read + n * SOME.ln(),
-        walk(1.0).down(&reversed, list.complete) + read,
+        all + read,
+        some + read + n * SOME.ln(),
+        walk.down(&reversed, list.complete) + read,
         if list.complete {
             f64::NEG_INFINITY
         } else {
@@ -110,102 +127,210 @@ pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
     top + terms.map(|t| (t - top).exp()).sum::<f64>().ln()
 }
 
+/// For each of two ways of typing, [`TYPED`].
+type Both = [f64; 2];
+
+/// P(a failing cell is typed): by who types the first lines, by who types some of them.
+const TYPED: Both = [1.0, SOME];
+
+fn plus(a: Both, b: Both) -> Both {
+    [a[0] + b[0], a[1] + b[1]]
+}
+
+const NEVER: Both = [f64::NEG_INFINITY; 2];
+
+/// What a theory says of a bank whatever the list.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    /// How many cells fail.
+    failing: f64,
+    /// ln P(all cells read right) of each stretch between two places where a test may begin.
+    stretches: [Both; STARTS],
+}
+
+/// Most places where a test may begin.
+const STARTS: usize = 9;
+
+/// Bank, theory and pattern.
+type Key = (u32, u32, u8, (u8, u64), Pattern);
+
+/// More are not kept (about 3 MB a thread); then it begins anew.
+const MOST_KNOWN: usize = 1 << 14;
+
+thread_local! {
+    /// The same boards come again and again, with the same theories.
+    static KNOWN: RefCell<HashMap<Key, Known>> = RefCell::default();
+}
+
 struct Walk<'a> {
     theory: Theory,
     pattern: Pattern,
     bank: &'a Bank,
-    /// P(a failing cell is typed).
-    typed: f64,
+    known: Known,
+    /// ln of P(a cell is passed over) that were worked out last, by P(it fails): most cells of a bank are alike.
+    logs: [(f64, Both); 4],
+    next_log: usize,
 }
 
-impl Walk<'_> {
+impl<'a> Walk<'a> {
+    fn new(theory: Theory, pattern: Pattern, bank: &'a Bank) -> Self {
+        let mut walk = Self {
+            theory,
+            pattern,
+            bank,
+            known: Known {
+                failing: 0.0,
+                stretches: [[0.0; 2]; STARTS],
+            },
+            // -ln(1 - 0) is 0.
+            logs: [(0.0, [0.0; 2]); 4],
+            next_log: 0,
+        };
+        // Blocks are those of the list, and counted rather than walked.
+        if matches!(theory.effect, Effect::Block { .. }) {
+            walk.known = walk.work_out();
+            return walk;
+        }
+        let key = (
+            bank.from,
+            bank.to,
+            theory.lanes,
+            theory.effect.code(),
+            pattern,
+        );
+        let found = KNOWN.with_borrow(|all| all.get(&key).copied());
+        walk.known = found.unwrap_or_else(|| {
+            let known = walk.work_out();
+            KNOWN.with_borrow_mut(|all| {
+                if all.len() >= MOST_KNOWN {
+                    all.clear();
+                }
+                all.insert(key, known);
+            });
+            known
+        });
+        walk
+    }
+
+    fn work_out(&mut self) -> Known {
+        let mut known = Known {
+            failing: failing(self.theory, self.pattern, self.bank),
+            stretches: [[0.0; 2]; STARTS],
+        };
+        let starts = starts(self.bank);
+        for (stretch, ends) in known.stretches.iter_mut().zip(starts.windows(2)) {
+            *stretch = self.passed(ends[0], ends[1] - 1);
+        }
+        known
+    }
+
     /// ln P(nothing else typed) of a list in rising order.
-    fn up(&self, at: &[u32], complete: bool) -> f64 {
+    fn up(&mut self, at: &[u32], complete: bool) -> Both {
         let Some(&last) = at.last() else {
             return self.head(self.bank.to + 1);
         };
         if !at.is_sorted_by(|a, b| a < b) {
-            return f64::NEG_INFINITY;
+            return NEVER;
         }
         let rest = if complete {
             self.passed(last + 1, self.bank.to)
         } else {
-            0.0
+            [0.0; 2]
         };
-        self.head(at[0]) + self.between(at) + rest
+        plus(plus(self.head(at[0]), self.between(at)), rest)
     }
 
-    /// The same of a list typed in falling order, which is given rising.
-    fn down(&self, at: &[u32], complete: bool) -> f64 {
+    /// The same of a list typed in falling order, which is given rising, by who types every line.
+    fn down(&mut self, at: &[u32], complete: bool) -> f64 {
         let (Some(&lowest), Some(&highest)) = (at.first(), at.last()) else {
-            return self.passed(self.bank.from, self.bank.to);
+            return self.passed(self.bank.from, self.bank.to)[0];
         };
         if !at.is_sorted_by(|a, b| a < b) {
             return f64::NEG_INFINITY;
         }
         let rest = if complete && lowest > self.bank.from {
-            self.passed(self.bank.from, lowest - 1)
+            self.passed(self.bank.from, lowest - 1)[0]
         } else {
             0.0
         };
-        self.passed(highest + 1, self.bank.to) + self.between(at) + rest
+        self.passed(highest + 1, self.bank.to)[0] + self.between(at)[0] + rest
+    }
+
+    /// ln P(a cell is passed over).
+    fn look(&mut self, address: u32) -> Both {
+        let Theory { lanes, effect } = self.theory;
+        let p = fails(effect, lanes, self.pattern, self.bank, address);
+        if let Some(known) = self.logs.iter().find(|l| l.0.to_bits() == p.to_bits()) {
+            return known.1;
+        }
+        let ln = TYPED.map(|typed| (-typed * p).ln_1p().max(-30.0));
+        self.logs[self.next_log] = (p, ln);
+        self.next_log = (self.next_log + 1) % self.logs.len();
+        ln
     }
 
     /// ln P(all cells of a stretch read right).
-    fn passed(&self, from: u32, to: u32) -> f64 {
+    fn passed(&mut self, from: u32, to: u32) -> Both {
         if from > to {
-            return 0.0;
+            return [0.0; 2];
         }
         let (n, Theory { lanes, effect }) = (to - from + 1, self.theory);
-        let look =
-            |a: u32| (-self.typed * fails(effect, lanes, self.pattern, self.bank, a)).ln_1p();
-        let each = |a: u32| look(a).max(-30.0);
         if n <= 2 * SAMPLE {
-            return (from..=to).map(each).sum();
+            return (from..=to).fold([0.0; 2], |sum, a| plus(sum, self.look(a)));
         }
         // Blocks are small: count what of them lies in the stretch instead of hoping to hit it.
         if let Effect::Block { mask, value, .. } = effect {
             let inside = blocked_below(mask, value, to + 1) - blocked_below(mask, value, from);
             let right = f64::from(n) - inside;
             let p = fails(effect, lanes, self.pattern, self.bank, value | from & !mask);
-            let p = p * self.typed;
-            let slip = self.typed
-                - self.typed * (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
-            return inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p();
+            return TYPED.map(|typed| {
+                let p = p * typed;
+                let slip =
+                    typed - typed * (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
+                inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p()
+            });
         }
         let step = f64::from(n) / f64::from(SAMPLE);
-        let sample = (0..SAMPLE).map(|i| {
+        let sum = (0..SAMPLE).fold([0.0; 2], |sum, i| {
             // An odd offset that changes, so that no address bit is the same in all.
             let a = from + (f64::from(i) * step) as u32;
-            (a + (i * 0x2B) % step.max(1.0) as u32).min(to)
+            let a = (a + (i * 0x2B) % step.max(1.0) as u32).min(to);
+            plus(sum, self.look(a))
         });
-        sample.map(each).sum::<f64>() * step
+        sum.map(|s| s * step)
     }
 
     /// ln P(nothing before the first line failed), over where the test may begin.
-    fn head(&self, first: u32) -> f64 {
+    fn head(&mut self, first: u32) -> Both {
         let starts = starts(self.bank);
         let share = (1.0 - FROM_START) / (starts.len() - 1) as f64;
-        let mut passed = 0.0;
-        let mut terms = Vec::with_capacity(starts.len());
+        let mut passed = [0.0; 2];
+        let mut terms: Vec<Both> = Vec::with_capacity(starts.len());
         let mut end = first;
         for (i, &start) in starts.iter().enumerate().rev() {
             if start > first {
                 continue;
             }
             if start < end {
-                passed += self.passed(start, end - 1);
+                let stretch = if starts.get(i + 1) == Some(&end) {
+                    self.known.stretches[i]
+                } else {
+                    self.passed(start, end - 1)
+                };
+                passed = plus(passed, stretch);
                 end = start;
             }
             let weight = if i == 0 { FROM_START } else { share };
-            terms.push(passed + weight.ln());
+            terms.push(passed.map(|p| p + weight.ln()));
         }
-        ln_sum(terms.into_iter())
+        [0, 1].map(|k| ln_sum(terms.iter().map(|t| t[k])))
     }
 
     /// ln P(nothing between the lines failed).
-    fn between(&self, at: &[u32]) -> f64 {
-        at.windows(2).map(|w| self.passed(w[0] + 1, w[1] - 1)).sum()
+    fn between(&mut self, at: &[u32]) -> Both {
+        at.windows(2).fold([0.0; 2], |sum, w| {
+            plus(sum, self.passed(w[0] + 1, w[1] - 1))
+        })
     }
 }
 

@@ -3,7 +3,7 @@
 //! The map says which data bits, address lines and strobes a mode reaches and how; this says what that looks like in the cells.
 //! All shares are guesses unless a source stands beside them.
 
-use super::effect::{Effect, How, Reads};
+use super::effect::{Effect, How, Reads, SCATTERED};
 use super::layout::Bank;
 use super::signature::{List, Theory};
 use crate::faultmap::model::Kind;
@@ -170,7 +170,7 @@ fn effects(trouble: Trouble, cause: &Cause, bank: &Bank, list: &List) -> Vec<(f6
         Echo => vec![(1.0, Effect::Echo)],
         Unknown => vec![(1.0, Effect::Unknown)],
         Late => vec![(1.0, Effect::Late)],
-        Scattered => [1e-3, 0.03, 0.3]
+        Scattered => SCATTERED
             .map(|q| (1.0 / 3.0, Effect::Scattered(q)))
             .to_vec(),
         Decay => decays(bank),

@@ -7,7 +7,7 @@ use super::effect::Effect;
 use super::layout::Bank;
 use super::modes::Reaching;
 use super::pattern::{Pattern, candidates};
-use super::signature::{List, Theory, ln_likelihood, ln_sum};
+use super::signature::{List, Theory, ln_likelihood, ln_likelihood_above, ln_sum};
 use super::theory::{Cause, theories};
 use crate::faultmap::model::ModeId;
 use std::collections::BTreeMap;
@@ -47,6 +47,8 @@ pub struct BitReading {
 const MOST_LINES: usize = 24;
 /// What the number of lines says of a cause that does not reach all failing bits: about as much as of one that does.
 const COUNT_UNKNOWN: f64 = -1.5;
+/// What is so much less probable (in nats) than the best theory of the same cause changes no digit of the sum.
+const NO_MATTER: f64 = 60.0;
 /// Below this a strength is nothing.
 const NOTHING: f64 = 1e-12;
 
@@ -107,7 +109,9 @@ impl Weigher<'_> {
         let mut terms = Vec::with_capacity(theories.len() * self.patterns.len());
         for &(ln_pattern, pattern) in self.patterns {
             for &(share, theory) in &theories {
-                let ln = ln_pattern + share.ln() + ln_likelihood(theory, pattern, self.bank, &list);
+                let before = ln_pattern + share.ln();
+                let least = best.0 - NO_MATTER - before;
+                let ln = before + ln_likelihood_above(theory, pattern, self.bank, &list, least);
                 terms.push(ln);
                 if ln > best.0 {
                     best = (ln, (theory, pattern));

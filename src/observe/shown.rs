@@ -1,0 +1,94 @@
+//! How surely each mode shows in a check: worked out once for a board, shared by all readings of that check.
+
+use super::aspect::Aspect;
+use crate::faultmap::model::{ModeId, Read};
+use std::collections::HashMap;
+use std::ops::{Deref, DerefMut};
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// How surely each mode shows in a reading, by mode. Copies share their numbers until one is changed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Effects(Arc<[(ModeId, f64)]>);
+
+impl Effects {
+    /// Leaves out those that are not wanted.
+    pub fn retain(&mut self, wanted: impl Fn(&(ModeId, f64)) -> bool) {
+        if !self.0.iter().all(&wanted) {
+            self.0 = self.0.iter().filter(|e| wanted(e)).copied().collect();
+        }
+    }
+}
+
+impl Deref for Effects {
+    type Target = [(ModeId, f64)];
+    fn deref(&self) -> &Self::Target {
+        &self.0
+    }
+}
+
+impl DerefMut for Effects {
+    fn deref_mut(&mut self) -> &mut Self::Target {
+        Arc::make_mut(&mut self.0)
+    }
+}
+
+impl From<Vec<(ModeId, f64)>> for Effects {
+    fn from(list: Vec<(ModeId, f64)>) -> Self {
+        Self(list.into())
+    }
+}
+
+impl FromIterator<(ModeId, f64)> for Effects {
+    fn from_iter<I: IntoIterator<Item = (ModeId, f64)>>(list: I) -> Self {
+        Self(list.into_iter().collect())
+    }
+}
+
+impl<'e> IntoIterator for &'e Effects {
+    type Item = &'e (ModeId, f64);
+    type IntoIter = std::slice::Iter<'e, (ModeId, f64)>;
+    fn into_iter(self) -> Self::IntoIter {
+        self.0.iter()
+    }
+}
+
+impl<'e> IntoIterator for &'e mut Effects {
+    type Item = &'e mut (ModeId, f64);
+    type IntoIter = std::slice::IterMut<'e, (ModeId, f64)>;
+    fn into_iter(self) -> Self::IntoIter {
+        self.deref_mut().iter_mut()
+    }
+}
+
+/// What a check reads, how it is described, and whether it passed.
+type Key = (Vec<(u32, u32)>, Aspect, bool);
+
+/// More are not kept: a board has some hundred checks and lines.
+const MOST: usize = 4096;
+
+/// The effects that were asked for so far.
+#[derive(Default)]
+pub(super) struct Shown(Mutex<HashMap<Key, Effects>>);
+
+impl Shown {
+    /// The effects of a check that reads these nodes: those kept, or those that `work_out` gives.
+    pub(super) fn get(
+        &self,
+        reads: &[Read],
+        aspect: Aspect,
+        pass: bool,
+        work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
+    ) -> Effects {
+        let nodes = reads.iter().map(|r| (r.node, r.weight.to_bits()));
+        let key = (nodes.collect(), aspect, pass);
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = all.get(&key) {
+            return known.clone();
+        }
+        let effects = Effects::from(work_out());
+        if all.len() < MOST {
+            all.insert(key, effects.clone());
+        }
+        effects
+    }
+}

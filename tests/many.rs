@@ -1,0 +1,118 @@
+//! Many sheets: the short way gives the same ranking, whatever was kept of earlier sheets, on any number of threads.
+
+#[path = "common/sheets.rs"]
+mod sheets;
+
+use sheets::random_sheet;
+use whichsocket::commands::input;
+use whichsocket::many::rank_each;
+use whichsocket::rank::{Ranking, brief, rank};
+use whichsocket::sheet::{RunSheet, parse};
+use whichsocket::shipped::Library;
+
+const SHEETS: u64 = 60;
+
+fn read(seed: u64) -> Vec<RunSheet> {
+    vec![parse("a sheet", random_sheet(seed).as_bytes()).unwrap()]
+}
+
+/// Names with probabilities and modes, groups, and common causes.
+type Told = (Vec<(String, f64, usize)>, Vec<Vec<String>>, Vec<f64>);
+
+fn told(r: &Ranking) -> Told {
+    let suspects = r
+        .suspects
+        .iter()
+        .map(|s| (s.name.clone(), s.probability, s.modes.len()));
+    let common = r.common.iter().map(|c| c.1).collect();
+    (suspects.collect(), r.groups.clone(), common)
+}
+
+fn close(a: &Told, b: &Told, seed: u64) {
+    assert_eq!(a.1, b.1, "{seed}: groups");
+    assert_eq!(a.0.len(), b.0.len(), "{seed}");
+    for (x, y) in a.0.iter().zip(&b.0) {
+        assert_eq!((&x.0, x.2), (&y.0, y.2), "{seed}");
+        assert!((x.1 - y.1).abs() < 1e-12, "{seed}: {x:?} {y:?}");
+    }
+    for (x, y) in a.2.iter().zip(&b.2) {
+        assert!((x - y).abs() < 1e-12, "{seed}: common causes {x} {y}");
+    }
+}
+
+#[test]
+fn the_short_way_ranks_as_the_long_one_and_on_fresh_boards() {
+    let library = Library::open(None).unwrap();
+    let (mut long, mut short) = (0, 0);
+    for seed in 0..SHEETS {
+        let sheets = read(seed);
+        let board = input::board(&library, None, &sheets).unwrap();
+        // A copy of the board has kept nothing of earlier sheets.
+        let fresh = told(&rank(&board.as_ref().clone(), &sheets).unwrap());
+        assert_eq!(fresh, told(&rank(&board, &sheets).unwrap()), "{seed}");
+        let brief = brief(&board, &sheets).unwrap();
+        close(&fresh, &told(&brief), seed);
+        let listed = |r: &Ranking| -> usize {
+            let modes = r.assembled.net.causes.iter().flat_map(|c| &c.modes);
+            modes.map(|m| m.effects.len()).sum()
+        };
+        if listed(&brief) < listed(&rank(&board, &sheets).unwrap()) {
+            short += 1;
+        } else {
+            long += 1;
+        }
+    }
+    assert!(
+        short > long,
+        "the short way was hardly taken: {short} of {SHEETS}"
+    );
+}
+
+#[test]
+fn any_number_of_threads_gives_the_same_in_order() {
+    let library = Library::open(None).unwrap();
+    let on = |threads| {
+        let mut out = Vec::new();
+        rank_each(
+            &library,
+            (0..SHEETS).map(read),
+            threads,
+            |sheets, ranked| {
+                let ranked = ranked?;
+                out.push((
+                    sheets[0].text.clone(),
+                    ranked.board.board.clone(),
+                    told(&ranked.ranking),
+                ));
+                Ok::<(), String>(())
+            },
+        )
+        .unwrap();
+        out
+    };
+    let one = on(1);
+    assert_eq!(one.len(), SHEETS as usize);
+    assert_eq!(one, on(3));
+    for (seed, (text, ..)) in one.iter().enumerate() {
+        assert_eq!(*text, random_sheet(seed as u64));
+    }
+}
+
+#[test]
+fn a_sheet_without_a_board_is_told_in_its_place() {
+    let library = Library::open(None).unwrap();
+    let texts = [
+        "board dunlin-64; memory bit 3 bad",
+        "memory bit 3 bad",
+        "board no-such; rest fine",
+    ];
+    let machines = texts
+        .iter()
+        .map(|t| vec![parse("a sheet", t.as_bytes()).unwrap()]);
+    let mut went_well = Vec::new();
+    let done = rank_each(&library, machines, 2, |_, ranked| {
+        went_well.push(ranked.is_ok());
+        Ok::<(), ()>(())
+    });
+    assert_eq!((done, went_well), (Ok(()), vec![true, false, false]));
+}
