@@ -120,7 +120,12 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     // `5v rail ok 5.02`: the verdict first, then the value that it repeats.
     let value = |i| match reading(i, &name, subject_word) {
         Err(nom::Err::Error(first)) => {
-            let judged = word(Good)(i).and_then(|(after, ())| reading(after, &name, subject_word));
+            // `ok in 0 of 20 loops` tells loops.
+            let counted = |after| quantity(after).is_ok_and(|(_, q)| q.value == 0.0 && !q.decimals);
+            let judged = word(Good)(i).and_then(|(after, ())| match counted(after) {
+                true => Err(nom::Err::Error(E::silent(after))),
+                false => reading(after, &name, subject_word),
+            });
             judged.map_err(|_: nom::Err<E>| nom::Err::Error(first))
         }
         done => done,
