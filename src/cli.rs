@@ -147,8 +147,7 @@ const SOAK_HELP: &str = "Examples:
   whichsocket soak --failed 1 --hours 10 --clean-hours 12
 
 Loops and hours after the repair are 'clean'; 'failed' of 'of' were before it. Cold starts
-are counted apart from warm loops. The formulas and their sources are in the documentation
-of the module 'soak' and in the README.";
+are counted apart from warm loops. The formula and its source are printed below the result.";
 
 const CAP_HELP: &str = "Examples:
   whichsocket cap capacitors.txt
@@ -165,6 +164,7 @@ const RATES_HELP: &str = "Examples:
   whichsocket rates closed --export bench-rates.yaml
   whichsocket rank --rates bench-rates.yaml samples/one-memory-bit.run
 
+A ticket counts when it was closed as cured and proved, names what was proved, and its clean loops prove it.
 Deleting the exported file, or leaving the option out, resets the rates to the handbook's.";
 
 const BATCH_HELP: &str = "Examples:
@@ -463,7 +463,7 @@ pub struct SoakArgs {
     #[arg(long, value_name = "M", default_value_t = 0)]
     pub cold_of: u64,
     /// Failing rate of a loop, when it is known: 0.2 for one in five.
-    #[arg(long, value_name = "P")]
+    #[arg(long, value_name = "P", conflicts_with_all = ["failed", "of", "cold_failed", "cold_of", "cold_clean"])]
     pub rate: Option<f64>,
     /// Clean hours since the repair.
     #[arg(long, value_name = "H", default_value_t = 0.0)]
@@ -522,6 +522,9 @@ pub struct NoteArgs {
     /// Folder with maps of your own.
     #[arg(long, value_name = "DIR")]
     pub maps: Option<PathBuf>,
+    /// The bench's own failure rates.
+    #[command(flatten)]
+    pub learned: LearnedArgs,
 }
 
 /// Forms of a note.

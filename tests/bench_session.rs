@@ -314,6 +314,37 @@ fn runs_before_and_after_a_remedy_are_compared() {
             "memory bit 3 bad\nrest fine\nswapped M3\nnew run\nsound ok\n",
             Verdict::NotComparable,
         ),
+        // What came and went is not cured by one good look, whatever is said of it; soak says how many it takes.
+        (
+            "memory bit 3 bad in 1 of 5 loops\nswapped M3: no change\nnew run\nmemory bit 3 ok\n",
+            Verdict::NeverWasTheFault,
+        ),
+        (
+            "memory bit 3 bad in 1 of 5 loops\nswapped M3: cured\nnew run\nmemory bit 3 ok\n",
+            Verdict::TooEarly,
+        ),
+        (
+            "memory bit 3 bad in 1 of 5 loops\nswapped M3: cured\n",
+            Verdict::TooEarly,
+        ),
+        (
+            "memory bit 3 bad in 1 of 5 loops\nswapped M3\nnew run\ntest ok in 0 of 19 loops\n",
+            Verdict::TooEarly,
+        ),
+        (
+            "memory bit 3 bad in 1 of 5 loops\nswapped M3\nnew run\ntest ok in 0 of 12 loops\nnew run\ntest ok in 0 of 8 loops\n",
+            Verdict::Fixed,
+        ),
+        // There is no such position: its line says nothing.
+        (
+            "memory bit 3 bad\nrest fine\nresoldered J99: cured\n",
+            Verdict::NotComparable,
+        ),
+        // 'Rest fine' covers what nobody looked at again; 'no change' was seen.
+        (
+            "key D dead\nkey F dead\nrest fine\nreseated J3: no change\nnew run\nkey F dead\nrest fine\n",
+            Verdict::NeverWasTheFault,
+        ),
         (
             "memory bit 3 bad\nrest fine\nswapped M3: cured\n",
             Verdict::Fixed,
@@ -385,4 +416,330 @@ fn what_a_step_asks_for_can_be_answered_in_a_word() {
             );
         }
     }
+}
+
+/// A list of failing cells is about the same bit as 'bit 3 bad'; what was not read before is not called new.
+#[test]
+fn runs_are_compared_by_what_was_read_not_by_how_it_was_typed() {
+    let model = Library::open(None).unwrap().board("dunlin-64").unwrap();
+    let change = |text: &str| {
+        let ticket = Ticket::parse("t", format!("ticket 1\nboard dunlin-64\n{text}").as_bytes());
+        compare(&model, &ticket.unwrap()).pop().unwrap()
+    };
+    let cells = change(
+        "4000 wrote 55 read 5D\n4002 wrote 55 read 5D\nrest fine\ntest bad in 9 of 12 loops\nswapped L7: no change\nnew run\n\
+         memory bit 3 bad\nrest fine\ntest bad in 5 of 6 loops\n",
+    );
+    assert!(
+        cells.new.is_empty() && cells.first.is_empty() && cells.unread.is_empty(),
+        "{cells:?}"
+    );
+    assert!(cells.still.iter().any(|s| s.contains("bit 3")), "{cells:?}");
+    let fixed = change(
+        "memory bit 3 bad\nrest fine\ntest bad in 9 of 12 loops\nreplaced M3: cured\nnew run\ntest ok in 0 of 24 loops\n",
+    );
+    assert!(
+        fixed.unread.is_empty() && fixed.gone.contains(&"test".to_string()),
+        "{fixed:?}"
+    );
+    let line = change(
+        "keys dead ESC 2\nrest fine\nreseated J3: no change\nnew run\nkeys dead ESC 2\nKR0 low\n",
+    );
+    assert_eq!((line.new.len(), line.first.len()), (0, 1), "{line:?}");
+    for text in cells.still.iter().chain(&line.still) {
+        assert!(
+            !text.starts_with("cells") && !text.starts_with("keys key"),
+            "{text}"
+        );
+    }
+}
+
+/// Past a limit of the supply the intake asks for nothing more: SWITCH OFF stands before any other question, and the look at
+/// the machine waits until the supply is right.
+#[test]
+fn a_supply_past_its_limit_at_intake_stops_everything_else() {
+    for volts in ["+5V 6.4", "+5V 7.4"] {
+        let (dialogue, text) = on(
+            "",
+            &[
+                "0915",
+                "4",
+                "faulty",
+                "",
+                "",
+                "",
+                volts,
+                "no change",
+                "+5V 5.02, 9VAC 9.8",
+                "picture black",
+                "",
+                "quit",
+            ],
+        );
+        let after = dialogue.split(&format!("{volts}\n")).nth(1).unwrap();
+        let next_prompt = after.find("): ").unwrap();
+        assert!(after[..next_prompt].contains("SWITCH OFF"), "{dialogue}");
+        assert!(
+            !after[..next_prompt].contains("what it shows"),
+            "{dialogue}"
+        );
+        let right = after.split("+5V 5.02, 9VAC 9.8").nth(1).unwrap();
+        assert!(right.contains("what it shows"), "{dialogue}");
+        assert!(!right.contains("SWITCH OFF"), "{dialogue}");
+        assert!(text.contains("picture black"), "{text}");
+    }
+}
+
+/// One sentence too many at 'came in' is no reading, and the other questions are still asked.
+#[test]
+fn the_intake_takes_only_what_it_asks_for() {
+    let (dialogue, text) = on(
+        "",
+        &[
+            "0501",
+            "48k",
+            "dead, no picture",
+            "faulty",
+            "no picture",
+            "",
+            "rail +9V bad",
+            "",
+            "quit",
+        ],
+    );
+    assert!(text.contains("board 48k-z80-ula"), "{text}");
+    assert!(
+        !text.contains("picture dead") && !text.contains("rail"),
+        "{text}"
+    );
+    assert!(dialogue.contains("supply by itself"), "{dialogue}");
+    assert_eq!(dialogue.matches("Not understood").count(), 2, "{dialogue}");
+}
+
+/// Every answer is repeated as it was kept; what is of no use on this board is said at once; a rail asked for in volts is
+/// not answered by a word.
+#[test]
+fn an_answer_is_repeated_as_it_was_kept_and_says_when_it_is_of_no_use() {
+    let (dialogue, text) = on(OPEN, &["no change", "resoldered J99: cured", "quit"]);
+    assert!(
+        dialogue.contains("Saved: swapped M3: no change"),
+        "{dialogue}"
+    );
+    let told = dialogue
+        .split("Saved: resoldered J99: cured")
+        .nth(1)
+        .unwrap();
+    assert!(
+        told.contains("Kept, but not used: board dunlin-64 has no position J99"),
+        "{dialogue}"
+    );
+    assert!(!told.contains("J99: fixed"), "{dialogue}");
+    assert!(text.ends_with("resoldered J99: cured\n"), "{text}");
+    let black = "ticket 1\nboard dunlin-64\ncame in faulty\npicture black\n";
+    let (dialogue, text) = on(black, &["bad", "ok", "quit"]);
+    assert_eq!(
+        dialogue
+            .matches("Not understood, not saved: this question takes volts")
+            .count(),
+        2,
+        "{dialogue}"
+    );
+    assert_eq!(text, black);
+}
+
+#[test]
+fn what_contradicts_the_same_run_is_said() {
+    for (before, answer, contradicts) in [
+        ("memory bit 3 high when warm\n", "memory ok", true),
+        ("row 2 dead\n", "keyboard ok", true),
+        ("memory bit 3 bad\n", "memory bit 5 bad", false),
+        ("memory bit 3 bad in 2 of 9 loops\n", "memory ok", false),
+        ("rail +5V 4.3\n", "rail +5V 5.0", false),
+    ] {
+        let head = format!("ticket 1\nboard dunlin-64\ncame in faulty\n{before}");
+        let (dialogue, _) = on(&head, &[answer, "quit"]);
+        assert_eq!(
+            dialogue.contains("Line 4 says"),
+            contradicts,
+            "{before}{answer}\n{dialogue}"
+        );
+    }
+}
+
+/// Commands are commands at every prompt; what names no unit is not taken for the fault; a cure that loops do not prove is
+/// closed only when that was said.
+#[test]
+fn the_end_of_a_ticket_is_asked_with_care() {
+    let cured = format!("{OPEN}swapped M3: cured\n");
+    let (_, text) = on(&cured, &["close", "quit"]);
+    assert_eq!(text, cured);
+    let (_, text) = on(&cured, &["close", "", "undo", "quit"]);
+    assert_eq!(text, cured);
+    let (dialogue, text) = on(
+        &cured,
+        &[
+            "close",
+            "the cat",
+            "M3 dead",
+            "cured and proved",
+            "no",
+            "quit",
+        ],
+    );
+    assert!(dialogue.contains("'the cat' names no unit"), "{dialogue}");
+    assert!(
+        dialogue.contains("Not proved: 5 more clean loops."),
+        "{dialogue}"
+    );
+    assert_eq!(text, cured);
+    let (dialogue, text) = on(
+        &cured,
+        &["close", "M3 dead", "cured and proved", "yes", "quit"],
+    );
+    assert!(
+        text.ends_with("proved M3 dead\nclosed: cured and proved\n"),
+        "{text}"
+    );
+    assert!(dialogue.contains("Not proved by loops: 5"), "{dialogue}");
+    // Proved: no question, no doubt.
+    let (dialogue, _) = on(
+        &format!("{cured}new run\ntest ok in 0 of 5 loops\n"),
+        &["close", "", "cured and proved", "quit"],
+    );
+    assert!(
+        dialogue.contains("closed: cured and proved") && !dialogue.contains("Not proved"),
+        "{dialogue}"
+    );
+    // Past a limit of the supply.
+    let past = format!("{OPEN}rail +5V 5.9\n");
+    let (dialogue, _) = on(&past, &["close", "-", "used for parts", "quit"]);
+    let end = dialogue.split("closed: used for parts").nth(1).unwrap();
+    assert!(
+        end.contains("SWITCH OFF") && end.contains("test each before"),
+        "{dialogue}"
+    );
+}
+
+/// A ticket that came back asks anew what was at fault.
+#[test]
+fn a_reopened_ticket_asks_again_what_was_at_fault() {
+    let text = format!(
+        "{OPEN}swapped M3: cured\nnew run\ntest ok in 0 of 5 loops\nproved M3 dead\nclosed: cured and proved\nreopened\nnew run\n\
+         memory bit 3 bad\nrest fine\nswapped L7: cured\nnew run\ntest ok in 0 of 12 loops\n"
+    );
+    let (dialogue, text) = on(
+        &text,
+        &["close", "L7 line 4 dead", "cured and proved", "quit"],
+    );
+    assert!(dialogue.contains("at fault ("), "{dialogue}");
+    let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+    assert_eq!(ticket.proved(), ["L7 line 4 dead"]);
+}
+
+/// What one answer wrote in two lines goes as one.
+#[test]
+fn undo_takes_the_run_mark_along() {
+    let before = format!("{OPEN}swapped M3: no change\n");
+    let (dialogue, text) = on(&before, &["memory bit 3 bad", "undo", "quit"]);
+    assert!(
+        dialogue.contains("memory bit 3 bad") && dialogue.contains(": new run"),
+        "{dialogue}"
+    );
+    let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+    let standing: Vec<_> = ticket
+        .standing()
+        .filter(|e| !e.says.is_empty())
+        .map(|e| e.text.clone())
+        .collect();
+    assert!(!standing.contains(&"new run".to_string()), "{standing:?}");
+    assert!(
+        standing.contains(&"swapped M3: no change".to_string()),
+        "{standing:?}"
+    );
+}
+
+/// A remedy without its result is asked for it; two like parts in one line may have changed places.
+#[test]
+fn a_remedy_without_a_result_is_asked_for_it() {
+    let (dialogue, text) = on(OPEN, &["did swapped L7", "no change", "quit"]);
+    assert!(dialogue.contains("what came of it"), "{dialogue}");
+    assert!(text.ends_with("swapped L7: no change\n"), "{text}");
+    let (dialogue, text) = on(OPEN, &["did swapped M3 and M4", "moved", "quit"]);
+    assert!(dialogue.contains("changed places"), "{dialogue}");
+    assert!(text.contains("swapped M3 M4: fault moved"), "{text}");
+    assert!(
+        dialogue.contains("M3, now in M4, almost certainly"),
+        "{dialogue}"
+    );
+}
+
+/// Writes a line into the file before one of its answers, as another session would.
+struct Meddler<'p> {
+    script: Script,
+    path: &'p std::path::Path,
+    writes: Vec<Option<&'static str>>,
+}
+
+impl whichsocket::bench::talk::Talk for Meddler<'_> {
+    fn say(&mut self, text: &str) -> std::io::Result<()> {
+        self.script.say(text)
+    }
+
+    fn ask(&mut self, prompt: &str) -> std::io::Result<Option<String>> {
+        if let Some(Some(line)) = (!self.writes.is_empty()).then(|| self.writes.remove(0)) {
+            use whichsocket::ticket::store::{FileStore, Store};
+            FileStore::new(self.path).append(&[line.to_string()])?;
+        }
+        self.script.ask(prompt)
+    }
+}
+
+/// An answer to a screen that another session has made old is not kept for the wrong machine.
+#[test]
+fn an_answer_to_an_old_screen_is_not_saved() {
+    let folder = tempfile::tempdir().unwrap();
+    for (other, saved) in [
+        ("swapped M3: no change", false),
+        ("note tea", true),
+        ("memory bit 5 ok", true),
+    ] {
+        let path = folder.path().join("0402.ticket");
+        std::fs::write(&path, OPEN).unwrap();
+        let mut store = whichsocket::ticket::store::FileStore::new(&path);
+        let mut talk = Meddler {
+            script: Script::of(&["memory bit 4 ok", "quit"]),
+            path: &path,
+            writes: vec![Some(other)],
+        };
+        session(&mut store, &mut talk, None).unwrap();
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert!(text.contains(other));
+        assert_eq!(
+            text.contains("memory bit 4 ok"),
+            saved,
+            "{other}: {text}\n{}",
+            talk.script.dialogue
+        );
+        assert_eq!(
+            talk.script.dialogue.contains("another session wrote"),
+            !saved
+        );
+    }
+}
+
+/// The part that was taken out and the one in its place are told apart, and loops are not proposed while the fault shows.
+#[test]
+fn a_fault_that_shows_still_is_not_soaked() {
+    let (dialogue, _) = on(OPEN, &["no change", "memory bit 3 bad", "quit"]);
+    assert!(!dialogue.contains("more clean for 95 %"), "{dialogue}");
+    let (dialogue, _) = on(OPEN, &["cured", "", "0 of 2 warm", "quit"]);
+    assert!(dialogue.contains("3 more clean for 95 %"), "{dialogue}");
+    assert!(dialogue.contains("M3, old part"), "{dialogue}");
+    // 'Before and after' stands on the screen that has something new to say.
+    let (dialogue, _) = on(OPEN, &["no change", "note tea", "note cake", "quit"]);
+    assert_eq!(
+        dialogue.matches("Before and after").count(),
+        1,
+        "{dialogue}"
+    );
 }

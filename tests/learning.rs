@@ -164,13 +164,16 @@ fn counted_tickets_give_what_the_definition_says() {
     let model = board();
     let library = Library::open(None).unwrap();
     let texts = [
-        "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nproved M3 dead\nclosed: cured and proved\n",
-        "ticket 2\nboard dunlin-64\ncame in faulty\nproved M5 contacts open\nproved M5 dead\nclosed: cured and proved\n",
-        "ticket 3\nboard dunlin-64\nworks, please check\nproved key Q dirty\nclosed: cured and proved\n",
+        "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nreplaced M3: cured\nnew run\ntest ok in 0 of 5 loops\nproved M3 dead\nclosed: cured and proved\n",
+        "ticket 2\nboard dunlin-64\ncame in faulty\nmemory bit 5 bad\nreplaced M5: cured\nnew run\ntest ok in 0 of 5 loops\nproved M5 contacts open\nproved M5 dead\nclosed: cured and proved\n",
+        "ticket 3\nboard dunlin-64\nworks, please check\nkey Q dead\ncleaned KEYBOARD: cured\nnew run\ntest ok in 0 of 5 loops\nproved key Q dirty\nclosed: cured and proved\n",
         "ticket 4\nboard dunlin-64\ncame in faulty\nproved M3 dead\n",
         "ticket 5\nboard dunlin-64\ncame in faulty\nproved the cat\nclosed: cured and proved\n",
         "ticket 6\nboard dunlin-64\ncame in faulty\nclosed: sent out, cause unknown\n",
         "ticket 7\nboard dunlin-64\ncame in faulty\nproved M3 dead\nundo\nclosed: cured and proved\n",
+        // Not proved by loops; a copy; another fault after it came back.
+        "ticket 8\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nreplaced M3: cured\nnew run\ntest ok in 0 of 2 loops\nproved M3 dead\nclosed: cured and proved\n",
+        "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nreplaced M3: cured\nnew run\ntest ok in 0 of 5 loops\nproved M3 dead\nclosed: cured and proved\n",
     ];
     let mut counter = Counter::new(&library);
     for (i, text) in texts.iter().enumerate() {
@@ -186,7 +189,7 @@ fn counted_tickets_give_what_the_definition_says() {
         .collect();
     assert_eq!(
         (counter.learned.tickets, passed),
-        (3, vec!["4", "5", "6", "7"])
+        (3, vec!["4", "5", "6", "7", "8", "9"])
     );
     // Two machines that came in faulty and one to be checked, by their own rankings.
     let mut expected = vec![0.0; model.units.len()];
@@ -320,7 +323,9 @@ fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
     // Thirty machines, worked through and closed.
     let library = Library::open(None).unwrap();
     let mut counter = Counter::new(&library);
+    let mut number = 0;
     while counter.learned.tickets < 30 {
+        number += 1;
         let (faulty, _) = next(usize::MAX);
         // A complaint without a fault closes without a proof, and is not counted.
         let proved: String = faulty
@@ -328,7 +333,7 @@ fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
             .map(|&u| format!("proved {} found bad\n", handbook.units[u].name))
             .collect();
         let text = format!(
-            "ticket 1\nboard dunlin-64\ncame in faulty\n{proved}closed: cured and proved\n"
+            "ticket {number}\nboard dunlin-64\ncame in faulty\ntest bad\nreseated all\nnew run\ntest ok in 0 of 5 loops\n{proved}closed: cured and proved\n"
         );
         let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
         for (text, unit) in ticket.proved().iter().zip(&faulty) {
@@ -388,4 +393,29 @@ fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
             "decile {decile}: said {said}, were {was}"
         );
     }
+}
+
+/// A machine that came back: what was proved at first was not it, and the later fault is what is learned.
+#[test]
+fn a_reopened_ticket_teaches_its_last_fault() {
+    let text = "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 high\nrest fine\nswapped M3: cured\nnew run\n\
+        test ok in 0 of 6 loops\nproved M3 always reads 1\nclosed: cured and proved\nreopened\nswapped M3: no change\nnew run\n\
+        memory bit 3 high\nswapped L7: cured\nnew run\ntest ok in 0 of 20 loops\nproved L7 line 4 dead\nclosed: cured and proved\n";
+    let library = Library::open(None).unwrap();
+    let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+    assert_eq!(ticket.proved(), ["L7 line 4 dead"]);
+    let mut counter = Counter::new(&library);
+    counter.ticket("t", &ticket);
+    assert_eq!(counter.learned.tickets, 1, "{:?}", counter.passed_over);
+    let failed = |family: &str| counter.learned.families[family].failed;
+    assert_eq!((failed("memory-4164"), failed("logic-74ls245")), (0, 1));
+    assert_eq!(
+        counter
+            .learned
+            .families
+            .values()
+            .map(|t| t.failed)
+            .sum::<u32>(),
+        1
+    );
 }

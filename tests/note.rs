@@ -331,6 +331,202 @@ fn what_a_remedy_changed() {
     );
 }
 
+/// Every line of the shipped tickets is understood, but for those that show what happens to one that is not.
+#[test]
+fn shipped_tickets_are_understood() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples");
+    let mut tickets: Vec<_> = ["", "closed", "batch"]
+        .iter()
+        .flat_map(|d| std::fs::read_dir(root.join(d)).unwrap())
+        .map(|e| e.unwrap().path())
+        .filter(|p| p.extension().is_some_and(|e| e == "ticket"))
+        .collect();
+    tickets.sort();
+    assert!(tickets.len() >= 8, "{tickets:?}");
+    for path in tickets {
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        let note = ticket_note(&name, &std::fs::read(&path).unwrap());
+        let lost: Vec<&str> = note
+            .doubts
+            .iter()
+            .filter(|d| {
+                use whichsocket::note::model::DoubtKind;
+                matches!(d.kind, DoubtKind::NotUnderstood | DoubtKind::Remark)
+            })
+            .map(|d| d.text.as_str())
+            .collect();
+        let meant: &[&str] = match name.as_str() {
+            "note-keys.ticket" => &["keybord plug looks fine to me"],
+            _ => &[],
+        };
+        assert_eq!(lost, meant, "{name}");
+    }
+}
+
+/// The bad part of a note is the one that was taken out, not the one that is in its place.
+#[test]
+fn the_note_names_the_part_that_was_bad() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("samples");
+    let note = sample(&root.join("0402.ticket"));
+    let leader = &note.course.suspects[0];
+    assert_eq!(
+        (leader.unit.as_str(), leader.part.as_deref()),
+        ("M3, old part", Some("4164-20"))
+    );
+    assert!(
+        note.glance.wrong.contains("4164-20") && !note.glance.wrong.contains("4164-15"),
+        "{}",
+        note.glance.wrong
+    );
+    assert_eq!(note.parts[0].part.as_deref(), Some("4164-15"));
+}
+
+const HEAD: &str = "ticket 1\nboard dunlin-64\ncame in faulty\nmemory bit 3 bad\nrest fine\n";
+
+/// However a ticket ends, a limit of the supply that still stands is said at the top.
+#[test]
+fn a_closed_ticket_keeps_switch_off() {
+    for end in [
+        "closed: used for parts",
+        "closed: sent out, cause unknown",
+        "closed: cured and proved",
+        "note open",
+    ] {
+        let note = ticket_note("t", format!("{HEAD}rail +5V 5.9 V\n{end}\n").as_bytes());
+        let stop = note.glance.stop.as_deref().unwrap_or_default();
+        assert!(stop.contains("5.9 V"), "{end}: {stop}");
+        assert_eq!(
+            stop.contains("test each before"),
+            end.ends_with("parts"),
+            "{stop}"
+        );
+        assert!(
+            note.cautions
+                .iter()
+                .any(|c| c.contains("Every chip on that rail"))
+        );
+    }
+    let right = ticket_note("t", format!("{HEAD}rail +5V 5.9 V\nswapped SUPPLY\nnew run\nrail +5V 5.02 V\nclosed: used for parts\n").as_bytes());
+    assert_eq!(right.glance.stop, None);
+    let hot = ticket_note("t", format!("{HEAD}M5 too hot to touch\n").as_bytes());
+    assert!(
+        hot.cautions.iter().any(|c| c.contains("M5 got hot")),
+        "{:?}",
+        hot.cautions
+    );
+}
+
+/// A machine that came back: the note tells its earlier end, and what was wrong in the end.
+#[test]
+fn a_reopened_machine_tells_its_last_fault() {
+    let text = format!(
+        "{HEAD}swapped M3: cured\nproved M3 dead\nclosed: cured and proved\nreopened\nnew run\nmemory bit 3 bad\nrest fine\n\
+         swapped L7: cured\nnew run\ntest ok in 0 of 12 loops\nproved L7 line 4 dead\nclosed: cured and proved\n"
+    );
+    let note = ticket_note("t", text.as_bytes());
+    assert!(
+        note.glance.wrong.starts_with("L7 line 4 dead"),
+        "{}",
+        note.glance.wrong
+    );
+    assert_eq!(note.machine.ends.len(), 3, "{:?}", note.machine.ends);
+    let open = ticket_note(
+        "t",
+        format!("{HEAD}swapped M3: cured\nproved M3 dead\nclosed: cured and proved\nreopened\n")
+            .as_bytes(),
+    );
+    assert!(
+        !open.glance.wrong.starts_with("M3 dead"),
+        "{}",
+        open.glance.wrong
+    );
+    assert!(open.glance.next.is_some());
+}
+
+/// Parts that changed places were not used up, and a part that was tried may have gone out again.
+#[test]
+fn parts_used_are_those_that_were() {
+    let moved = ticket_note(
+        "t",
+        format!("{HEAD}swapped M3, M4: fault moved\n").as_bytes(),
+    );
+    assert!(moved.parts.is_empty(), "{:?}", moved.parts);
+    assert_eq!(
+        moved.remedies[0].what,
+        "Exchanged M3 and M4 with each other"
+    );
+    let tried = ticket_note("t", format!("{HEAD}swapped M3: no change\n").as_bytes());
+    assert!(
+        tried.parts[0].origin.contains("not said whether it stayed"),
+        "{:?}",
+        tried.parts
+    );
+    let unsaid = ticket_note("t", format!("{HEAD}cooled M3\n").as_bytes());
+    assert!(
+        unsaid
+            .glance
+            .done
+            .contains("Not said what came of it: cooled M3"),
+        "{}",
+        unsaid.glance.done
+    );
+    let nowhere = ticket_note("t", format!("{HEAD}resoldered J99: cured\n").as_bytes());
+    assert!(
+        !nowhere.glance.done.contains("fixed"),
+        "{}",
+        nowhere.glance.done
+    );
+}
+
+/// What only says that nothing was said is no remark; what was left out is a doubt.
+#[test]
+fn marks_of_the_session_are_no_remarks() {
+    let text = format!(
+        "{HEAD}note nothing known of its past\nnote otherwise fitted as the map says\nnote supply not measured by itself\n\
+         note end of the first look\nnote smells of tea\nskip Measure rail +12V\n"
+    );
+    let note = ticket_note("t", text.as_bytes());
+    let remarks: Vec<&str> = note.said.iter().map(|s| s.text.as_str()).collect();
+    assert_eq!(remarks, ["smells of tea"]);
+    let doubts: Vec<&str> = note.doubts.iter().map(|d| d.doubt.as_str()).collect();
+    assert!(doubts.contains(&"skipped: Measure rail +12V"), "{doubts:?}");
+    assert!(
+        doubts.contains(&"the supply was not measured by itself"),
+        "{doubts:?}"
+    );
+}
+
+/// The note ranks with the rates that the session used, and says so.
+#[test]
+fn the_note_takes_the_bench_s_own_rates() {
+    let ticket = "samples/note-sound.ticket";
+    let json = |more: &[&str]| -> serde_json::Value {
+        let args: Vec<&str> = ["note", ticket, "--format", "json"]
+            .iter()
+            .chain(more)
+            .copied()
+            .collect();
+        let out = whichsocket(&args);
+        assert_eq!(
+            out.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&out.stderr)
+        );
+        serde_json::from_slice(&out.stdout).unwrap()
+    };
+    let (plain, own) = (json(&[]), json(&["--tickets", "samples/closed"]));
+    assert!(plain["course"]["rates"].is_null());
+    assert_eq!(own["course"]["rates"]["tickets"], 1);
+    assert_ne!(plain["course"]["suspects"], own["course"]["suspects"]);
+    let text = whichsocket(&["note", ticket, "--tickets", "samples/closed"]).stdout;
+    assert!(
+        String::from_utf8(text)
+            .unwrap()
+            .contains("this bench's own failure rates")
+    );
+}
+
 /// No replacement is recommended that the supply of the board or the room under the keyboard forbids.
 #[test]
 fn advice_minds_supply_and_height() {

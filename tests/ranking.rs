@@ -333,3 +333,60 @@ fn rest_fine_counts_for_less_beside_a_line_that_was_not_understood() {
         "{sure} {unsure} {open}"
     );
 }
+
+/// Two equal chips that change places, and the fault goes along: the chip that came from where it failed has it, and the
+/// socket that it left is cleared. One that stays clears the chips.
+#[test]
+fn an_exchange_of_two_equal_chips_names_the_one_that_took_the_fault_along() {
+    let head = "came in faulty\n";
+    for (from, to) in [(3, 4), (0, 7), (6, 1)] {
+        for rest in ["rest fine\n", ""] {
+            for word in [": fault moved", ""] {
+                let text = format!(
+                    "{head}memory bit {from} bad\n{rest}swapped M{from}, M{to}{word}\nnew run\nmemory bit {to} bad\nmemory bit {from} ok\n{rest}"
+                );
+                let r = ranked("dunlin-64", &text);
+                let culprit = format!("M{from}, now in M{to}");
+                assert_eq!(leader(&r), culprit, "{text}");
+                assert!(p(&r, &culprit) > 0.9, "{} {text}", p(&r, &culprit));
+                for clear in [
+                    format!("M{to}"),
+                    format!("M{to}, now in M{from}"),
+                    format!("M{from} contacts"),
+                    format!("M{to} contacts"),
+                ] {
+                    assert!(p(&r, &clear) < 0.05, "{clear} {} {text}", p(&r, &clear));
+                }
+            }
+        }
+        let stays =
+            format!("{head}memory bit {from} bad\nrest fine\nswapped M{from}, M{to}: no change\n");
+        let r = ranked("dunlin-64", &stays);
+        assert!(
+            p(&r, &format!("M{from}")) < 0.2,
+            "{}",
+            p(&r, &format!("M{from}"))
+        );
+        assert!(p(&r, &format!("M{to}")) < 0.05);
+    }
+    // Said without a run after it: one of the two, and it is the one where it failed.
+    let r = ranked(
+        "dunlin-64",
+        "came in faulty\nmemory bit 3 bad\nrest fine\nswapped M3 and M4: fault moved\n",
+    );
+    assert!(p(&r, "M3, now in M4") > 0.9 && p(&r, "M4, now in M3") < 0.05);
+    // The socket that holds the bad chip now is worked on next.
+    let model = Library::default().board("dunlin-64").unwrap();
+    let step = whichsocket::next::steps(&model, &r).swap_remove(0).step;
+    assert!(step.contains("M4"), "{step}");
+    // And once another chip is in there, nothing is left.
+    let r = ranked(
+        "dunlin-64",
+        "came in faulty\nmemory bit 3 bad\nrest fine\nswapped M3 and M4: fault moved\nnew run\nmemory bit 4 bad\nrest fine\nswapped M4: cured\n",
+    );
+    let step = whichsocket::next::steps(&model, &r).swap_remove(0).step;
+    assert!(
+        step.starts_with("Most probably nothing is at fault any more"),
+        "{step}"
+    );
+}

@@ -195,7 +195,7 @@ fn part_in(model: &BoardModel, ranking: &Ranking, position: usize) -> Option<f64
         return None;
     }
     let is_it = |&c: &usize| {
-        let unit = &model.units[a.instances[c].unit];
+        let unit = &model.units[a.place[c]];
         unit.position == position && unit.kind == UnitKind::Part && a.is_current(c)
     };
     let cause = (0..a.instances.len()).find(is_it)?;
@@ -240,9 +240,8 @@ fn hypotheses(model: &BoardModel, ranking: &Ranking, state: State) -> Hypotheses
     let a = &ranking.assembled;
     // What is empty is a fact: it is no unit that could be at fault.
     let empty = &ranking.observed.facts.empty;
-    let there = |c: &usize| {
-        a.is_current(*c) && !empty.contains_key(&model.units[a.instances[*c].unit].position)
-    };
+    let there =
+        |c: &usize| a.is_current(*c) && !empty.contains_key(&model.units[a.place[*c]].position);
     let accused: Vec<(usize, f64)> = (0..a.instances.len())
         .filter(there)
         .map(|c| (c, ranking.posterior.cause(c)))
@@ -282,7 +281,7 @@ fn scenarios(
         return (Vec::new(), Vec::new(), 0.0);
     }
     let a = &ranking.assembled;
-    let unit = |c: usize| &model.units[a.instances[c].unit];
+    let unit = |c: usize| &model.units[a.place[c]];
     let takes_part =
         |c: usize| unit(c).kind == UnitKind::Part && movable(&model.positions[unit(c).position]);
     let all = hypotheses(model, ranking, state);

@@ -2,7 +2,8 @@
 
 use crate::next::Ask;
 use crate::sheet::{
-    Effect, Finding, HandsOn, RunSheet, State, Statement, Subject, Warmth, parse, print_statement,
+    Effect, Finding, HandsOn, Place, RunSheet, State, Statement, Subject, Warmth, parse,
+    print_statement,
 };
 
 /// What became of an answer.
@@ -16,10 +17,79 @@ pub enum Understood {
 
 /// Reads an answer: as the rest of what was asked, else as a line of a sheet.
 pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
+    if let Some(Ask::Supply) = ask
+        && let Some(all) = supplies(answer)
+    {
+        return Understood::Line(all, Vec::new());
+    }
     if let Some(statement) = ask.and_then(|ask| in_context(ask, answer)) {
+        if let (Some(Ask::Rail { .. }), Statement::Finding(f)) = (ask, &statement)
+            && matches!(f.state, State::Ok | State::Bad | State::Wrong)
+        {
+            return Understood::Not("type the volts, as in 4.98; or missing, low, high".into());
+        }
         return Understood::Line(vec![statement], Vec::new());
     }
-    full(answer)
+    match (full(answer), loops(answer)) {
+        // Loops are counted whatever is asked.
+        (Understood::Not(_), Some(counted)) => Understood::Line(vec![counted], Vec::new()),
+        (read, _) => read,
+    }
+}
+
+/// What a question takes, in a few words.
+pub fn takes(ask: &Ask) -> Option<String> {
+    Some(match ask {
+        Ask::Rail { ac, .. } => format!("volts{}, as in 4.98", if *ac { " AC" } else { "" }),
+        Ask::Line { .. } => "pulsing, high, low".into(),
+        Ask::Check { .. } => "ok or bad".into(),
+        Ask::Remedy { .. } => "cured, no change, changed".into(),
+        Ask::Supply => "a rail and its volts, as in +5V 5.1".into(),
+        Ask::Resistance { .. } => "ohms, as in 350".into(),
+        Ask::Loops => "failed loops of loops run, as in 0 of 14 warm".into(),
+    })
+}
+
+/// What was put in: `4164-15`, `4164-15 from shelf`, `4164-15, new`, `4164-15 ticket 0398`.
+///
+/// # Errors
+/// What to type instead.
+pub fn fitted(place: &Place, text: &str) -> Result<Vec<Statement>, String> {
+    let known = |line: &str| match full(line) {
+        Understood::Line(all, _) if !all.is_empty() => Ok(all),
+        Understood::Line(..) => Err(FITTED.to_string()),
+        Understood::Not(_) => Err(FITTED.to_string()),
+    };
+    if let Ok(all) = known(&format!("fitted {} {text}", place.name)) {
+        return Ok(all);
+    }
+    let words = text.replace(',', " ");
+    let (part, from) = words.trim().split_once(' ').ok_or(FITTED)?;
+    let from = from.trim().trim_start_matches("from ").trim();
+    let from = from.strip_prefix("the ").unwrap_or(from);
+    let mut all = known(&format!("fitted {} {part}", place.name))?;
+    all.extend(known(&format!("origin {} {from}", place.name))?);
+    Ok(all)
+}
+
+const FITTED: &str = "type the part and where it is from, as in '4164-15 from shelf', '4164-15 new', '4164-15 from ticket 0398'";
+
+/// What came out.
+///
+/// # Errors
+/// What to type instead.
+pub fn old_part(place: &Place, text: &str) -> Result<Vec<Statement>, String> {
+    match full(&format!("old part {} {text}", place.name)) {
+        Understood::Line(all, _) if matches!(all[..], [Statement::OldPart { .. }]) => Ok(all),
+        _ => Err("type what is printed on it, as in '4164-20', or an empty line".into()),
+    }
+}
+
+/// Several readings of the supply by itself.
+pub fn supplies(answer: &str) -> Option<Vec<Statement>> {
+    let parts = answer.split(',').map(str::trim).filter(|p| !p.is_empty());
+    let all: Option<Vec<Statement>> = parts.map(supply).collect();
+    all.filter(|a| !a.is_empty())
 }
 
 /// Reads a line of a sheet.
@@ -116,7 +186,7 @@ fn head(subject: &Subject) -> String {
 }
 
 /// `cured`, `no change` …; `ok` and `bad` are said of the machine.
-fn effect_of(done: &HandsOn, answer: &str) -> Option<Effect> {
+pub fn effect_of(done: &HandsOn, answer: &str) -> Option<Effect> {
     let line = print_statement(&Statement::HandsOn(done.clone()));
     if let Some(Statement::HandsOn(h)) = one(&format!("{line}: {answer}"))
         && h.result != Effect::Unknown
@@ -195,6 +265,9 @@ pub fn prompt(ask: Option<&Ask>) -> String {
         Some(Ask::Supply) => {
             "supply by itself, unplugged (rail and volts, as in '+5V 5.1'):".into()
         }
+        Some(Ask::Resistance { rail }) => {
+            format!("resistance {rail} to ground, unplugged (ohms, as in '350', or shorted):")
+        }
         Some(Ask::Loops) => "loops (failed of run, cold or warm, as in '0 of 14 warm'):".into(),
     }
 }
@@ -202,7 +275,7 @@ pub fn prompt(ask: Option<&Ask>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sheet::{Action, Place};
+    use crate::sheet::Action;
 
     fn line(ask: &Ask, answer: &str) -> String {
         match understand(Some(ask), answer) {
@@ -232,7 +305,12 @@ mod tests {
         assert_eq!(line(&rail, "4.98"), "rail +5V 4.98 V");
         assert_eq!(line(&rail, "5"), "rail +5V 5.0 V");
         assert_eq!(line(&rail, "missing"), "rail +5V dead");
-        assert_eq!(line(&rail, "ok"), "rail +5V ok");
+        assert!(line(&rail, "ok").starts_with("? type the volts"));
+        assert_eq!(line(&rail, "rail +5V ok"), "rail +5V ok");
+        assert_eq!(
+            line(&rail, "2 of 20 warm"),
+            "test bad in 2 of 20 loops when warm"
+        );
         let pin = Ask::Line {
             line: "PHI0".into(),
             place: at("P1", Some("37")),
@@ -258,9 +336,36 @@ mod tests {
         );
         assert_eq!(line(&Ask::Loops, "2 of 9"), "test bad in 2 of 9 loops");
         assert_eq!(
-            line(&Ask::Supply, "+5V 5.1"),
-            "psu rail +5V 5.1 V off the board"
+            line(&Ask::Supply, "+5V 5.1, 9VAC 10.2"),
+            "psu rail +5V 5.1 V off the board; psu rail 9VAC 10.2 V off the board"
         );
+    }
+
+    #[test]
+    fn what_was_fitted_is_read_as_people_say_it() {
+        let said = |text: &str| {
+            let all = fitted(&at("M3", None), text).map_err(|e| e.to_string())?;
+            Ok::<_, String>(
+                all.iter()
+                    .map(print_statement)
+                    .collect::<Vec<_>>()
+                    .join("; "),
+            )
+        };
+        for (text, line) in [
+            ("4164-15", "fitted M3 4164-15"),
+            ("4164-15 from shelf", "fitted M3 4164-15; origin M3 shelf"),
+            ("4164-15 shelf", "fitted M3 4164-15; origin M3 shelf"),
+            ("4164-15, new", "fitted M3 4164-15; origin M3 new"),
+            ("4164-15 new", "fitted M3 4164-15; origin M3 new"),
+            (
+                "4164-15, from ticket 0398",
+                "fitted M3 4164-15; origin M3 ticket 0398",
+            ),
+        ] {
+            assert_eq!(said(text), Ok(line.to_string()), "{text}");
+        }
+        assert!(said("what is it").is_err());
     }
 
     #[test]

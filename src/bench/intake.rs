@@ -2,7 +2,10 @@
 //! it, so that an interrupted intake goes on where it was.
 
 use super::answer::{Understood, full};
-use crate::sheet::{Statement, Subject};
+use crate::faultmap::model::BoardModel;
+use crate::faultmap::raw::Class;
+use crate::observe::board;
+use crate::sheet::{Place, Statement, Subject};
 use crate::ticket::Ticket;
 
 /// A question of the intake.
@@ -33,6 +36,23 @@ const AS_BUILT: &str = "otherwise fitted as the map says";
 const NO_SUPPLY: &str = "supply not measured by itself";
 const LOOKED: &str = "end of the first look";
 
+/// Whether a remark is one that only says that a question was answered with nothing.
+pub fn is_mark(note: &str) -> bool {
+    [NO_COMPLAINT, NO_HISTORY, AS_BUILT, NO_SUPPLY, LOOKED].contains(&note)
+}
+
+/// Whether a remark says that the supply was not measured by itself.
+pub fn is_no_supply(note: &str) -> bool {
+    note == NO_SUPPLY
+}
+
+/// What can be typed during the intake.
+pub const HELP: &str = "\
+Answer the question; an empty line says that there is nothing to say. The complaint
+is only kept: what the machine shows is asked later. 'undo' strikes the last answer,
+'quit' leaves, and starting again goes on here.
+";
+
 /// All questions, in order.
 const QUESTIONS: [Question; 8] = {
     use Question::*;
@@ -41,21 +61,27 @@ const QUESTIONS: [Question; 8] = {
     ]
 };
 
-/// The first question that a ticket has no answer to; `None` when the work may go on.
-pub fn open_question(ticket: Option<&Ticket>) -> Option<Question> {
+/// The first question that a ticket has no answer to; `None` when the work may go on. `model` is its board, once it is known.
+pub fn open_question(ticket: Option<&Ticket>, model: Option<&BoardModel>) -> Option<Question> {
     let Some(ticket) = ticket else {
         return Some(Question::Number);
     };
     let statements: Vec<&Statement> = ticket.statements().map(|(_, s)| s).collect();
-    let begun = statements.iter().any(|s| is_work(s));
     let any = |is: &dyn Fn(&Statement) -> bool| statements.iter().any(|s| is(s));
     let noted = |text: &str| any(&|s| matches!(s, Statement::Note(n) if n == text));
-    let handled = any(&|s| {
-        matches!(
-            s,
-            Statement::HandsOn(_) | Statement::Skip(_) | Statement::Outcome(_)
-        )
+    // A supply that was put right before the first look leaves the look to be taken.
+    let is_supply_itself = |p: &Place| {
+        let found = model.and_then(|m| board::position(m, &p.name));
+        found.is_some_and(|(_, p)| p.outside && p.class == Class::Supply)
+    };
+    let handled = any(&|s| match s {
+        Statement::HandsOn(h) => h.places.is_empty() || !h.places.iter().all(is_supply_itself),
+        Statement::Skip(_) | Statement::Outcome(_) => true,
+        _ => false,
     });
+    // A ticket written by hand has its readings without these questions.
+    let read = any(&|s| is_reading(s)) && !noted(AS_BUILT);
+    let begun = handled || read || noted(LOOKED);
     let answered = |q: &Question| match q {
         // Without a board nothing can be ranked; the rest may be missing once the work has begun.
         Question::Board => any(&|s| matches!(s, Statement::Board(_))),
@@ -78,24 +104,27 @@ fn is_supply(s: &Statement) -> bool {
     matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Supply(_)))
 }
 
-/// What only stands on a ticket when the work has begun.
-fn is_work(s: &Statement) -> bool {
+/// What is read of the machine, not of its supply.
+fn is_reading(s: &Statement) -> bool {
     match s {
-        Statement::HandsOn(_)
-        | Statement::RestFine
-        | Statement::Skip(_)
-        | Statement::Outcome(_) => true,
+        Statement::RestFine => true,
         Statement::Finding(_) => !is_supply(s),
-        Statement::Note(n) => n == LOOKED,
         _ => false,
     }
 }
 
+/// What is said before a question: the boards there are.
+pub fn before(q: Question, boards: &[String]) -> Option<String> {
+    let all = boards.iter().enumerate();
+    let all: Vec<String> = all.map(|(i, b)| format!("{} {b}", i + 1)).collect();
+    (q == Question::Board).then(|| format!("Boards: {}.", all.join(", ")))
+}
+
 /// How a question is asked.
-pub fn prompt(q: Question, name: &str, boards: &[String]) -> String {
+pub fn prompt(q: Question, name: &str) -> String {
     match q {
         Question::Number => format!("ticket number (empty: {name}):"),
-        Question::Board => format!("board ({}):", boards.join(", ")),
+        Question::Board => "board (number, or its first letters):".into(),
         Question::CameIn => "came in (faulty, works please check, unknown):".into(),
         Question::Complaint => "complaint, in the owner's words (empty: none):".into(),
         Question::History => "history (empty: not known):".into(),
@@ -107,8 +136,7 @@ pub fn prompt(q: Question, name: &str, boards: &[String]) -> String {
                 .into()
         }
         Question::FirstLook => {
-            "what it shows ('black screen', 'memory bit 3 bad', 'rest fine'; empty: no more):"
-                .into()
+            "what it shows ('black screen', 'memory bit 3 bad'; empty: no more):".into()
         }
     }
 }
@@ -139,23 +167,27 @@ pub fn answer(
                 .unwrap_or(said)
                 .trim()
                 .to_lowercase();
-            if boards.contains(&board) {
-                Ok(vec![Statement::Board(board)])
-            } else {
-                Err(format!(
-                    "there is no map '{board}'; type one of: {}",
+            match one_board(&board, boards) {
+                Some(board) => Ok(vec![Statement::Board(board.clone())]),
+                None => Err(format!(
+                    "there is no one map '{board}'; type one of: {}",
                     boards.join(", ")
-                ))
+                )),
             }
         }
         Question::CameIn => {
             let came = full(&format!("came in {said}"));
-            let found = if matches!(came, Understood::Line(..)) {
-                came
-            } else {
-                full(said)
+            let came = match came {
+                Understood::Line(..) => came,
+                Understood::Not(_) => full(said),
             };
-            expect(found, "faulty, works please check, or unknown")
+            match came {
+                Understood::Line(all, _) if matches!(all[..], [Statement::Intake(_)]) => Ok(all),
+                _ => Err(
+                    "type faulty, works please check, or unknown; what it shows is asked later"
+                        .into(),
+                ),
+            }
         }
         Question::Complaint if said.is_empty() => note(NO_COMPLAINT),
         Question::Complaint => Ok(vec![Statement::Complaint(
@@ -172,24 +204,50 @@ pub fn answer(
                 .to_string(),
         )]),
         Question::Fitted if said.is_empty() => note(AS_BUILT),
-        Question::Fitted => expect(full(said), "'empty T1', 'fitted T1 8912', or an empty line"),
+        Question::Fitted => {
+            let fits = |s: &Statement| {
+                matches!(
+                    s,
+                    Statement::Fitted { .. }
+                        | Statement::Empty(_)
+                        | Statement::Origin { .. }
+                        | Statement::OldPart { .. }
+                        | Statement::Cartridge(_)
+                        | Statement::Mains(_)
+                        | Statement::Photo { .. }
+                )
+            };
+            let expected = "'empty T1', 'fitted T1 8912', or an empty line";
+            let all = expect(full(said), expected)?;
+            match all.iter().all(fits) {
+                true => Ok(all),
+                false => Err(format!(
+                    "expected {expected}; what the machine shows is asked later"
+                )),
+            }
+        }
         Question::Supply if said.is_empty() => note(NO_SUPPLY),
-        Question::Supply => supply(said),
+        Question::Supply => super::answer::supplies(said)
+            .ok_or_else(|| "expected a rail and its volts, as in +5V 5.1".into()),
         Question::FirstLook if said.is_empty() => note(LOOKED),
         Question::FirstLook => expect(full(said), "a line of a sheet, or an empty line"),
     }
 }
 
-/// `+5V 5.1, 9VAC 10.2`: each said of the supply by itself.
-fn supply(said: &str) -> Result<Vec<Statement>, String> {
-    let mut all = Vec::new();
-    for part in said.split(',').map(str::trim).filter(|p| !p.is_empty()) {
-        match super::answer::supply(part) {
-            Some(found) => all.push(found),
-            None => return Err("expected a rail and its volts, as in +5V 5.1".into()),
-        }
-    }
-    Ok(all)
+/// The one board that a number of the list, a name, or the beginning of one means.
+fn one_board<'b>(typed: &str, boards: &'b [String]) -> Option<&'b String> {
+    let exact = boards.iter().find(|b| b.as_str() == typed);
+    let numbered = || {
+        let number: usize = typed.parse().ok()?;
+        boards.get(number.checked_sub(1)?)
+    };
+    let begun = || {
+        let mut all = boards
+            .iter()
+            .filter(|b| !typed.is_empty() && b.starts_with(typed));
+        all.next().filter(|_| all.next().is_none())
+    };
+    exact.or_else(numbered).or_else(begun)
 }
 
 fn expect(found: Understood, what: &str) -> Result<Vec<Statement>, String> {

@@ -5,26 +5,30 @@
 //! what the other wrote.
 
 pub mod answer;
+mod close;
 pub mod intake;
 pub mod proof;
+mod saved;
 mod screen;
 pub mod talk;
+
+pub use close::TEST_ITS_PARTS;
 
 use crate::faultmap::model::BoardModel;
 use crate::learn::Learned;
 use crate::next::Ask;
+use crate::observe::{exchange, observe};
 use crate::rank::{Ranking, rank};
 use crate::report::build::{Wanted, view};
 use crate::report::term;
 use crate::report::view::RankingView;
-use crate::sheet::{
-    Action, Effect, HandsOn, Moment, Outcome, Statement, moment_text, print_statement,
-};
+use crate::sheet::{Effect, Moment, Statement, moment_text, print_statement};
 use crate::shipped::Library;
-use crate::ticket::compare::{compare, is_remedy};
+use crate::ticket::compare::{Change, Verdict, compare};
 use crate::ticket::store::Store;
-use crate::ticket::{Status, Ticket};
+use crate::ticket::{Entry, Status, Ticket};
 use answer::Understood;
+use std::collections::BTreeMap;
 use std::io::Result;
 use talk::Talk;
 
@@ -67,12 +71,43 @@ enum Then {
     End(Ended),
 }
 
+/// What was told in this session and is not told twice.
+#[derive(Default)]
+struct Told {
+    /// That the last line was cut off.
+    torn: bool,
+    /// How the ticket stood at the start.
+    stands: bool,
+    /// What the last remedy changed.
+    change: String,
+    /// Cautions that were said in full.
+    cautions: Vec<&'static str>,
+}
+
 /// What is on the screen.
 struct Scene<'s> {
     model: &'s BoardModel,
     ticket: &'s Ticket,
+    /// Bytes that the ticket had when it was read.
+    seen: usize,
     view: &'s RankingView,
     ranking: &'s Ranking,
+}
+
+/// The commands of every prompt.
+enum Command {
+    Quit,
+    Help,
+    Undo,
+}
+
+fn command(text: &str) -> Option<Command> {
+    match text.to_lowercase().as_str() {
+        "quit" | "q" | "exit" => Some(Command::Quit),
+        "help" | "?" => Some(Command::Help),
+        "undo" => Some(Command::Undo),
+        _ => None,
+    }
 }
 
 impl Bench<'_> {
@@ -83,7 +118,7 @@ impl Bench<'_> {
     pub fn run(&mut self) -> Result<Ended> {
         self.talk
             .say("Type an answer, 'help', or 'quit'. Every answer is saved at once.\n")?;
-        let mut told_torn = false;
+        let mut told = Told::default();
         loop {
             let bytes = self.store.read()?;
             let ticket = match Ticket::parse(self.name, &bytes) {
@@ -94,21 +129,15 @@ impl Bench<'_> {
                     return Ok(Ended::Unusable);
                 }
             };
-            if let Some(torn) = ticket
-                .as_ref()
-                .and_then(|t| t.torn.clone())
-                .filter(|_| !told_torn)
-            {
-                told_torn = true;
-                let said = format!(
-                    "The last line of the ticket has no end and is not used: '{torn}'. It was cut off while it was written; \
-                     answer again."
-                );
-                self.talk.say(&screen::hang("", &said))?;
-            }
-            let then = match (intake::open_question(ticket.as_ref()), ticket) {
+            self.tell_once(ticket.as_ref(), &mut told)?;
+            // Past a limit of the supply nothing else is asked: a look at the running machine least of all.
+            let open = match self.past_a_limit(ticket.as_ref()) {
+                true => None,
+                false => self.open_question(ticket.as_ref()),
+            };
+            let then = match (open, ticket) {
                 (Some(question), ticket) => self.intake(question, ticket.as_ref())?,
-                (None, Some(ticket)) => self.work(&ticket)?,
+                (None, Some(ticket)) => self.work(&ticket, bytes.len(), &mut told)?,
                 // No ticket always has an open question.
                 (None, None) => Then::End(Ended::Unusable),
             };
@@ -118,23 +147,60 @@ impl Bench<'_> {
         }
     }
 
+    /// What is said at the start: a line that was cut off, and how the ticket stands.
+    fn tell_once(&mut self, ticket: Option<&Ticket>, told: &mut Told) -> Result<()> {
+        let torn = ticket.and_then(|t| t.torn.clone());
+        if let Some(torn) = torn.filter(|_| !std::mem::replace(&mut told.torn, true)) {
+            let said = format!(
+                "The last line of the ticket has no end and is not used: '{torn}'. It was cut off while it was written; \
+                 answer again."
+            );
+            self.talk.say(&screen::hang("", &said))?;
+        }
+        if !std::mem::replace(&mut told.stands, true) {
+            let stands = ticket.and_then(screen::stands).unwrap_or_default();
+            self.talk.say(&stands)?;
+        }
+        Ok(())
+    }
+
+    /// The board of a ticket, with the handbook's rates.
+    fn board_of(&self, ticket: &Ticket) -> Option<BoardModel> {
+        self.library.board(&ticket.board()?).ok().map(|m| m.clone())
+    }
+
+    fn past_a_limit(&self, ticket: Option<&Ticket>) -> bool {
+        ticket.is_some_and(|t| {
+            let sheets = std::slice::from_ref(&t.sheet);
+            self.board_of(t)
+                .is_some_and(|model| observe(&model, sheets).stop.is_some())
+        })
+    }
+
+    fn open_question(&self, ticket: Option<&Ticket>) -> Option<intake::Question> {
+        let model = ticket.and_then(|t| self.board_of(t));
+        intake::open_question(ticket, model.as_ref())
+    }
+
     /// One question of the intake.
     fn intake(&mut self, q: intake::Question, ticket: Option<&Ticket>) -> Result<Then> {
         let boards: Vec<String> = self.library.list().into_iter().map(|b| b.0).collect();
-        let prompt = intake::prompt(q, self.name, &boards);
+        let prompt = intake::prompt(q, self.name);
+        if let Some(said) = intake::before(q, &boards) {
+            self.talk.say(&screen::hang("", &said))?;
+        }
         loop {
             let Some(text) = self.talk.ask(&prompt)? else {
                 return Ok(Then::End(Ended::Left));
             };
-            match text.to_lowercase().as_str() {
-                "quit" | "q" | "exit" => return self.leave(),
-                "help" | "?" => self
-                    .talk
-                    .say("Answer the question, or 'undo', or 'quit'.\n")?,
-                "undo" => return self.undo(ticket).map(|_| Then::Again),
-                _ => match intake::answer(q, &text, self.name, &boards) {
+            match command(&text) {
+                Some(Command::Quit) => return self.leave(),
+                Some(Command::Help) => self.talk.say(intake::HELP)?,
+                Some(Command::Undo) => return self.undo(ticket).map(|_| Then::Again),
+                None => match intake::answer(q, &text, self.name, &boards) {
                     Ok(statements) => {
                         self.save(ticket, &statements)?;
+                        self.tell_saved(ticket, &statements, &text)?;
                         return Ok(Then::Again);
                     }
                     Err(hint) => self
@@ -146,7 +212,7 @@ impl Bench<'_> {
     }
 
     /// One screen and its answer.
-    fn work(&mut self, ticket: &Ticket) -> Result<Then> {
+    fn work(&mut self, ticket: &Ticket, seen: usize, told: &mut Told) -> Result<Then> {
         if let Status::Closed(outcome) = ticket.status() {
             return self.closed(ticket, outcome);
         }
@@ -177,15 +243,16 @@ impl Bench<'_> {
         v.learned = self
             .learned
             .and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
-        let skipped = |say: &str, ask: &Ask| out_of_question(ticket, say, ask);
+        let skipped = |say: &str, ask: &Ask| out_of_question(&model, ticket, say, ask);
         v.next = crate::next::advise_but(&model, &ranking, self.has, &skipped).steps;
         let scene = Scene {
             model: &model,
             ticket,
+            seen,
             view: &v,
             ranking: &ranking,
         };
-        self.show(&scene)?;
+        self.show(&scene, told)?;
         let prompt = screen::prompt(v.next.first());
         loop {
             let Some(text) = self.talk.ask(&prompt)? else {
@@ -198,29 +265,32 @@ impl Bench<'_> {
         }
     }
 
-    fn show(&mut self, scene: &Scene) -> Result<()> {
-        let a = &scene.ranking.assembled;
-        let old = |s: &&crate::rank::Suspect| {
-            let cause = a.instances.iter().position(|i| *i == s.instance);
-            cause.is_some_and(|c| !a.is_current(c))
-        };
-        let renewed: Vec<String> = scene
-            .ranking
-            .suspects
-            .iter()
-            .filter(old)
-            .map(|s| s.name.clone())
-            .collect();
-        let mut text = screen::ranking(scene.view, &renewed);
-        if let Some(change) = compare(scene.model, scene.ticket).last() {
-            text += &screen::change(change);
+    fn show(&mut self, scene: &Scene, told: &mut Told) -> Result<()> {
+        let mut text = screen::ranking(scene.view, &labels(scene.model, scene.ranking));
+        let changes = compare(scene.model, scene.ticket);
+        if let Some(change) = changes.last() {
+            let said = screen::change(change, scene.view.stop.is_some());
+            // Once: on the screen after the remedy, and again when a later run tells more.
+            if told.change != said {
+                text += &said;
+                told.change = said;
+            }
         }
-        for (kind, count, proof) in proof::standing(scene.ticket, scene.ranking) {
-            text += &screen::proof(kind, count, &proof);
+        for kind in worth_a_soak(scene, changes.last()) {
+            text += &screen::proof(&kind);
         }
         match scene.view.next.first() {
-            Some(next) => text += &screen::step(next),
+            Some(next) => {
+                // With the supply past a limit the caution is said in full each time.
+                if scene.view.stop.is_some() {
+                    told.cautions.clear();
+                }
+                text += &screen::step(next, &mut told.cautions);
+            }
             None => text += "Next\n  No step could be worked out; type what is seen, or 'close'.\n",
+        }
+        if let Some(stop) = &scene.view.stop {
+            text += &screen::stop_again(stop);
         }
         self.talk.say(&text)
     }
@@ -231,6 +301,7 @@ impl Bench<'_> {
         match word.as_str() {
             "quit" | "q" | "exit" => return self.leave(),
             "help" | "?" => self.talk.say(screen::HELP)?,
+            "safety" => self.talk.say(&screen::safety())?,
             "why" => self.why(scene)?,
             "more" => {
                 let text = term::ranking(scene.view, false);
@@ -252,89 +323,22 @@ impl Bench<'_> {
             "close" => return self.close(scene),
             _ => {
                 let did = word
-                    .strip_prefix("did ")
-                    .map(|_| text["did ".len()..].trim());
+                    .strip_prefix("did")
+                    .filter(|rest| rest.is_empty() || rest.starts_with(' '))
+                    .map(|_| text["did".len()..].trim());
+                let ask = next.and_then(|n| n.ask.as_ref());
                 let understood = match did {
+                    Some("" | "nothing") => {
+                        Understood::Not("did what? as in 'did reseated U3: no change'".into())
+                    }
                     Some(instead) => answer::full(instead),
-                    None => answer::understand(next.and_then(|n| n.ask.as_ref()), text),
+                    None => answer::understand(ask, text),
                 };
-                return self.take(scene, understood);
+                // What was done in its own words is not held against the question.
+                return self.take(scene, understood, ask.filter(|_| did.is_none()));
             }
         }
         Ok(Then::Ask)
-    }
-
-    /// Saves an answer.
-    fn take(&mut self, scene: &Scene, understood: Understood) -> Result<Then> {
-        let (mut statements, read_as) = match understood {
-            Understood::Line(statements, read_as) if !statements.is_empty() => {
-                (statements, read_as)
-            }
-            Understood::Line(..) => return self.not_understood("type an answer, or 'help'"),
-            Understood::Not(hint) => return self.not_understood(&hint),
-        };
-        for (typed, word) in &read_as {
-            self.talk.say(&format!("Read '{typed}' as '{word}'.\n"))?;
-        }
-        // What is seen after a remedy is seen of another machine than before.
-        let seen = statements
-            .iter()
-            .any(|s| matches!(s, Statement::Finding(_) | Statement::RestFine));
-        if seen && changed_in_this_run(scene.ticket) && !statements.contains(&Statement::NewRun) {
-            statements.insert(0, Statement::NewRun);
-        }
-        self.save(Some(scene.ticket), &statements)?;
-        let cured = statements.iter().find_map(|s| match s {
-            Statement::HandsOn(h) if h.result == Effect::Cured => Some(h.clone()),
-            _ => None,
-        });
-        if let Some(done) = cured {
-            self.what_was_fitted(&done)?;
-        }
-        Ok(Then::Again)
-    }
-
-    fn not_understood(&mut self, hint: &str) -> Result<Then> {
-        self.talk.say(&screen::hang(
-            "",
-            &format!("Not understood, not saved: {hint}."),
-        ))?;
-        Ok(Then::Ask)
-    }
-
-    /// After a cure by another part: which, and where from.
-    fn what_was_fitted(&mut self, done: &HandsOn) -> Result<()> {
-        let [place] = &done.places[..] else {
-            return Ok(());
-        };
-        let on_board = crate::sheet::print_statement(&Statement::Fitted {
-            place: place.clone(),
-            part: "0000".into(),
-        });
-        if !matches!(done.action, Action::Swap | Action::Replace)
-            || !matches!(answer::full(&on_board), Understood::Line(..))
-        {
-            return Ok(());
-        }
-        let prompt = format!(
-            "fitted {} (type, and from shelf, new or ticket; empty: not said):",
-            place.name
-        );
-        loop {
-            let Some(text) = self.talk.ask(&prompt)? else {
-                return Ok(());
-            };
-            if text.is_empty() {
-                return Ok(());
-            }
-            match answer::full(&format!("fitted {} {text}", place.name)) {
-                Understood::Line(all, _) if !all.is_empty() => return self.save_afresh(&all),
-                Understood::Line(..) => {}
-                Understood::Not(hint) => {
-                    self.not_understood(&hint)?;
-                }
-            }
-        }
     }
 
     fn why(&mut self, scene: &Scene) -> Result<()> {
@@ -351,108 +355,37 @@ impl Bench<'_> {
             .say(&format!("{}\n", anstream::adapter::strip_str(&text)))
     }
 
-    /// The end of the ticket: what was proved, and how it ends.
-    fn close(&mut self, scene: &Scene) -> Result<Then> {
-        let suggested = proof::proved(scene.model, scene.ticket, scene.ranking);
-        let prompt = match &suggested {
-            Some(unit) => format!("at fault (empty: {unit}; '-': not known):"),
-            None => "at fault (unit and what was wrong; empty: not known):".into(),
-        };
-        let mut lines = Vec::new();
-        if scene.ticket.proved().is_empty() {
-            match self.talk.ask(&prompt)? {
-                None => return Ok(Then::End(Ended::Left)),
-                Some(text) if text.is_empty() => lines.extend(suggested.map(Statement::Proved)),
-                Some(text) if text == "-" => {}
-                Some(text) => lines.push(Statement::Proved(
-                    text.strip_prefix("proved ").unwrap_or(&text).to_string(),
-                )),
-            }
-        }
-        loop {
-            let prompt =
-                "closed (cured and proved, cause unknown, used for parts; empty: not yet):";
-            let Some(text) = self.talk.ask(prompt)? else {
-                return Ok(Then::End(Ended::Left));
-            };
-            if text.is_empty() {
-                return Ok(Then::Again);
-            }
-            let text = text
-                .strip_prefix("closed")
-                .unwrap_or(&text)
-                .trim_start_matches([':', ' ']);
-            match answer::full(&format!("closed: {text}")) {
-                Understood::Line(all, _) if matches!(all[..], [Statement::Outcome(_)]) => {
-                    lines.extend(all);
-                    self.save_afresh(&lines)?;
-                    return Ok(Then::Again);
-                }
-                Understood::Line(..) => self.talk.say("Type one of the three.\n")?,
-                Understood::Not(hint) => self
-                    .talk
-                    .say(&screen::hang("", &format!("Not understood: {hint}.")))?,
-            }
-        }
-    }
-
-    /// A closed ticket: that it is, and whether to open it again.
-    fn closed(&mut self, ticket: &Ticket, outcome: Outcome) -> Result<Then> {
-        let id = ticket.id().unwrap_or_else(|| self.name.to_string());
-        let proved = match ticket.proved()[..] {
-            [] => String::new(),
-            ref all => format!(" At fault: {}.", all.join("; ")),
-        };
-        let said = format!(
-            "Ticket {id} {}.{proved}",
-            crate::sheet::outcome_text(outcome)
-        );
-        self.talk.say(&format!("\n{}", screen::hang("", &said)))?;
-        loop {
-            let Some(text) = self.talk.ask("reopen, or quit:")? else {
-                return Ok(Then::End(Ended::Closed));
-            };
-            match text.to_lowercase().as_str() {
-                "quit" | "q" | "exit" | "" => return Ok(Then::End(Ended::Closed)),
-                "undo" => {
-                    return Ok(if self.undo(Some(ticket))? {
-                        Then::Again
-                    } else {
-                        Then::Ask
-                    });
-                }
-                "reopen" | "reopened" => {
-                    self.save(Some(ticket), &[Statement::Outcome(Outcome::Reopened)])?;
-                    return Ok(Then::Again);
-                }
-                _ => self.talk.say("Type 'reopen' or 'quit'.\n")?,
-            }
-        }
-    }
-
-    /// Strikes the last line that can be struck; whether there was one.
+    /// Strikes the last answer; whether there was one. What one answer wrote in two lines goes as one: the mark of the run
+    /// that it opened, what was proved beside how it ended.
     fn undo(&mut self, ticket: Option<&Ticket>) -> Result<bool> {
-        let struck = ticket.and_then(|t| {
-            let lasting = |s: &Statement| {
-                matches!(
-                    s,
-                    Statement::Ticket(_) | Statement::Board(_) | Statement::At(_) | Statement::Undo
-                )
-            };
-            t.entries
-                .iter()
-                .rev()
-                .find(|e| e.struck_by.is_none() && e.says.iter().any(|s| !lasting(s)))
+        let lasting = |s: &Statement| {
+            matches!(
+                s,
+                Statement::Ticket(_) | Statement::Board(_) | Statement::At(_) | Statement::Undo
+            )
+        };
+        let mut open = ticket.map_or(Vec::new(), |t| {
+            let says = |e: &&Entry| e.struck_by.is_none() && e.says.iter().any(|s| !lasting(s));
+            t.entries.iter().filter(says).collect()
         });
-        let Some(entry) = struck else {
+        let Some(entry) = open.pop() else {
             self.talk.say("There is no answer to undo.\n")?;
             return Ok(false);
         };
-        self.save(ticket, &[Statement::Undo])?;
-        self.talk.say(&screen::hang(
-            "",
-            &format!("Struck line {}: {}", entry.line, entry.text),
-        ))?;
+        let along = open.pop().filter(|above| {
+            let opened = above.says == [Statement::NewRun] && entry.says != [Statement::NewRun];
+            let ended = matches!(entry.says[..], [Statement::Outcome(_)])
+                && matches!(above.says[..], [Statement::Proved(_)]);
+            (opened || ended) && above.at == entry.at
+        });
+        let lines = vec![Statement::Undo; 1 + usize::from(along.is_some())];
+        self.save(ticket, &lines)?;
+        for struck in [Some(entry), along].into_iter().flatten() {
+            self.talk.say(&screen::hang(
+                "",
+                &format!("Struck line {}: {}", struck.line, struck.text),
+            ))?;
+        }
         Ok(true)
     }
 
@@ -474,6 +407,12 @@ impl Bench<'_> {
 
     /// Appends what was said as one line, with the time before it when the clock has moved.
     fn save(&mut self, ticket: Option<&Ticket>, statements: &[Statement]) -> Result<()> {
+        let lines = self.lines(ticket, statements);
+        self.store.append(&lines)
+    }
+
+    /// The lines that say this.
+    fn lines(&self, ticket: Option<&Ticket>, statements: &[Statement]) -> Vec<String> {
         let last = ticket.and_then(|t| t.entries.last()).and_then(|e| e.at);
         let now = (self.now)();
         let mut lines = Vec::new();
@@ -483,14 +422,62 @@ impl Bench<'_> {
             lines.push(format!("at {}", moment_text(now)));
         }
         lines.extend(one_line_each(statements));
-        self.store.append(&lines)
+        lines
     }
 
     /// [`Bench::save`] when the ticket has grown since it was read.
     fn save_afresh(&mut self, statements: &[Statement]) -> Result<()> {
-        let bytes = self.store.read()?;
-        let ticket = Ticket::parse(self.name, &bytes).ok();
+        let ticket = self.read()?;
         self.save(ticket.as_ref(), statements)
+    }
+
+    /// The ticket as it is now.
+    fn read(&mut self) -> Result<Option<Ticket>> {
+        let bytes = self.store.read()?;
+        Ok(Ticket::parse(self.name, &bytes).ok())
+    }
+}
+
+/// What is said behind the names of suspects of which there is more than one: which part it is, and whether it is in.
+fn labels(model: &BoardModel, ranking: &Ranking) -> BTreeMap<String, String> {
+    let a = &ranking.assembled;
+    let label = |s: &crate::rank::Suspect| {
+        let cause = a.cause_of(s.instance)?;
+        Some((s.name.clone(), which_part(model, ranking, cause)?))
+    };
+    ranking.suspects.iter().filter_map(label).collect()
+}
+
+/// `M3, old part`, where a position has had more than one part, or where a part sits elsewhere than it came.
+pub fn which_part(model: &BoardModel, ranking: &Ranking, cause: usize) -> Option<String> {
+    let a = &ranking.assembled;
+    let instance = a.instances[cause];
+    let name = &model.units[instance.unit].name;
+    let there = &model.positions[model.units[a.place[cause]].position].name;
+    let moved = a.place[cause] != instance.unit;
+    let parts = a.instances.iter().filter(|i| i.unit == instance.unit);
+    let last = parts.map(|i| i.fitted).max().unwrap_or(0);
+    let number = instance.fitted + 1;
+    match (a.is_current(cause), moved) {
+        (true, true) => Some(format!("{name}, now in {there}")),
+        (false, true) => Some(format!("{name}, taken out of {there}")),
+        (true, false) if instance.fitted == 0 => None,
+        (true, false) => Some(format!("{name}, new part")),
+        (false, false) if last <= 1 => Some(format!("{name}, old part")),
+        (false, false) => Some(format!("{name}, part {number}, taken out")),
+    }
+}
+
+/// Loops that are worth running: not while the fault still shows.
+fn worth_a_soak(scene: &Scene, change: Option<&Change>) -> Vec<proof::Kind> {
+    let last = change.map(|c| c.verdict);
+    let shows = matches!(
+        last,
+        Some(Verdict::NeverWasTheFault | Verdict::PartlyFixed | Verdict::NewFault | Verdict::Moved)
+    );
+    match shows {
+        true => Vec::new(),
+        false => proof::standing(scene.ticket, &scene.ranking.observed),
     }
 }
 
@@ -516,24 +503,25 @@ fn one_line_each(statements: &[Statement]) -> Vec<String> {
     lines
 }
 
-/// Whether something was changed on the board since the last run mark.
-fn changed_in_this_run(ticket: &Ticket) -> bool {
-    let run = ticket.entries.last().map_or(1, |e| e.run);
-    let mut done = ticket.hands_on().into_iter().filter(|(e, _)| e.run == run);
-    done.any(|(_, h)| is_remedy(h.action))
-}
-
-/// Steps that are not proposed: those skipped, and a remedy that was done and changed nothing.
-fn out_of_question(ticket: &Ticket, say: &str, ask: &Ask) -> bool {
+/// Steps that are not proposed: those skipped, and a remedy that was done and changed nothing. Where two like parts changed
+/// places neither was put right.
+pub(crate) fn out_of_question(model: &BoardModel, ticket: &Ticket, say: &str, ask: &Ask) -> bool {
     let said = say.trim_end_matches('.');
-    ticket.statements().any(|(_, s)| match s {
-        Statement::Skip(text) => text == said,
+    let is_it = |s: &Statement| match s {
+        Statement::Skip(text) => text
+            .strip_prefix(said)
+            .is_some_and(|rest| rest.is_empty() || rest.starts_with(':')),
         Statement::HandsOn(h) => match ask {
             Ask::Remedy { action, place, .. } => {
-                h.action == *action && h.places.contains(place) && h.result != Effect::Cured
+                h.action == *action
+                    && h.places.contains(place)
+                    && !matches!(h.result, Effect::Cured | Effect::Moved)
+                    && exchange::alike(model, h).is_none()
             }
             _ => false,
         },
         _ => false,
-    })
+    };
+    let since = ticket.reopened().last().map_or(0, |e| e.line);
+    ticket.statements().any(|(e, s)| e.line > since && is_it(s))
 }

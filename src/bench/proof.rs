@@ -2,79 +2,151 @@
 
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::infer::network::Outcome as Seen;
-use crate::observe::{Evidence, board};
+use crate::observe::{Evidence, Observed, board};
 use crate::rank::Ranking;
 use crate::sheet::{Effect, Warmth};
 use crate::soak::{CONFIDENCE, Count, Proof, prove};
 use crate::ticket::Ticket;
 use crate::ticket::compare::is_remedy;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-/// The kinds of loops, each proved for itself.
+/// Kinds of loops, each proved for itself, and the words on the ticket that mean each.
 const KINDS: [(&str, &[Option<Warmth>]); 2] = [
     ("Cold starts", &[Some(Warmth::Cold)]),
-    ("Warm loops", &[Some(Warmth::Warm), None]),
+    ("Loops", &[Some(Warmth::Warm), None]),
 ];
+
+/// Loops of one kind, and what they prove.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Kind {
+    /// `Cold starts`, `Loops`; `Warm loops` where the ticket tells the two apart.
+    pub name: &'static str,
+    /// How many.
+    pub count: Count,
+    /// What they prove.
+    pub proof: Proof,
+}
+
+/// Something that ran, in order.
+struct Ran {
+    line: usize,
+    failed: u64,
+    of: u64,
+    warmth: Option<Warmth>,
+}
 
 /// What the loops since the last remedy prove, for each kind of which there are any; empty before the first remedy.
 ///
-/// A run of the test without a count of loops is one warm loop: failed, if anything failed in it.
-pub fn standing(ticket: &Ticket, ranking: &Ranking) -> Vec<(&'static str, Count, Proof)> {
+/// A run of the test without a count of loops is one loop: failed, if anything failed in it.
+pub fn standing(ticket: &Ticket, observed: &Observed) -> Vec<Kind> {
     let remedies = ticket.hands_on();
     let Some((last, _)) = remedies.iter().rfind(|(_, h)| is_remedy(h.action)) else {
         return Vec::new();
     };
-    let counted: BTreeSet<usize> = ticket.loops().iter().map(|l| l.run).collect();
-    let failing = failing_runs(ranking);
+    let ran = ran(ticket, observed);
     let mut out = Vec::new();
     for (name, warmth) in KINDS {
         let mut count = Count::default();
-        for l in ticket.loops().iter().filter(|l| warmth.contains(&l.warmth)) {
-            let (failed, of) = (u64::from(l.failed), u64::from(l.of));
-            if l.line < last.line || failed > 0 {
+        for l in ran.iter().filter(|l| warmth.contains(&l.warmth)) {
+            if l.line < last.line || l.failed > 0 {
                 // What ran clean before it failed again was no cure.
-                count.of += of + std::mem::take(&mut count.clean);
-                count.failed += failed;
+                count.of += l.of + std::mem::take(&mut count.clean);
+                count.failed += l.failed;
             } else {
-                count.clean += of;
+                count.clean += l.of;
             }
         }
-        if warmth.contains(&None) {
-            let single = failing
-                .iter()
-                .filter(|run| !counted.contains(run) && **run <= last.run)
-                .count() as u64;
-            (count.failed, count.of) = (count.failed + single, count.of + single);
-        }
         if count.of + count.clean > 0 {
-            out.push((name, count, prove(count, None, CONFIDENCE)));
+            let proof = prove(count, None, CONFIDENCE);
+            out.push(Kind { name, count, proof });
+        }
+    }
+    // Told apart when both were run, or when it was said.
+    let warm = ran.iter().any(|l| l.warmth == Some(Warmth::Warm));
+    if out.len() > 1 || warm {
+        out.iter_mut()
+            .filter(|k| k.name == "Loops")
+            .for_each(|k| k.name = "Warm loops");
+    }
+    out
+}
+
+/// Loops as counted, and every run in which something failed and no loops were: one loop that failed.
+fn ran(ticket: &Ticket, observed: &Observed) -> Vec<Ran> {
+    let counted: BTreeSet<usize> = ticket.loops().iter().map(|l| l.run).collect();
+    let of_loops = ticket.loops().into_iter().map(|l| Ran {
+        line: l.line,
+        failed: l.failed.into(),
+        of: l.of.into(),
+        warmth: l.warmth,
+    });
+    let mut out: Vec<Ran> = of_loops.collect();
+    let single = failing_runs(observed)
+        .into_iter()
+        .filter(|(run, _)| !counted.contains(run));
+    out.extend(single.map(|(_, line)| Ran {
+        line,
+        failed: 1,
+        of: 1,
+        warmth: None,
+    }));
+    out.sort_by_key(|r| r.line);
+    out
+}
+
+/// Whether the loops prove a cure: it failed before, it has not failed since, and every kind of loops in which it failed ran
+/// clean for long enough.
+pub fn is_proved(kinds: &[Kind]) -> bool {
+    let mut cures = kinds.iter().filter(|k| k.count.failed > 0).peekable();
+    let enough = |k: &Kind| matches!(k.proof, Proof::Cure { to_go: Some(0), .. });
+    cures.peek().is_some() && cures.all(enough)
+}
+
+/// What is missing for a proof, in words; `None` when nothing is.
+pub fn missing(kinds: &[Kind]) -> Option<String> {
+    if is_proved(kinds) {
+        return None;
+    }
+    let one = |k: &Kind| match k.proof {
+        Proof::Cure {
+            to_go: Some(go), ..
+        } if go > 0 => Some(format!("{go} more clean {}", k.name.to_lowercase())),
+        _ => None,
+    };
+    let more: Vec<String> = kinds.iter().filter_map(one).collect();
+    Some(match (more.is_empty(), kinds.is_empty()) {
+        (false, _) => more.join(" and "),
+        (_, true) => "no remedy is on the ticket".into(),
+        _ => "it never failed in a loop, or too rarely, so loops cannot prove a cure".into(),
+    })
+}
+
+/// Runs, from 1, in which something failed that was not counted in loops, with the line of the first such reading.
+fn failing_runs(observed: &Observed) -> BTreeMap<usize, usize> {
+    let mut out = BTreeMap::new();
+    for r in &observed.readings {
+        if let Evidence::Check(c) = &r.evidence
+            && c.outcome != Seen::Pass
+            && c.check != "complaint"
+        {
+            out.entry(c.run + 1).or_insert(r.line);
         }
     }
     out
 }
 
-/// Runs, from 1, in which something failed.
-fn failing_runs(ranking: &Ranking) -> BTreeSet<usize> {
-    let failed = ranking
-        .observed
-        .readings
-        .iter()
-        .filter_map(|r| match &r.evidence {
-            Evidence::Check(c) if c.outcome != Seen::Pass && c.check != "complaint" => {
-                Some(c.run + 1)
-            }
-            _ => None,
-        });
-    failed.collect()
-}
-
-/// The unit that the last cure speaks for, and its likeliest fault: what a technician would write down as proved.
+/// The unit that the last cure speaks for, and its likeliest fault: what a technician would write down as proved. Of a chip
+/// that was exchanged before, that is the chip by the place it came from.
 pub fn proved(model: &BoardModel, ticket: &Ticket, ranking: &Ranking) -> Option<String> {
+    let since = ticket.reopened().last().map_or(0, |e| e.line);
     let cures = ticket.hands_on();
-    let (_, cure) = cures.iter().rfind(|(_, h)| h.result == Effect::Cured)?;
+    let (_, cure) = cures
+        .iter()
+        .rfind(|(e, h)| h.result == Effect::Cured && e.line > since)?;
     let position = board::position(model, &cure.places.first()?.name)?.0;
+    let a = &ranking.assembled;
     let at = ranking.suspects.iter().find(|s| {
-        let unit = &model.units[s.instance.unit];
+        let unit = &model.units[a.place_of(s.instance)];
         s.instance.fitted == 0
             && unit.position == position
             && !matches!(unit.kind, UnitKind::Key { .. })

@@ -1,11 +1,15 @@
 //! What a session shows: short, 80 columns, no colour, nothing that only the eye could tell.
 
 use super::answer;
-use crate::next::Ask;
-use crate::report::view::{NextView, RankingView, SuspectView};
+use super::proof::Kind;
+use crate::next::{Ask, LIVE, MAINS};
+use crate::report::view::{NextView, RankingView, StopView, SuspectView};
 use crate::report::words::{chance, minutes};
-use crate::soak::{Count, Proof};
+use crate::sheet::Action;
+use crate::soak::Proof;
+use crate::ticket::Ticket;
 use crate::ticket::compare::{Change, Verdict};
+use std::collections::BTreeMap;
 
 /// Columns.
 const WIDTH: usize = 80;
@@ -22,8 +26,35 @@ pub fn hang(first: &str, text: &str) -> String {
     textwrap::fill(text, options) + "\n"
 }
 
-/// The short ranking; of what was renewed since, it is said so.
-pub fn ranking(v: &RankingView, renewed: &[String]) -> String {
+/// How a ticket stands that is opened again: what it is about, what was done, its last line.
+pub fn stands(t: &Ticket) -> Option<String> {
+    let done = t.hands_on();
+    let read = !t.findings().is_empty();
+    if !read && done.is_empty() {
+        return None;
+    }
+    let mut out = String::new();
+    let complaint = t.complaints().join("; ");
+    if !complaint.is_empty() {
+        out += &hang("", &format!("Complaint: {complaint}"));
+    }
+    let done: Vec<String> = done
+        .iter()
+        .map(|(_, h)| {
+            crate::sheet::print_statement(&crate::sheet::Statement::HandsOn((*h).clone()))
+        })
+        .collect();
+    if !done.is_empty() {
+        out += &hang("", &format!("Done so far: {}.", done.join("; ")));
+    }
+    if let Some(last) = t.standing().last() {
+        out += &hang("", &format!("Last line: {}", last.text));
+    }
+    Some(out)
+}
+
+/// The short ranking; `labels` says of suspects of which there was more than one part which one it is.
+pub fn ranking(v: &RankingView, labels: &BTreeMap<String, String>) -> String {
     let ticket = v
         .ticket
         .as_ref()
@@ -32,7 +63,8 @@ pub fn ranking(v: &RankingView, renewed: &[String]) -> String {
     let mut out = format!("\n{ticket}board {}, run {}\n", v.board, v.run);
     if let Some(stop) = &v.stop {
         out += "SWITCH OFF\n";
-        out += &hang("  ", &format!("{}; {}.", stop.reason, stop.remedy));
+        let remedy = stop.remedy.trim_start_matches("switch off; ");
+        out += &hang("  ", &format!("{}; {remedy}.", stop.reason));
     }
     let shown: Vec<&SuspectView> = v
         .suspects
@@ -51,17 +83,8 @@ pub fn ranking(v: &RankingView, renewed: &[String]) -> String {
             .first()
             .map(|m| format!("; {}", m.fault))
             .unwrap_or_default();
-        let which = if renewed.contains(&s.unit) {
-            " (the old one, renewed since)"
-        } else {
-            ""
-        };
-        let text = format!(
-            "{}{which}, {}: {}{mode}",
-            s.unit,
-            chance(s.probability),
-            s.role
-        );
+        let name = labels.get(&s.unit).unwrap_or(&s.unit);
+        let text = format!("{name}, {}: {}{mode}", chance(s.probability), s.role);
         out += &hang(&format!("  {}  ", i + 1), &text);
     }
     if let Some(learned) = &v.learned {
@@ -70,8 +93,8 @@ pub fn ranking(v: &RankingView, renewed: &[String]) -> String {
     out
 }
 
-/// The proposed step, with its cautions.
-pub fn step(n: &NextView) -> String {
+/// The proposed step, with its cautions: in full the first time, then in short.
+pub fn step(n: &NextView, told: &mut Vec<&'static str>) -> String {
     let time = if n.minutes > 0.0 {
         format!(" ({})", minutes(n.minutes))
     } else {
@@ -83,15 +106,56 @@ pub fn step(n: &NextView) -> String {
         out += &hang("  ", &format!("Expect: {}", n.expect));
     }
     if let Some(hazard) = &n.hazard {
-        out += &hang("  ", &format!("Careful: {hazard}"));
+        out += &hang("  ", &format!("Careful: {}", in_short(hazard, told)));
     }
     out
 }
 
+/// The cautions of every powered step: each in full the first time, then in short.
+fn in_short(hazard: &str, told: &mut Vec<&'static str>) -> String {
+    let mut out = hazard.to_string();
+    let mut shortened = false;
+    for (full, short) in [
+        (LIVE, "live board, one hand"),
+        (MAINS, "leave mains adapters closed"),
+    ] {
+        if !hazard.contains(full) {
+            continue;
+        }
+        if told.contains(&full) {
+            out = out.replace(full, short);
+            shortened = true;
+        } else {
+            told.push(full);
+        }
+    }
+    match shortened {
+        true => out + " (in full: 'safety')",
+        false => out,
+    }
+}
+
+/// The cautions in full.
+pub fn safety() -> String {
+    let sentence = |s: &str| {
+        let mut chars = s.chars();
+        let first = chars.next().map(|c| c.to_uppercase().to_string());
+        first.unwrap_or_default() + chars.as_str() + "."
+    };
+    hang("", &sentence(LIVE)) + &hang("", &sentence(MAINS))
+}
+
+/// The last line before the prompt while the board must stay off.
+pub fn stop_again(stop: &StopView) -> String {
+    hang("", &format!("SWITCH OFF: {}.", stop.reason))
+}
+
 /// What the last remedy changed.
-pub fn change(c: &Change) -> String {
+pub fn change(c: &Change, stopped: bool) -> String {
     let mut out = hang("", &format!("Before and after: {}", c.sentence()));
-    if c.verdict == Verdict::NeverWasTheFault {
+    // Nothing goes back while the supply is past a limit: the old part may be what did it.
+    let put_back = |h: &crate::sheet::HandsOn| matches!(h.action, Action::Swap | Action::Replace);
+    if c.verdict == Verdict::NeverWasTheFault && !stopped && c.done.iter().any(put_back) {
         out += &hang(
             "",
             "Put the old part back, or say where the new one stays ('fitted ...').",
@@ -101,7 +165,8 @@ pub fn change(c: &Change) -> String {
 }
 
 /// How far the proof is, one line a kind of loop.
-pub fn proof(kind: &str, count: Count, proof: &Proof) -> String {
+pub fn proof(kind: &Kind) -> String {
+    let (count, proof) = (kind.count, &kind.proof);
     let said = match proof {
         Proof::Cure {
             unseen,
@@ -123,12 +188,12 @@ pub fn proof(kind: &str, count: Count, proof: &Proof) -> String {
             )
         }
         Proof::NeverFailed { rate_below } => format!(
-            "{} clean, never failed: the failing rate is below {:.0} % (rule of three)",
+            "{} clean, never failed: fewer than {:.0} % fail, 95 % sure (rule of three)",
             count.of + count.clean,
             (rate_below * 100.0).ceil()
         ),
     };
-    hang("", &format!("{kind}: {said}."))
+    hang("", &format!("{}: {said}.", kind.name))
 }
 
 /// The prompt of a step.
@@ -143,4 +208,5 @@ Answer the question ('4.98', 'ok', 'no change'), or type any line of a sheet.
   skip      not this step      undo   strikes the last answer
   why       the reasons        more   the whole ranking and other steps
   close     ends the ticket    quit   leaves it; start again to go on
+  safety    the cautions in full
 ";

@@ -55,6 +55,16 @@ pub fn bench(args: &SessionArgs, console: &mut Console) -> std::io::Result<u8> {
     let name = path
         .file_stem()
         .map_or_else(String::new, |s| s.to_string_lossy().into_owned());
+    // Found now, not when the first answer is to be saved.
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty());
+    if let Some(folder) = folder.filter(|f| !f.is_dir()) {
+        writeln!(
+            console.err,
+            "whichsocket: {}: no such folder",
+            folder.display()
+        )?;
+        return Ok(BAD);
+    }
     let stdin = std::io::stdin();
     let echo = !stdin.is_terminal();
     let mut input = stdin.lock();

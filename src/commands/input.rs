@@ -51,6 +51,9 @@ fn bytes_of(path: &Path) -> Result<(String, Vec<u8>), String> {
     } else {
         path.display().to_string()
     };
+    if path.is_dir() {
+        return Err(format!("{name}: a folder, not a file"));
+    }
     let bytes = if path.as_os_str() == "-" {
         read_limited(std::io::stdin().lock())
     } else {

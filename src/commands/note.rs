@@ -2,7 +2,7 @@
 
 use super::{BAD, Console, DONE, input};
 use crate::cli::{NoteArgs, NoteFormat};
-use crate::note::{Note, build, html, markdown, text};
+use crate::note::{Note, build_with, html, markdown, text};
 use crate::shipped::Library;
 
 /// Runs `note`.
@@ -38,7 +38,8 @@ fn made(args: &NoteArgs) -> Result<Note, String> {
     let ticket = input::ticket(&args.ticket)?;
     let sheets = std::slice::from_ref(&ticket.sheet);
     let model = input::board(&library, args.board.as_deref(), sheets)?;
-    build(&model, &ticket).map_err(|e| format!("{}: {e}", ticket.sheet.name))
+    let learned = super::rates::learned(&args.learned, &library)?;
+    build_with(&model, &ticket, learned.as_ref()).map_err(|e| format!("{}: {e}", ticket.sheet.name))
 }
 
 /// The note in a format.

@@ -46,12 +46,16 @@ pub fn rates(args: &RatesArgs, console: &mut Console) -> std::io::Result<u8> {
     let Counter {
         learned,
         passed_over,
+        counted,
         ..
     } = counter;
     if args.json {
-        writeln!(console.out, "{}", json(&learned, &passed_over))?;
+        writeln!(console.out, "{}", json(&learned, &passed_over, &counted))?;
     } else {
         table(&learned, console)?;
+        for name in &counted {
+            writeln!(console.out, "Counted: {name}")?;
+        }
         for p in &passed_over {
             writeln!(console.out, "Not counted: {}: {}", p.name, p.why)?;
         }
@@ -72,7 +76,7 @@ pub fn rates(args: &RatesArgs, console: &mut Console) -> std::io::Result<u8> {
     }
 }
 
-fn json(learned: &Learned, passed_over: &[PassedOver]) -> serde_json::Value {
+fn json(learned: &Learned, passed_over: &[PassedOver], counted: &[String]) -> serde_json::Value {
     let families: Vec<_> = learned
         .families
         .iter()
@@ -88,7 +92,7 @@ fn json(learned: &Learned, passed_over: &[PassedOver]) -> serde_json::Value {
         .collect();
     serde_json::json!({
         "schema": 1, "tickets": learned.tickets, "strength": learned.strength, "families": families,
-        "not_counted": passed,
+        "counted": counted, "not_counted": passed,
     })
 }
 
@@ -102,7 +106,7 @@ fn table(learned: &Learned, console: &mut Console) -> std::io::Result<()> {
     };
     writeln!(
         console.out,
-        "{tickets} counted; the handbook counts as {} failures a family",
+        "{tickets} counted. A family is all parts of one kind; the handbook's rate of each weighs as much as {} failures.",
         learned.strength
     )?;
     let mut rows: Vec<(&String, u32, f64, f64)> = learned
@@ -118,7 +122,7 @@ fn table(learned: &Learned, console: &mut Console) -> std::io::Result<()> {
         writeln!(
             console.out,
             "{:<28} {:>6} {:>9} {:>7}",
-            "family", "failed", "expected", "rate x"
+            "family", "failed", "expected", "x rate"
         )?;
     }
     for (family, failed, expected, factor) in &moved {
@@ -132,6 +136,12 @@ fn table(learned: &Learned, console: &mut Console) -> std::io::Result<()> {
             console.out,
             "{} other families: none failed, rates within 5 % of the handbook's",
             still.len()
+        )?;
+    }
+    if !moved.is_empty() {
+        writeln!(
+            console.out,
+            "x rate: times the handbook's rate. Reset: leave out --tickets, or delete the exported file."
         )?;
     }
     Ok(())

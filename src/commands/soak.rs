@@ -25,9 +25,10 @@ pub fn soak(args: &SoakArgs, console: &mut Console) -> std::io::Result<u8> {
         let all = serde_json::json!({ "schema": 1, "confidence": args.confidence, "parts": parts });
         writeln!(console.out, "{all}")?;
     } else {
-        for part in parts {
+        let said = parts.into_iter().map(|p| p.said);
+        for text in said.chain(formulas(args).into_iter().map(String::from)) {
             let options = textwrap::Options::new(80).subsequent_indent("  ");
-            writeln!(console.out, "{}", textwrap::fill(&part.said, options))?;
+            writeln!(console.out, "{}", textwrap::fill(&text, options))?;
         }
     }
     Ok(DONE)
@@ -90,15 +91,52 @@ struct Part {
 
 fn percent(p: f64) -> String {
     match p * 100.0 {
+        x if x >= 99.5 => "more than 99 %".into(),
         x if x >= 10.0 => format!("{x:.0} %"),
         x if x >= 1.0 => format!("{x:.1} %"),
         x => format!("{x:.2} %"),
     }
 }
 
+/// A confidence as it was asked for: 95 %, 99.9 %.
+fn asked(c: f64) -> String {
+    let text = format!("{:.6}", c * 100.0);
+    format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// The formulas behind what was said, with their sources.
+fn formulas(args: &SoakArgs) -> Vec<&'static str> {
+    let mut out = Vec::new();
+    let never = kinds(args).iter().any(|(_, c)| c.failed == 0) && args.rate.is_none();
+    if args.hours.is_some() {
+        out.push(
+            "Formula, by time: k failures in T hours, all rates equally probable beforehand; unseen for t hours: \
+             (T / (T + t))^(k + 1) (Gamma-Poisson, Bayes' rule).",
+        );
+    } else if args.rate.is_some() {
+        out.push("Formula, known rate p: unseen for n loops: (1 - p)^n.");
+    } else if kinds(args).iter().any(|(_, c)| c.failed > 0) {
+        out.push(
+            "Formula: k failures in m loops, all rates equally probable beforehand; unseen for n loops: the product of \
+             (m - k + 1 + i) / (m + 2 + i) for i from 0 to n - 1 (beta-binomial, Bayes' rule).",
+        );
+    }
+    if (args.hours.is_none() && never) || (args.hours.is_some() && args.failed == 0) {
+        out.push(
+            "Rule of three: Hanley, Lippman-Hand, If nothing goes wrong, is everything all right?, JAMA 1983; 249:1743.",
+        );
+    }
+    out
+}
+
 fn by_loops(kind: &str, count: Count, args: &SoakArgs) -> Part {
-    let c = percent(args.confidence);
+    let c = asked(args.confidence);
     let proof = prove(count, args.rate, args.confidence);
+    let loops = if kind == "Cold starts" {
+        "cold starts"
+    } else {
+        "loops"
+    };
     let before = match args.rate {
         Some(p) => format!("failing rate {p} a loop, known"),
         None => format!("{} of {} failed before", count.failed, count.of),
@@ -116,7 +154,8 @@ fn by_loops(kind: &str, count: Count, args: &SoakArgs) -> Part {
             };
             (
                 format!(
-                    "{kind}: {before}, {} clean since. A fault that is still there stays unseen so long with {}. {need}",
+                    "{kind}: {before}, {} clean since. A fault that is still there would stay unseen so long with a probability \
+                     of {}. {need}",
                     count.clean,
                     percent(unseen)
                 ),
@@ -125,8 +164,9 @@ fn by_loops(kind: &str, count: Count, args: &SoakArgs) -> Part {
         }
         Proof::NeverFailed { rate_below } => (
             format!(
-                "{kind}: never failed in {} loops. Nothing to be cured of was seen; the failing rate is below {} with {c} \
-                 (rule of three: about 3 in {}).",
+                "{kind}: never failed in {} {loops}. Nothing to be cured of was seen, so nothing can be proved: make it fail first \
+                 (cold, warm, in its case), and count those loops with --of. Fewer than {} fail ({c} sure; rule of three: about 3 \
+                 in {}).",
                 count.of + count.clean,
                 percent(rate_below),
                 count.of + count.clean
@@ -142,7 +182,7 @@ fn by_loops(kind: &str, count: Count, args: &SoakArgs) -> Part {
 }
 
 fn by_time(args: &SoakArgs, hours: f64) -> Part {
-    let c = percent(args.confidence);
+    let c = asked(args.confidence);
     let (failed, clean) = (args.failed, args.clean_hours);
     let mut json = serde_json::json!({ "kind": "hours", "failed": failed, "hours": hours, "clean_hours": clean });
     if failed == 0 {
@@ -152,7 +192,7 @@ fn by_time(args: &SoakArgs, hours: f64) -> Part {
             serde_json::json!({ "failures_an_hour_below": below }),
         );
         let said = format!(
-            "Hours: never failed in {:.1} hours. It fails less often than once in {:.1} hours with {c} (rule of three).",
+            "Hours: never failed in {:.1} hours. It fails less often than once in {:.1} hours ({c} sure; rule of three).",
             hours + clean,
             1.0 / below
         );
@@ -171,8 +211,13 @@ fn by_time(args: &SoakArgs, hours: f64) -> Part {
         format!("{to_go:.1} more hours for {c} ({needed:.1} in all).")
     };
     let said = format!(
-        "Hours: failed {failed} times in {hours:.1} hours before, {clean:.1} clean since. A fault that is still there stays \
-         unseen so long with {}. {need}",
+        "Hours: failed {} in {hours:.1} hours before, {clean:.1} clean since. A fault that is still there would stay unseen so \
+         long with a probability of {}. {need}",
+        if failed == 1 {
+            "once".to_string()
+        } else {
+            format!("{failed} times")
+        },
         percent(unseen)
     );
     Part { said, json }

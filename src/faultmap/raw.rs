@@ -403,6 +403,9 @@ pub struct RailRaw {
     /// Memory needs this rail while others are present (missing = stop).
     #[serde(default)]
     pub guards_memory: bool,
+    /// The supply gives it at its own plug: it can be measured there, unplugged. The others are made on the board.
+    #[serde(default)]
+    pub at_plug: bool,
     /// Where the limits are from.
     pub source: String,
 }

@@ -6,7 +6,8 @@
 //! With k ~ Poisson(θ e) the posterior is θ ~ Gamma(s + k, s + e) and its mean (s + k)/(s + e) multiplies the rates: the
 //! conjugate pair of any textbook of Bayesian statistics.
 //!
-//! A ticket counts when it was closed as cured and proved and names what was proved. It is taken to name all that was at
+//! A ticket counts when it was closed as cured and proved, names what was proved, and its clean loops prove the cure
+//! ([`crate::bench::proof::is_proved`]). It is taken to name all that was at
 //! fault, and k to be spread over many units, each of them rarely at fault.
 
 pub mod order;

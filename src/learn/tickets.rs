@@ -1,7 +1,9 @@
 //! Counting the closed tickets of a folder.
 
 use super::{LearnError, Learned};
+use crate::bench::proof;
 use crate::faultmap::model::{BoardModel, UnitKind};
+use crate::observe::observe;
 use crate::rank::{Ranking, rank};
 use crate::sheet::{self, Outcome, RunSheet, Statement, print_statement};
 use crate::shipped::Library;
@@ -73,6 +75,10 @@ pub struct Counter<'l> {
     boards: HashMap<String, BoardModel>,
     /// By board and header, what was to be expected of each unit.
     expected: HashMap<String, Vec<f64>>,
+    /// Numbers of the tickets counted, each with its file.
+    ids: HashMap<String, String>,
+    /// Files counted.
+    pub counted: Vec<String>,
     /// What was counted so far.
     pub learned: Learned,
     /// What was not.
@@ -86,6 +92,8 @@ impl<'l> Counter<'l> {
             library,
             boards: HashMap::new(),
             expected: HashMap::new(),
+            ids: HashMap::new(),
+            counted: Vec::new(),
             learned: Learned::default(),
             passed_over: Vec::new(),
         }
@@ -93,7 +101,20 @@ impl<'l> Counter<'l> {
 
     /// Counts one ticket, or notes why it does not count.
     pub fn ticket(&mut self, name: &str, ticket: &Ticket) {
-        if let Err(why) = self.try_ticket(ticket) {
+        let counted = match ticket.id().filter(|id| self.ids.contains_key(id)) {
+            Some(id) => Err(format!(
+                "a copy: ticket {id} was counted from {}",
+                self.ids[&id]
+            )),
+            None => self.try_ticket(ticket),
+        };
+        if counted.is_ok() {
+            self.counted.push(name.to_string());
+            if let Some(id) = ticket.id() {
+                self.ids.insert(id, name.to_string());
+            }
+        }
+        if let Err(why) = counted {
             self.passed_over.push(PassedOver {
                 name: name.to_string(),
                 why,
@@ -124,6 +145,12 @@ impl<'l> Counter<'l> {
         let failed: Vec<usize> = known.into_iter().filter_map(|(_, unit)| unit).collect();
         if failed.is_empty() {
             return Err("no 'proved …' line".into());
+        }
+        let observed = observe(model, std::slice::from_ref(&ticket.sheet));
+        if let Some(missing) = proof::missing(&proof::standing(ticket, &observed)) {
+            return Err(format!(
+                "closed as cured, but loops do not prove it: {missing}"
+            ));
         }
         let came = as_it_came(ticket).ok_or("it says nothing of how it came in")?;
         let key = came.text.clone();

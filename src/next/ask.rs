@@ -42,6 +42,11 @@ pub enum Ask {
     },
     /// The supply by itself, unplugged.
     Supply,
+    /// Ohms from a rail to ground, without power.
+    Resistance {
+        /// Name of the rail.
+        rail: String,
+    },
     /// Test loops, cold and warm.
     Loops,
 }
@@ -72,6 +77,7 @@ impl Ask {
             Self::Line { place, .. } => Some(Subject::Level(place.clone())),
             Self::Check { id, .. } => subject_of(id),
             Self::Supply => Some(Subject::Supply(None)),
+            Self::Resistance { rail } => Some(Subject::Resistance(rail.clone())),
             Self::Loops => Some(Subject::Test),
             Self::Remedy { .. } => None,
         }

@@ -19,7 +19,7 @@ impl Collector<'_> {
             .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
             .collect();
         for cause in causes {
-            let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
+            let unit = &self.model.units[self.ranking.assembled.place[cause]];
             let position = &self.model.positions[unit.position];
             let chip = (position.class as u8) < Class::Fuse as u8;
             if unit.kind != UnitKind::Part || position.outside || !chip {
@@ -69,7 +69,7 @@ impl Collector<'_> {
             })
             .collect();
         let worth = self.worth(&rows);
-        let unit = &self.model.units[self.ranking.assembled.instances[cause].unit];
+        let unit = &self.model.units[self.ranking.assembled.place[cause]];
         let position = &self.model.positions[unit.position];
         let mut step = Step::observe(minutes, rows);
         step.power = Power::On;
@@ -82,7 +82,7 @@ impl Collector<'_> {
             hazard: Some(LIVE.into()),
             outcomes: vec!["no change".into(), "the fault changes".into()],
             needs,
-            ask: Ask::remedy(self.model, self.ranking.assembled.instances[cause].unit),
+            ask: Ask::remedy(self.model, self.ranking.assembled.place[cause]),
         };
         (worth, candidate)
     }

@@ -5,48 +5,78 @@ use super::{Ask, Bench, Tool, costs};
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
-use crate::observe::Evidence;
+use crate::observe::{CheckReading, Evidence, board};
 use crate::rank::Ranking;
 use crate::report::view::NextView;
 
-/// After a reading past a stop limit: what tests the supply by itself, nothing else.
+/// What is known of the supply by itself, after a reading past a stop limit.
+enum Supply {
+    /// Not measured yet.
+    Unread,
+    /// What comes out of it is good, as far as it was measured: the trouble is on the board.
+    Good,
+    /// Something that comes out of it is not.
+    Bad,
+}
+
+fn supply(ranking: &Ranking) -> Supply {
+    let known = &ranking.observed.supply;
+    match (known.is_empty(), known.values().all(|good| *good)) {
+        (true, _) => Supply::Unread,
+        (false, true) => Supply::Good,
+        (false, false) => Supply::Bad,
+    }
+}
+
+/// What comes out of the supply and was not measured there, as a remark.
+fn unmeasured(model: &BoardModel, ranking: &Ranking) -> String {
+    let known = &ranking.observed.supply;
+    let left: Vec<&str> = (model.rails.iter())
+        .filter(|(n, r)| r.at_plug && !known.contains_key(*n))
+        .map(|(n, _)| n.as_str())
+        .collect();
+    match left.is_empty() {
+        true => String::new(),
+        false => format!(" as far as it was measured (not {})", left.join(", ")),
+    }
+}
+
+/// What to read at the plug of the supply: what it gives itself, not what the board makes of it.
+fn at_plug(model: &BoardModel) -> String {
+    let mut rails: Vec<_> = model.rails.iter().filter(|(_, r)| r.at_plug).collect();
+    rails.sort_by_key(|(_, r)| r.order);
+    let one = |(name, r): &(&String, &crate::faultmap::raw::RailRaw)| {
+        let volts = if r.ac { "V AC" } else { "V" };
+        let open = r.unloaded.map_or(String::new(), |u| {
+            format!(" (up to {u} with nothing on it)")
+        });
+        format!("{name}: {} to {} {volts}{open}", r.low, r.high)
+    };
+    match rails.is_empty() {
+        true => "what is printed on it".into(),
+        false => rails.iter().map(one).collect::<Vec<_>>().join(", "),
+    }
+}
+
+/// After a reading past a stop limit: the supply by itself, then another one or what makes the rail on the board; never
+/// anything on the powered board.
 pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<NextView> {
+    let Some(stop) = &ranking.observed.stop else {
+        return Vec::new();
+    };
     // Without a multimeter the board stays off all the same; there is nothing to measure with.
     let meter = bench.has_one_of(&[Tool::Multimeter]);
-    let remedy = ranking
-        .observed
-        .stop
-        .as_ref()
-        .map(|s| s.remedy.clone())
-        .unwrap_or_default();
-    let rails: Vec<String> = {
-        let mut rails: Vec<_> = model.rails.iter().collect();
-        rails.sort_by_key(|(_, r)| r.order);
-        rails
-            .iter()
-            .map(|(n, r)| format!("{n}: {} to {} V", r.low, r.high))
-            .collect()
-    };
-    let supply = model
+    let position = model
         .positions
         .iter()
         .find(|p| p.outside && p.class == Class::Supply);
-    vec![NextView {
-        step: if meter {
-            format!(
-                "Switch off and unplug the supply from the board, then measure the supply by itself at its plug. {}.",
-                capital(&remedy)
-            )
-        } else {
-            format!(
-                "Switch off and unplug the supply from the board. {}.",
-                capital(&remedy)
-            )
-        },
-        r#where: supply.map_or("the supply".into(), |p| {
+    let name = position.map_or("the supply", |p| p.name.as_str());
+    let unplugged = NextView {
+        step: String::new(),
+        r#where: position.map_or("the supply".into(), |p| {
             format!("{} ({}), unplugged", p.name, p.role)
         }),
-        expect: rails.join(", "),
+        expect: at_plug(model),
         minutes: costs::MEASURE_SUPPLY,
         hazard: Some(MAINS.into()),
         saves_minutes: 0.0,
@@ -55,7 +85,149 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<N
         needs: meter.then(|| Tool::Multimeter.to_string()),
         outcomes: Vec::new(),
         ask: Some(Ask::Supply),
+    };
+    if !meter {
+        let step = "Switch off and unplug the supply from the board. Get a multimeter before anything else.";
+        return vec![NextView {
+            step: step.into(),
+            ..unplugged
+        }];
+    }
+    match supply(ranking) {
+        Supply::Unread => vec![NextView {
+            step: "Switch off and unplug the supply from the board, then measure the supply by itself at its plug.".into(),
+            ..unplugged
+        }],
+        Supply::Bad => vec![NextView {
+            step: format!("{name} is bad: do not use it again. Take another one, and measure it by itself before it goes in."),
+            ask: supply_swapped(model),
+            expect: String::new(),
+            ..unplugged
+        }],
+        Supply::Good => on_the_board(model, ranking, &stop.rail),
+    }
+}
+
+/// That the supply was swapped.
+fn supply_swapped(model: &BoardModel) -> Option<Ask> {
+    let is_supply = |p: &crate::faultmap::model::Position| p.outside && p.class == Class::Supply;
+    let at = model.positions.iter().position(is_supply)?;
+    let unit = model.units_of(at).find(|(_, u)| u.kind == UnitKind::Part)?;
+    Some(Ask::remedy(model, unit.0))
+}
+
+/// The supply is good, so what makes the rail on the board is not: found without power.
+fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextView> {
+    let line = model.rails.get(rail).map(|r| r.line.as_str());
+    let makers: Vec<&str> = model
+        .positions
+        .iter()
+        .filter(|p| p.class == Class::Regulator)
+        .filter(|p| p.pins.iter().any(|pin| pin.line.as_deref() == line))
+        .map(|p| p.name.as_str())
+        .collect();
+    let makers = match makers.is_empty() {
+        true => format!("whatever makes {rail}"),
+        false => makers.join(", "),
+    };
+    let off = |step: String, r#where: String, ask: Ask| NextView {
+        step,
+        r#where,
+        expect: String::new(),
+        minutes: costs::MEASURE_SUPPLY,
+        hazard: Some(MAINS.into()),
+        saves_minutes: 0.0,
+        power: false,
+        needs: None,
+        outcomes: Vec::new(),
+        ask: Some(ask),
+    };
+    if !ranking
+        .observed
+        .read
+        .contains(&format!("resistance.{rail}"))
+    {
+        let step = format!(
+            "The supply is good{}: the trouble is on the board. Leave it unplugged, and measure the resistance from rail \
+             {rail} to ground at {makers}.",
+            unmeasured(model, ranking)
+        );
+        let ask = Ask::Resistance { rail: rail.into() };
+        let mut view = off(step, format!("{makers}, unplugged"), ask);
+        view.expect = "some hundred ohms; a few ohms are a short".into();
+        view.minutes = costs::MEASURE_RAIL;
+        view.needs = Some(Tool::Multimeter.to_string());
+        return vec![view];
+    }
+    if !put_right_since(ranking, rail) {
+        let suspect = on_board_suspect(model, ranking);
+        let name = suspect.map_or(makers.clone(), |u| model.units[u].name.clone());
+        let step = format!(
+            "Put right {name} with the supply unplugged: most probably it makes rail {rail} so."
+        );
+        let view = off(step, format!("{name}, unplugged"), Ask::Supply);
+        let ask = suspect.map(|u| Ask::remedy(model, u));
+        return vec![NextView { ask, ..view }];
+    }
+    let place = board::rail_measured_at(model, rail);
+    let step = format!(
+        "Take the socketed chips out, plug the supply in, read rail {rail} at {place} and switch off. No chip goes back \
+         before it is right."
+    );
+    let raw = model.rails.get(rail);
+    let ask = Ask::Rail {
+        rail: rail.into(),
+        place: place.clone(),
+        ac: raw.is_some_and(|r| r.ac),
+    };
+    let view = off(step, format!("{place}, rail {rail}"), ask);
+    vec![NextView {
+        expect: limits(model, rail),
+        minutes: costs::MEASURE_RAIL,
+        power: true,
+        ..view
     }]
+}
+
+/// Whether something was renewed or put right since a rail was last read.
+fn put_right_since(ranking: &Ranking, rail: &str) -> bool {
+    let id = format!("rail.{rail}");
+    let readings = &ranking.observed.readings;
+    let read = readings
+        .iter()
+        .rposition(|r| matches!(&r.evidence, Evidence::Check(c) if c.check == id));
+    readings[read.map_or(0, |at| at + 1)..]
+        .iter()
+        .any(|r| matches!(r.evidence, Evidence::Remedy { .. }))
+}
+
+/// The likeliest suspect on the board.
+fn on_board_suspect(model: &BoardModel, ranking: &Ranking) -> Option<usize> {
+    let a = &ranking.assembled;
+    let current = ranking.suspects.iter().filter_map(|s| {
+        let cause = a.cause_of(s.instance)?;
+        a.is_current(cause)
+            .then_some((a.place[cause], s.probability))
+    });
+    current
+        .filter(|(unit, p)| *p >= 0.05 && !model.positions[model.units[*unit].position].outside)
+        .map(|(unit, _)| unit)
+        .next()
+}
+
+/// The limits of a rail.
+fn limits(model: &BoardModel, rail: &str) -> String {
+    model
+        .rails
+        .get(rail)
+        .map_or("within its limits".into(), |r| {
+            format!(
+                "{} to {} {}",
+                r.low,
+                r.high,
+                if r.ac { "V AC" } else { "V" }
+            )
+        })
 }
 
 /// When nothing is accused.
@@ -74,8 +246,12 @@ pub fn nothing_accused() -> NextView {
     }
 }
 
-/// When the fault that was there has been put right.
-pub fn nothing_left() -> NextView {
+/// When the fault that was there has been put right; before anything was put right there is nothing that is left over.
+pub fn nothing_left(ranking: &Ranking) -> NextView {
+    let done = |e: &Evidence| matches!(e, Evidence::Remedy { .. } | Evidence::Moved { .. });
+    if !ranking.observed.readings.iter().any(|r| done(&r.evidence)) {
+        return nothing_accused();
+    }
     NextView {
         step: "Most probably nothing is at fault any more. Let the test run in a loop, cold and warm, before calling it cured."
             .into(),
@@ -109,41 +285,49 @@ pub fn part_to_get(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Opti
     })
 }
 
-fn capital(s: &str) -> String {
-    let mut chars = s.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+/// Rails whose last reading failed, in the order of their last readings, each with that reading.
+pub(super) fn rails_out(ranking: &Ranking) -> Vec<(&str, &CheckReading)> {
+    let mut last: Vec<(&str, &CheckReading)> = Vec::new();
+    for reading in &ranking.observed.readings {
+        if let Evidence::Check(c) = &reading.evidence
+            && let Some(rail) = c.check.strip_prefix("rail.")
+        {
+            last.retain(|(known, _)| *known != rail);
+            last.push((rail, c));
+        }
+    }
+    last.retain(|(_, c)| c.outcome != Outcome::Pass);
+    last
 }
 
-/// When a rail was read low and nothing else is left to accuse: that reading comes before any test.
-pub fn low_rail_again(ranking: &Ranking, bench: &Bench) -> Option<NextView> {
-    let rail = ranking
-        .observed
-        .readings
-        .iter()
-        .find_map(|r| match &r.evidence {
-            Evidence::Check(c) if c.outcome != Outcome::Pass => c.check.strip_prefix("rail."),
-            _ => None,
-        })?;
+/// When a rail was out of its limits as it was last read, and nothing else is left to accuse: that reading comes before any
+/// test.
+pub fn low_rail_again(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Option<NextView> {
+    let (rail, _) = *rails_out(ranking).first()?;
     let meter = bench.has_one_of(&[Tool::Multimeter]);
+    let place = board::rail_measured_at(model, rail);
+    let ask = Ask::Rail {
+        rail: rail.into(),
+        place: place.clone(),
+        ac: model.rails.get(rail).is_some_and(|r| r.ac),
+    };
     Some(NextView {
         step: match meter {
             true => format!(
-                "Read rail {rail} again: it is out of its limits, and nothing is tested before it is right."
+                "Read rail {rail} again at {place}: it was out of its limits, and nothing is tested before it is right."
             ),
             false => format!(
                 "Switch off: rail {rail} is out of its limits. Get a multimeter before anything else."
             ),
         },
         r#where: format!("the board, rail {rail}"),
-        expect: "within its limits".into(),
+        expect: limits(model, rail),
         minutes: costs::MEASURE_RAIL,
         hazard: Some(MAINS.into()),
         saves_minutes: 0.0,
         power: meter,
         needs: meter.then(|| Tool::Multimeter.to_string()),
         outcomes: Vec::new(),
-        ..nothing_accused()
+        ask: Some(ask),
     })
 }

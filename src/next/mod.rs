@@ -30,6 +30,18 @@ const EFFORT: u64 = 400_000;
 /// Search effort when seconds were given: as much as fits into them.
 const EFFORT_A_SECOND: u64 = 20_000_000;
 
+/// What gives a machine up.
+const STOP: &str = "Stop here and use the board for parts";
+
+/// Minutes of a look that is always worth it before a machine is given up.
+const CHEAP: f64 = 3.0;
+
+/// A leader from this probability on is known; below it a machine is not given up while something can be put right.
+const CERTAIN: f64 = 0.9;
+
+/// How many times its price giving up costs when it is not to be proposed.
+const UNWILLING: f64 = 100.0;
+
 /// Runners-up that are described.
 const RUNNERS_UP: usize = 2;
 
@@ -74,19 +86,19 @@ pub fn advise_but(
         return Advice::only(fixed::after_stop(model, ranking, bench));
     }
     if ranking.suspects.iter().all(|s| s.probability < 0.01) {
-        let again = fixed::low_rail_again(ranking, bench);
+        let again = fixed::low_rail_again(model, ranking, bench);
         return Advice::only(vec![again.unwrap_or_else(fixed::nothing_accused)]);
     }
     let hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
         Suppositions::NothingLeft => {
-            let again = fixed::low_rail_again(ranking, bench);
-            return Advice::only(vec![again.unwrap_or_else(fixed::nothing_left)]);
+            let again = fixed::low_rail_again(model, ranking, bench);
+            return Advice::only(vec![again.unwrap_or_else(|| fixed::nothing_left(ranking))]);
         }
         Suppositions::None => return Advice::default(),
     };
     let candidates = steps::candidates(model, ranking, &hypotheses, bench, skipped);
-    let problem = Problem {
+    let mut problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),
         unexplored: (1.0 - hypotheses.iter().map(|h| h.0.probability).sum::<f64>()).max(0.0),
         hypotheses: hypotheses.into_iter().map(|h| h.0).collect(),
@@ -108,11 +120,18 @@ pub fn advise_but(
         tree: bench.tree,
         ..Options::default()
     };
+    // Taking a machine apart cannot be undone: not while a cheap look is left, nor when the technician has said no.
+    let may_stop = !cheap_left(&problem, ranking) && !skipped(STOP, &Ask::Loops);
+    if !may_stop && !candidates.is_empty() && stops_at_once(&problem, &options) {
+        problem.goal = Goal::Repair {
+            stop: costs::GIVE_UP * UNWILLING,
+        };
+    }
     let Ok(planner) = Planner::new(&problem, &options) else {
         return Advice::default();
     };
     let plan = planner.plan(&planner.start());
-    let stop_first = plan.choices.first().is_some_and(|c| c.step.is_none());
+    let stop_first = may_stop && plan.choices.first().is_some_and(|c| c.step.is_none());
     let steps = plan
         .choices
         .iter()
@@ -129,14 +148,27 @@ pub fn advise_but(
     }
 }
 
+/// Whether the best plan gives the machine up right away.
+fn stops_at_once(problem: &Problem, options: &Options) -> bool {
+    Planner::new(problem, options).is_ok_and(|planner| {
+        let plan = planner.plan(&planner.start());
+        plan.choices.first().is_some_and(|c| c.step.is_none())
+    })
+}
+
+/// Whether a look of a few minutes is left, or a remedy for a suspect that does not lead for certain yet.
+fn cheap_left(problem: &Problem, ranking: &Ranking) -> bool {
+    let mut steps = problem.steps.iter();
+    let cheap = |s: &plan::Step| !s.is_remedy() && s.cost.minutes <= CHEAP;
+    let leads = ranking.suspects.first().map_or(0.0, |s| s.probability);
+    steps.any(|s| cheap(s) || (s.is_remedy() && leads < CERTAIN))
+}
+
 /// A decision tree in words.
 fn tree(candidates: &[Candidate], t: &Tree) -> TreeView {
     let (step, r#where) = match t.step {
         Some(step) => (candidates[step].say.clone(), candidates[step].place.clone()),
-        None => (
-            "Stop here and use the board for parts.".into(),
-            "the board".into(),
-        ),
+        None => (format!("{STOP}."), "the board".into()),
     };
     let branches = t
         .branches
@@ -173,11 +205,12 @@ fn describe(
 ) -> NextView {
     let Some(step) = choice.step else {
         return NextView {
-            step:
-                "Stop here and use the board for parts: every way on costs more than it is worth."
-                    .into(),
+            step: format!("{STOP}."),
             r#where: "the board".into(),
-            expect: String::new(),
+            expect: format!(
+                "every way on costs more than it is worth: a board is given up at {:.0} minutes of work",
+                costs::GIVE_UP
+            ),
             minutes: 0.0,
             hazard: None,
             saves_minutes: choice.saves,
@@ -227,7 +260,7 @@ fn leaders(
     state: &plan::State,
 ) -> Vec<ThenView> {
     let name = |unit: UnitId| {
-        model.units[ranking.assembled.instances[unit as usize].unit]
+        model.units[ranking.assembled.place[unit as usize]]
             .name
             .clone()
     };

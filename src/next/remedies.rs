@@ -49,7 +49,7 @@ impl Collector<'_> {
     /// Whether the bench has what a remedy needs, and the supply allows it: with a rail low only what can make it so.
     fn is_allowed(&self, cause: usize) -> bool {
         let a = &self.ranking.assembled;
-        let unit = &self.model.units[a.instances[cause].unit];
+        let unit = &self.model.units[a.place[cause]];
         let position = &self.model.positions[unit.position];
         let on_chain = self
             .low
@@ -72,7 +72,7 @@ impl Collector<'_> {
 
     fn remedy(&self, cause: usize, gate: &[Condition]) -> Candidate {
         let a = &self.ranking.assembled;
-        let unit = &self.model.units[a.instances[cause].unit];
+        let unit = &self.model.units[a.place[cause]];
         let position = &self.model.positions[unit.position];
         let mut cures = vec![Cure {
             unit: cause as u32,
@@ -119,7 +119,9 @@ impl Collector<'_> {
         let part = position.part_type.clone().filter(|_| new);
         let own = position.caution.clone();
         let hot = "switch off, and let hot parts and reservoir capacitors settle first; earth yourself against static";
-        let hazard = Some(own.map_or(hot.to_string(), |c| format!("{c}; {hot}")));
+        let hazard = Some(own.map_or(hot.to_string(), |c| {
+            format!("{}; {hot}", c.trim_end_matches('.'))
+        }));
         Candidate {
             step,
             say,
@@ -128,7 +130,7 @@ impl Collector<'_> {
             hazard,
             outcomes: vec!["the machine works".into(), "still faulty".into()],
             needs: part,
-            ask: Ask::remedy(self.model, a.instances[cause].unit),
+            ask: Ask::remedy(self.model, a.place[cause]),
         }
     }
 }

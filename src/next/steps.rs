@@ -5,9 +5,8 @@ use super::suppose::Supposed;
 use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
-use crate::infer::network::Outcome;
 use crate::observe::memory;
-use crate::observe::{Aspect, Evidence, MEASURED, TYPED, board, effects};
+use crate::observe::{Aspect, MEASURED, TYPED, board, effects};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
 use crate::sheet::Place;
@@ -48,17 +47,12 @@ pub struct Candidate {
 /// A strength from which on a mode counts as able to make a rail low.
 const MAKES_LOW: f64 = 0.05;
 
-/// The modes that can make a rail as low as it was read; `None` when no rail was read low or missing.
+/// The modes that can make a rail as low as it was last read; `None` when all that were read were good then.
 fn low_rails(ranking: &Ranking) -> Option<BTreeSet<ModeId>> {
     let mut modes: Option<BTreeSet<ModeId>> = None;
-    for reading in &ranking.observed.readings {
-        if let Evidence::Check(c) = &reading.evidence
-            && c.check.starts_with("rail.")
-            && c.outcome != Outcome::Pass
-        {
-            let can = c.effects.iter().filter(|e| e.1 >= MAKES_LOW).map(|e| e.0);
-            modes.get_or_insert_default().extend(can);
-        }
+    for (_, c) in super::fixed::rails_out(ranking) {
+        let can = c.effects.iter().filter(|e| e.1 >= MAKES_LOW).map(|e| e.0);
+        modes.get_or_insert_default().extend(can);
     }
     modes
 }
@@ -283,10 +277,9 @@ impl Collector<'_> {
             let mut step = Step::observe(costs::MEASURE_LINE, rows);
             step.power = Power::On;
             step.rule = self.waits(gate);
-            let hazard = def
-                .caution
-                .clone()
-                .map_or(LIVE.to_string(), |c| format!("{c}; {LIVE}"));
+            let hazard = def.caution.clone().map_or(LIVE.to_string(), |c| {
+                format!("{}; {LIVE}", c.trim_end_matches('.'))
+            });
             out.push((
                 worth,
                 Candidate {

@@ -28,21 +28,43 @@ pub fn advice(
         sockets = likely.take(LEADERS).map(|s| s.socket.as_str()).collect();
     }
     let mut out: Vec<AdviceNote> = Vec::new();
+    let mut done: Vec<&str> = Vec::new();
     for socket in sockets {
         let Some((i, position)) = model.position(socket) else {
             continue;
         };
-        if position.types.is_empty() || out.iter().any(|a| a.socket == position.name) {
+        if position.types.is_empty() || done.contains(&position.name.as_str()) {
             continue;
         }
+        done.push(&position.name);
         let put_in = parts
             .iter()
             .rev()
             .find(|p| p.socket == position.name)
             .and_then(|p| p.part.clone());
-        out.push(one(model, position, fitted.get(&i).cloned().or(put_in)));
+        let note = one(model, position, fitted.get(&i).cloned().or(put_in));
+        // The same said of two positions is said once.
+        match out.iter_mut().find(|a| same(a, &note)) {
+            Some(known) => {
+                known.socket = format!("{}, {}", known.socket, note.socket);
+                if known.role != note.role {
+                    known.role = format!("{}; {}", known.role, note.role);
+                }
+            }
+            None => out.push(note),
+        }
     }
     out
+}
+
+/// Whether two positions get the same advice.
+fn same(a: &AdviceNote, b: &AdviceNote) -> bool {
+    let bare = |n: &AdviceNote| AdviceNote {
+        socket: String::new(),
+        role: String::new(),
+        ..n.clone()
+    };
+    bare(a) == bare(b)
 }
 
 fn one(model: &BoardModel, position: &Position, fitted: Option<String>) -> AdviceNote {

@@ -2,9 +2,11 @@
 
 use super::model::{Course, PointNote, SuspectNote};
 use super::story::{self, Entry};
+use crate::bench::which_part;
 use crate::faultmap::model::BoardModel;
 use crate::rank::network::Instance;
 use crate::rank::{Ranking, rank, suspects};
+use crate::report::part::part_of;
 use crate::sheet::Statement;
 use crate::ticket::Ticket;
 
@@ -65,9 +67,10 @@ pub fn course(model: &BoardModel, ticket: &Ticket, entries: &[Entry], full: &Ran
         *last = end;
     }
     Course {
-        suspects: main_suspects(model, full, &by_point),
+        suspects: main_suspects(model, std::slice::from_ref(&ticket.sheet), full, &by_point),
         points,
         groups: full.groups.clone(),
+        rates: None,
     }
 }
 
@@ -130,6 +133,7 @@ fn text(m: &Moment) -> String {
 /// The likeliest at the end, and whoever led on the way; numbered by how likely they are at the end.
 fn main_suspects(
     model: &BoardModel,
+    sheets: &[crate::sheet::RunSheet],
     full: &Ranking,
     by_point: &[Vec<(Instance, f64)>],
 ) -> Vec<SuspectNote> {
@@ -156,27 +160,34 @@ fn main_suspects(
             .then_with(|| a.name.cmp(&b.name))
     });
     let note = |(i, s): (usize, &&crate::rank::Suspect)| {
-        let position = &model.positions[model.units[s.instance.unit].position];
-        let fitted = full
-            .observed
-            .facts
-            .fitted
-            .get(&model.units[s.instance.unit].position);
+        let a = &full.assembled;
+        let position = &model.positions[model.units[a.place_of(s.instance)].position];
+        let cause = a.cause_of(s.instance);
+        let label = cause.and_then(|c| which_part(model, full, c));
         SuspectNote {
             number: i + 1,
-            unit: s.name.clone(),
+            unit: label.unwrap_or_else(|| s.name.clone()),
             socket: position.name.clone(),
-            part: fitted.cloned().or_else(|| position.part_type.clone()),
+            part: cause.and_then(|c| part_of(model, sheets, full, c)),
             role: position.role.clone(),
             fault: s
                 .modes
                 .first()
-                .map(|m| model.modes[m.0 as usize].what.clone())
+                .map(|m| fault(&model.modes[m.0 as usize].what))
                 .unwrap_or_default(),
             probability: by_point.iter().map(|p| at(p, s.instance)).collect(),
         }
     };
     chosen.iter().enumerate().map(note).collect()
+}
+
+/// A fault in words; a list of all the pins of a socket says no more than that it is one of them.
+fn fault(what: &str) -> String {
+    let many = what.matches(" or ").count() > 3 && what.starts_with("pin ");
+    match what.rsplit_once(' ') {
+        Some((_, how)) if many => format!("one of its pins {how}"),
+        _ => what.to_string(),
+    }
 }
 
 /// What counts for being shown: how likely at the end, and half as much how likely it once was.

@@ -58,6 +58,16 @@ pub fn doubts(
             .into_iter()
             .map(|r| note(DoubtKind::Remark, r.line, &r.text, r.hint)),
     );
+    for (e, s) in ticket.statements() {
+        let doubt = match s {
+            crate::sheet::Statement::Skip(step) => format!("skipped: {step}"),
+            crate::sheet::Statement::Note(n) if crate::bench::intake::is_no_supply(n) => {
+                "the supply was not measured by itself".into()
+            }
+            _ => continue,
+        };
+        out.push(note(DoubtKind::LeftOut, e.line, "", doubt));
+    }
     let torn = ticket.torn_before.iter().map(|(line, text)| (*line, text));
     for (line, text) in torn.chain(ticket.torn.iter().map(|text| (0, text))) {
         out.push(note(

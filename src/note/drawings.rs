@@ -37,7 +37,8 @@ pub fn board(
             || empty.contains(&p.name)
     };
     let drawn = |p: &Position| match known {
-        true => (p.at.is_some() && !p.outside) || matters(p),
+        // A hundred lozenges without a name show nothing.
+        true => (p.at.is_some() && !p.outside && p.pins.len() >= PINS) || matters(p),
         false => p.pins.len() >= PINS || matters(p),
     };
     let mut placed = 0;

@@ -2,6 +2,7 @@
 
 use super::model::*;
 use super::story::Entry;
+use crate::bench::TEST_ITS_PARTS;
 use crate::faultmap::model::BoardModel;
 use crate::rank::Ranking;
 use crate::report::words::chance;
@@ -42,13 +43,18 @@ pub fn glance(
         wrong: wrong(model, entries, suspects, remedies),
         done: done(remedies),
         proof: proof.said.clone(),
-        stop: stop.filter(|_| status == Status::SwitchedOff).map(|s| {
+        stop: stop.map(|s| {
+            let parts = match status {
+                Status::UsedForParts => format!(" {}.", capital(TEST_ITS_PARTS)),
+                _ => String::new(),
+            };
             format!(
-                "{}; {}.",
+                "{}; {}.{parts}",
                 s.reason,
                 s.remedy.trim_start_matches("switch off; ")
             )
         }),
+        next: None,
     }
 }
 
@@ -78,10 +84,14 @@ fn wrong(
     suspects: &[SuspectNote],
     remedies: &[RemedyNote],
 ) -> String {
-    let proved = entries.iter().rev().find_map(|e| match e.says {
-        Statement::Proved(text) => Some(text),
-        _ => None,
-    });
+    // What was taken for proved before it came back is not what was wrong.
+    let reopened = |e: &Entry| matches!(e.says, Statement::Outcome(Outcome::Reopened));
+    let proved = (entries.iter().rev())
+        .take_while(|e| !reopened(e))
+        .find_map(|e| match e.says {
+            Statement::Proved(text) => Some(text),
+            _ => None,
+        });
     if let Some(text) = proved {
         let first = text.split_whitespace().next().unwrap_or_default();
         let role = model.position(first).map(|(_, p)| match &p.part_type {
@@ -120,28 +130,33 @@ fn wrong(
 }
 
 fn done(remedies: &[RemedyNote]) -> String {
-    let (without, with): (Vec<_>, Vec<_>) = remedies
-        .iter()
-        .partition(|r| matches!(r.verdict, Verdict::NeverTheFault | Verdict::Unclear));
     if remedies.is_empty() {
         return "Nothing yet: it was only looked at and measured.".into();
     }
+    let of = |v: &dyn Fn(Verdict) -> bool| -> Vec<&RemedyNote> {
+        remedies.iter().filter(|r| v(r.verdict)).collect()
+    };
+    let idle = of(&|v| v == Verdict::NeverTheFault);
+    let unclear = of(&|v| v == Verdict::Unclear);
+    let telling = of(&|v| !matches!(v, Verdict::NeverTheFault | Verdict::Unclear));
     let short = |r: &&RemedyNote| {
         let verdict = r.verdict_said.split(':').next().unwrap_or_default();
         format!("{}: {verdict}.", without_roles(&r.what))
     };
-    let mut out: Vec<String> = with.iter().map(short).collect();
-    if !without.is_empty() {
-        let also = if with.is_empty() {
-            "Without effect"
-        } else {
-            "Also, without effect"
+    let list = |all: &[&RemedyNote]| {
+        let what = all.iter().map(|r| lower(&without_roles(&r.what)));
+        what.collect::<Vec<_>>().join("; ")
+    };
+    let mut out: Vec<String> = telling.iter().map(short).collect();
+    if !idle.is_empty() {
+        let also = match telling.is_empty() {
+            true => "Without effect",
+            false => "Also, without effect",
         };
-        let what: Vec<String> = without
-            .iter()
-            .map(|r| lower(&without_roles(&r.what)))
-            .collect();
-        out.push(format!("{also}: {}.", what.join("; ")));
+        out.push(format!("{also}: {}.", list(&idle)));
+    }
+    if !unclear.is_empty() {
+        out.push(format!("Not said what came of it: {}.", list(&unclear)));
     }
     out.join(" ")
 }
@@ -165,4 +180,10 @@ fn lower(text: &str) -> String {
         Some(c) if c.is_lowercase() => first + chars.as_str(),
         _ => text.to_string(),
     }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string());
+    first.unwrap_or_default() + chars.as_str()
 }

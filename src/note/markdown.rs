@@ -27,6 +27,7 @@ pub fn render(note: &Note) -> String {
             .iter()
             .map(|c| ("Complaint".to_string(), c.clone())),
     );
+    glance.extend(page.next.iter().map(|n| ("Next".to_string(), n.clone())));
     glance.extend(page.glance.iter().map(|(l, t)| (l.to_string(), t.clone())));
     m.facts(&glance);
     for section in &page.sections {

@@ -25,30 +25,50 @@ pub mod text;
 use crate::faultmap::model::{BoardModel, Position};
 use crate::faultmap::raw::Class;
 use crate::infer::InferError;
+use crate::learn::Learned;
 use crate::next::{LIVE, MAINS};
 use crate::observe::Facts;
 use crate::rank::{Ranking, rank};
 use crate::report::build::intake_said;
-use crate::sheet::Statement;
+use crate::sheet::{Finding, Outcome, State, Statement, Subject, outcome_text};
 use crate::ticket::Ticket;
 pub use model::Note;
 use model::*;
 use std::collections::BTreeSet;
 use story::Entry;
 
-/// The note of a ticket.
+/// The note of a ticket, with the handbook's failure rates.
 ///
 /// # Errors
 /// Readings that no hypothesis of the model can give at all.
 pub fn build(model: &BoardModel, ticket: &Ticket) -> Result<Note, InferError> {
-    let ranking = rank(model, std::slice::from_ref(&ticket.sheet))?;
+    build_with(model, ticket, None)
+}
+
+/// The note of a ticket, with a bench's own failure rates where there are any. `plain` is the board with the handbook's.
+///
+/// # Errors
+/// As [`build`].
+pub fn build_with(
+    plain: &BoardModel,
+    ticket: &Ticket,
+    learned: Option<&Learned>,
+) -> Result<Note, InferError> {
+    let own = learned.map(|l| l.applied(plain));
+    let model = own.as_ref().unwrap_or(plain);
+    let sheets = std::slice::from_ref(&ticket.sheet);
+    let ranking = rank(model, sheets)?;
     let entries = story::entries(ticket);
     let results = checks::results(&ranking.observed);
     let remedies = remedies::remedies(model, ticket, &entries);
-    let course = course::course(model, ticket, &entries, &ranking);
+    let mut course = course::course(model, ticket, &entries, &ranking);
+    course.rates = learned.map(|l| RatesNote {
+        tickets: l.tickets,
+        changed: crate::learn::order::changed(plain, l, sheets, &ranking),
+    });
     let parts = parts::parts(model, &entries);
-    let proof = proof::proof(ticket, &ranking, &results);
-    let glance = glance::glance(
+    let proof = proof::proof(ticket, &ranking.observed, &results);
+    let mut glance = glance::glance(
         model,
         &ranking,
         &entries,
@@ -56,12 +76,19 @@ pub fn build(model: &BoardModel, ticket: &Ticket) -> Result<Note, InferError> {
         &remedies,
         &proof,
     );
+    if matches!(
+        glance.status,
+        Status::Open | Status::Reopened | Status::SwitchedOff
+    ) {
+        glance.next = next_step(model, ticket, &ranking);
+    }
     let settled = matches!(
         glance.status,
         Status::CuredAndProved | Status::CuredNotProved | Status::UsedForParts
     );
     let facts = &ranking.observed.facts;
     let machine = machine(model, &entries, facts);
+    let hot = hot(&entries);
     let worked_on = worked_on(model, &entries, &parts);
     Ok(Note {
         schema: SCHEMA,
@@ -70,7 +97,7 @@ pub fn build(model: &BoardModel, ticket: &Ticket) -> Result<Note, InferError> {
         runs: seen::runs(&ticket.sheet, &entries, &results),
         doubts: doubts::doubts(model, ticket, &ranking, &results, &remedies, settled),
         advice: advice::advice(model, &parts, &course.suspects, &facts.fitted),
-        cautions: cautions(model, &ranking, &course.suspects, &worked_on),
+        cautions: cautions(model, &ranking, &course.suspects, &worked_on, &hot),
         board: drawings::board(model, &course.suspects, &worked_on, &machine.empty),
         keys: drawings::keys(model, &entries),
         memory: drawings::memory(model, &entries),
@@ -103,7 +130,56 @@ fn machine(model: &BoardModel, entries: &[Entry], facts: &Facts) -> MachineNote 
             .collect(),
         opened: entries.iter().find_map(Entry::when),
         closed: entries.iter().rev().find_map(Entry::when),
+        ends: ends(entries),
     }
+}
+
+/// Ends and openings of a ticket that was opened again.
+fn ends(entries: &[Entry]) -> Vec<String> {
+    let of = |e: &Entry| match e.says {
+        Statement::Outcome(o) => {
+            let at = e.when().map(|t| format!(", {t}")).unwrap_or_default();
+            Some((*o, format!("{}{at}", outcome_text(*o))))
+        }
+        _ => None,
+    };
+    let all: Vec<_> = entries.iter().filter_map(of).collect();
+    match all.iter().any(|(o, _)| *o == Outcome::Reopened) {
+        true => all.into_iter().map(|(_, text)| text).collect(),
+        false => Vec::new(),
+    }
+}
+
+/// What comes next, in one sentence.
+fn next_step(model: &BoardModel, ticket: &Ticket, ranking: &Ranking) -> Option<String> {
+    let skipped =
+        |say: &str, ask: &crate::next::Ask| crate::bench::out_of_question(model, ticket, say, ask);
+    let bench = crate::next::Bench::default();
+    let advice = crate::next::advise_but(model, ranking, &bench, &skipped);
+    advice.steps.first().map(|s| s.step.clone())
+}
+
+/// Parts that were found hot.
+fn hot(entries: &[Entry]) -> Vec<String> {
+    let of = |e: &Entry| match e.says {
+        Statement::Finding(Finding {
+            subject: Subject::Heat(place),
+            state,
+            ..
+        }) => {
+            let hot = match state {
+                State::Hot | State::TooHot => true,
+                // 45 degrees as `observe` has it.
+                State::Celsius(t) => *t >= 45.0,
+                _ => false,
+            };
+            hot.then(|| place.name.clone())
+        }
+        _ => None,
+    };
+    let mut out: Vec<String> = entries.iter().filter_map(of).collect();
+    out.dedup();
+    out
 }
 
 /// What people said, as typed.
@@ -112,6 +188,8 @@ fn said(entries: &[Entry]) -> Vec<Said> {
         let (kind, text) = match e.says {
             Statement::Complaint(text) => (SaidKind::Complaint, text),
             Statement::History(text) => (SaidKind::History, text),
+            // What only says that a question was answered with nothing is no remark of anyone's.
+            Statement::Note(text) if crate::bench::intake::is_mark(text) => return None,
             Statement::Note(text) => (SaidKind::Remark, text),
             _ => return None,
         };
@@ -145,11 +223,21 @@ fn cautions(
     ranking: &Ranking,
     suspects: &[SuspectNote],
     worked_on: &BTreeSet<String>,
+    hot: &[String],
 ) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     if let Some(stop) = &ranking.observed.stop {
         let remedy = stop.remedy.trim_start_matches("switch off; ");
         out.push(format!("SWITCH OFF: {}; {remedy}.", stop.reason));
+        out.push(
+            "Every chip on that rail saw it too: test each before it is trusted again.".to_string(),
+        );
+    }
+    if !hot.is_empty() {
+        out.push(format!(
+            "{} got hot: a part that does burns fingers. Switch off and let it cool before it is touched.",
+            hot.join(", ")
+        ));
     }
     let asked =
         |p: &&Position| worked_on.contains(&p.name) || suspects.iter().any(|s| s.socket == p.name);

@@ -59,8 +59,10 @@ pub struct Glance {
     pub done: String,
     /// Whether that is proved, one or two sentences.
     pub proof: String,
-    /// Set when the board must not be powered: what to do.
+    /// Set when the board must not be powered, or was last read past a limit of its supply: what to do.
     pub stop: Option<String>,
+    /// The next step, on a ticket that is open.
+    pub next: Option<String>,
 }
 
 /// How a ticket stands.
@@ -104,6 +106,8 @@ pub struct MachineNote {
     pub opened: Option<String>,
     /// Time stamp of the end, or the last one.
     pub closed: Option<String>,
+    /// How it ended before, when it was opened again: each end and each opening, in order.
+    pub ends: Vec<String>,
 }
 
 /// What sits in a position.
@@ -191,6 +195,17 @@ pub struct Course {
     pub suspects: Vec<SuspectNote>,
     /// Suspects that no reading separates.
     pub groups: Vec<Vec<String>>,
+    /// The bench's own failure rates, when the ranking used them.
+    pub rates: Option<RatesNote>,
+}
+
+/// A bench's own failure rates.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct RatesNote {
+    /// Closed tickets that they were counted from.
+    pub tickets: usize,
+    /// What they changed in the order of the suspects, if anything.
+    pub changed: Option<String>,
 }
 
 /// A moment of the session.
@@ -254,6 +269,10 @@ pub struct RemedyNote {
     pub still: Vec<String>,
     /// Fails only since.
     pub new: Vec<String>,
+    /// Fails, and was not read before.
+    pub first: Vec<String>,
+    /// Came and went before and was good since, but not for long enough to say anything.
+    pub early: Vec<String>,
     /// Failed before, not read since.
     pub unread: Vec<String>,
 }
@@ -270,6 +289,8 @@ pub enum Verdict {
     Moved,
     /// Something else fails since.
     NewFault,
+    /// What came and went before is good so far: too few clean loops to say anything.
+    TooEarly,
     /// Nothing changed: it never was the fault.
     NeverTheFault,
     /// Not said, and no run afterwards tells.
@@ -281,6 +302,8 @@ pub enum Verdict {
 pub struct ProofNote {
     /// Whether it is proved: every kind of loops that failed before has run clean for long enough.
     pub proved: bool,
+    /// It failed again after the last remedy.
+    pub failed_again: bool,
     /// Cold starts and warm loops, each counted for itself.
     pub kinds: Vec<LoopsNote>,
     /// One paragraph.
@@ -343,6 +366,8 @@ pub enum DoubtKind {
     NotLookedAt,
     /// Failed in the last run and not since proved good.
     StillFailing,
+    /// Left out: a step that was skipped, a supply that was not measured.
+    LeftOut,
 }
 
 /// A part that was put in.

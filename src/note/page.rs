@@ -16,6 +16,8 @@ pub struct Page {
     pub complaint: Option<String>,
     /// Set when the board must not be powered.
     pub stop: Option<String>,
+    /// The next step of a ticket that is open.
+    pub next: Option<String>,
     /// What was wrong, done, proved.
     pub glance: Vec<(&'static str, String)>,
     /// Sections with something in them.
@@ -156,6 +158,7 @@ impl Page {
             status: (Tone::of(glance.status), glance.status_said.clone()),
             complaint: Some(complaint).filter(|c| !c.is_empty()),
             stop: glance.stop.clone(),
+            next: glance.next.clone(),
             glance: vec![
                 ("What was wrong", glance.wrong.clone()),
                 ("What was done", glance.done.clone()),

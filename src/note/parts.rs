@@ -3,7 +3,8 @@
 use super::model::PartNote;
 use super::story::{self, Entry};
 use crate::faultmap::model::BoardModel;
-use crate::sheet::{Action, HandsOn, Statement, origin_text};
+use crate::observe::exchange::alike;
+use crate::sheet::{Action, Effect, HandsOn, Statement, origin_text};
 
 /// Every part put in after the first reading, in order.
 pub fn parts(model: &BoardModel, entries: &[Entry]) -> Vec<PartNote> {
@@ -14,13 +15,22 @@ pub fn parts(model: &BoardModel, entries: &[Entry]) -> Vec<PartNote> {
     let mut out: Vec<PartNote> = Vec::new();
     for e in entries {
         match e.says {
+            // Two parts that changed places: none was used.
+            Statement::HandsOn(h) if h.result == Effect::Moved && alike(model, h).is_some() => {}
             Statement::HandsOn(HandsOn {
                 action: action @ (Action::Swap | Action::Replace),
                 places,
-                ..
+                result,
             }) => {
-                for place in places {
-                    out.push(put_in(model, e.line, &place.name, *action));
+                for place in places
+                    .iter()
+                    .filter(|p| crate::observe::board::position(model, &p.name).is_some())
+                {
+                    let mut part = put_in(model, e.line, &place.name, *action);
+                    if *result == Effect::NoChange {
+                        part.origin = format!("{}; tried, not said whether it stayed", part.origin);
+                    }
+                    out.push(part);
                 }
             }
             Statement::Fitted { place, part } if e.line > first => {

@@ -2,9 +2,9 @@
 
 use super::checks::Result;
 use super::model::{LoopsNote, ProofNote};
-use crate::bench::proof::standing;
+use crate::bench::proof::{Kind, is_proved, standing};
 use crate::infer::network::Outcome;
-use crate::rank::Ranking;
+use crate::observe::Observed;
 use crate::soak;
 use crate::ticket::Ticket;
 use crate::ticket::compare::is_remedy;
@@ -12,19 +12,18 @@ use crate::ticket::compare::is_remedy;
 /// The formula of [`soak::unseen`], for the note.
 const FORMULA: &str = "with k of m loops failing before, all rates equally probable beforehand, an uncured fault stays unseen for \
     n loops with the probability (m - k + 1 + i) / (m + 2 + i), multiplied for i from 0 to n - 1 (Bayes' rule; beta-binomial); \
-    it has to be below 5\u{a0}%";
+    it has to be below 5\u{a0}%. That a kind that never failed fails less often than about 3 in n is the rule of three (Hanley, \
+    Lippman-Hand, JAMA 1983; 249:1743)";
 
 /// What the ticket proves.
-pub fn proof(ticket: &Ticket, ranking: &Ranking, results: &[Result]) -> ProofNote {
+pub fn proof(ticket: &Ticket, observed: &Observed, results: &[Result]) -> ProofNote {
     let last = ticket
         .hands_on()
         .iter()
         .rfind(|(_, h)| is_remedy(h.action))
         .map(|(e, _)| e.line);
-    let kinds: Vec<LoopsNote> = standing(ticket, ranking)
-        .into_iter()
-        .map(|(kind, count, proof)| loops(kind, count, proof))
-        .collect();
+    let counted = standing(ticket, observed);
+    let kinds: Vec<LoopsNote> = counted.iter().map(loops).collect();
     let clean = kinds.iter().any(|k| k.clean > 0);
     let fails = last.is_some_and(|line| {
         results
@@ -32,8 +31,7 @@ pub fn proof(ticket: &Ticket, ranking: &Ranking, results: &[Result]) -> ProofNot
             .any(|r| r.line > line && r.outcome != Outcome::Pass)
     });
     let failed_again = fails && !clean;
-    let mut cures = kinds.iter().filter(|k| k.failed_before > 0).peekable();
-    let proved = cures.peek().is_some() && !failed_again && cures.all(|k| k.to_go == Some(0));
+    let proved = !failed_again && is_proved(&counted);
     let said = match last {
         None => "Nothing was renewed or refitted, so there is nothing to prove.".to_string(),
         Some(_) if failed_again => "Not cured: it failed again after the last remedy.".into(),
@@ -55,15 +53,17 @@ pub fn proof(ticket: &Ticket, ranking: &Ranking, results: &[Result]) -> ProofNot
         .then(|| FORMULA.to_string());
     ProofNote {
         proved,
+        failed_again,
         kinds,
         said,
         formula,
     }
 }
 
-fn loops(kind: &str, count: soak::Count, proof: soak::Proof) -> LoopsNote {
+fn loops(k: &Kind) -> LoopsNote {
+    let (count, proof) = (k.count, k.proof);
     let mut note = LoopsNote {
-        kind: kind.to_lowercase(),
+        kind: k.name.to_lowercase(),
         failed_before: count.failed,
         loops_before: count.of,
         clean: count.clean,
@@ -90,8 +90,8 @@ fn one(k: &LoopsNote, alone: bool) -> String {
     let kind = match (alone, k.kind.as_str(), k.clean) {
         (_, "cold starts", 1) => "cold start",
         (_, "cold starts", _) => "cold starts",
-        (true, _, 1) => "loop",
-        (true, ..) => "loops",
+        (true, _, 1) | (_, "loops", 1) => "loop",
+        (true, ..) | (_, "loops", _) => "loops",
         (_, _, 1) => "warm loop",
         _ => "warm loops",
     };

@@ -3,9 +3,10 @@
 use super::model::{RemedyNote, Verdict};
 use super::story::Entry;
 use crate::faultmap::model::BoardModel;
+use crate::observe::exchange::alike;
 use crate::sheet::{Action, Effect, HandsOn, Statement};
 use crate::ticket::Ticket;
-use crate::ticket::compare::{self, Change, compare, is_remedy};
+use crate::ticket::compare::{self, Change, compare, is_remedy, on_board};
 
 /// Every remedy and hands-on test, in order.
 pub fn remedies(model: &BoardModel, ticket: &Ticket, entries: &[Entry]) -> Vec<RemedyNote> {
@@ -28,15 +29,24 @@ fn remedy(model: &BoardModel, e: &Entry, h: &HandsOn, change: Option<&Change>) -
     let shared = change.is_some_and(|c| c.lines.len() > 1);
     let shown = change.filter(|_| !(shared && verdict == Verdict::NeverTheFault));
     let list = |pick: fn(&Change) -> &Vec<String>| shown.map(pick).cloned().unwrap_or_default();
+    let verdict = match on_board(model, h) {
+        true => verdict,
+        false => Verdict::Unclear,
+    };
     RemedyNote {
         line: e.line,
         at: e.when(),
         what: sentence(model, e, h),
         verdict,
-        verdict_said: said(verdict, h),
+        verdict_said: match on_board(model, h) {
+            true => said(verdict, h),
+            false => "this board has no such position: it counted for nothing".into(),
+        },
         gone: list(|c| &c.gone),
         still: list(|c| &c.still),
         new: list(|c| &c.new),
+        first: list(|c| &c.first),
+        early: list(|c| &c.early),
         unread: list(|c| &c.unread),
     }
 }
@@ -44,15 +54,15 @@ fn remedy(model: &BoardModel, e: &Entry, h: &HandsOn, change: Option<&Change>) -
 fn verdict(h: &HandsOn, change: Option<&Change>) -> Verdict {
     match h.result {
         // Whoever stood there saw no change; what went away later went away by itself or by something else.
-        Effect::NoChange if change.is_none_or(|c| c.new.is_empty() || c.lines.len() > 1) => {
-            return Verdict::NeverTheFault;
-        }
-        Effect::TestedGood => return Verdict::NeverTheFault,
+        Effect::NoChange | Effect::TestedGood => return Verdict::NeverTheFault,
         Effect::Moved => return Verdict::Moved,
         _ => {}
     }
+    let early = change.is_some_and(|c| c.verdict == compare::Verdict::TooEarly);
+    let fails =
+        change.is_some_and(|c| !(c.still.is_empty() && c.new.is_empty() && c.first.is_empty()));
     // 'Cured' stands unless a reading says otherwise; what was not read again says nothing.
-    if h.result == Effect::Cured && change.is_none_or(|c| c.still.is_empty() && c.new.is_empty()) {
+    if h.result == Effect::Cured && !early && !fails {
         return Verdict::Fixed;
     }
     match change.map(|c| c.verdict) {
@@ -61,6 +71,7 @@ fn verdict(h: &HandsOn, change: Option<&Change>) -> Verdict {
         Some(compare::Verdict::NewFault) => Verdict::NewFault,
         Some(compare::Verdict::NeverWasTheFault) => Verdict::NeverTheFault,
         Some(compare::Verdict::PartlyFixed) => Verdict::PartlyFixed,
+        Some(compare::Verdict::TooEarly) => Verdict::TooEarly,
         Some(compare::Verdict::NotComparable) | None => match h.result {
             Effect::Cured => Verdict::Fixed,
             Effect::Changed => Verdict::PartlyFixed,
@@ -71,6 +82,12 @@ fn verdict(h: &HandsOn, change: Option<&Change>) -> Verdict {
     }
 }
 
+/// Whether two like parts changed places: the fault can only have gone with one of them. Without a word about it, each may
+/// have been swapped for another.
+fn exchanged(h: &HandsOn) -> bool {
+    h.result == Effect::Moved
+}
+
 fn said(v: Verdict, h: &HandsOn) -> String {
     let lasting = is_remedy(h.action) && h.action != Action::Pull;
     match (v, h.result) {
@@ -78,6 +95,9 @@ fn said(v: Verdict, h: &HandsOn) -> String {
         (_, Effect::TestedBad) => "tested bad: it is at fault".into(),
         (Verdict::Fixed, _) if !lasting => {
             "the fault went away while it was done: it points here, and cures nothing".into()
+        }
+        (Verdict::TooEarly, _) => {
+            "too early to say: it came and went before, and too few loops ran clean since".into()
         }
         (Verdict::Fixed, _) => "fixed: what failed before is good now".into(),
         (Verdict::PartlyFixed, Effect::Changed) => "changed the fault: it has a hand in it".into(),
@@ -107,6 +127,9 @@ fn sentence(model: &BoardModel, e: &Entry, h: &HandsOn) -> String {
         _ => String::new(),
     };
     match h.action {
+        Action::Swap if alike(model, h).is_some() && exchanged(h) => {
+            format!("Exchanged {} with each other", places.join(" and "))
+        }
         Action::Swap => format!("Swapped {which}{role} with a part known to be good"),
         Action::Replace => format!("Replaced {which}{role}"),
         Action::Piggyback => format!("Pressed a good part on top of {which}{role}"),

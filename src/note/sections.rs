@@ -10,13 +10,13 @@ pub fn all(note: &Note) -> Vec<Section> {
         ("suspects", "Suspects", suspects(note)),
         ("done", "What was done", done(note)),
         ("proof", "Proof", proof(note)),
+        ("cautions", "Cautions", cautions(note)),
         ("doubts", "Open doubts", doubts(note)),
         ("machine", "The machine", machine(note)),
         ("seen", "What was seen and measured", seen(note)),
         ("course", "The ranking over time", course(note)),
         ("parts", "Parts used", parts(note)),
         ("advice", "What may be fitted", advice(note)),
-        ("cautions", "Cautions", cautions(note)),
     ];
     let full = made.into_iter().filter(|(_, _, b)| !b.is_empty());
     full.map(|(id, title, blocks)| Section { id, title, blocks })
@@ -50,6 +50,7 @@ fn machine(note: &Note) -> Vec<Block> {
         };
         fact("Fitted", format!("{} in {}{role}", f.part, f.socket))
     }));
+    facts.extend(m.ends.iter().map(|e| fact("Before", e)));
     if !m.empty.is_empty() {
         facts.push(fact("Empty", m.empty.join(", ")));
     }
@@ -86,6 +87,17 @@ fn suspects(note: &Note) -> Vec<Block> {
             vec![format!("{} {}", s.number, s.unit), likely(last(s)), what]
         });
     let mut blocks = Vec::new();
+    if let Some(rates) = &note.course.rates {
+        let own = match rates.tickets {
+            1 => "With this bench's own failure rates, counted from 1 ticket.".to_string(),
+            n => format!("With this bench's own failure rates, counted from {n} tickets."),
+        };
+        let changed = rates
+            .changed
+            .as_ref()
+            .map_or(String::new(), |c| format!(" {c}"));
+        blocks.push(Block::Para(format!("{own}{changed}")));
+    }
     if note.board.is_some() {
         blocks.push(Block::Figure(Figure::Board));
     }
@@ -113,7 +125,9 @@ fn done(note: &Note) -> Vec<Block> {
         };
         list("Good since", &r.gone);
         list("Fails still", &r.still);
+        list("Good so far", &r.early);
         list("Fails only since", &r.new);
+        list("Fails, not read before", &r.first);
         list("Not read since", &r.unread);
         let at = r.at.as_ref().map(|t| format!(", {t}")).unwrap_or_default();
         facts.push(fact("In the ticket", format!("line {}{at}", r.line)));
@@ -134,15 +148,15 @@ fn tone(v: Verdict) -> Tone {
     match v {
         Verdict::Fixed => Tone::Good,
         Verdict::NewFault => Tone::Bad,
-        Verdict::PartlyFixed | Verdict::Moved => Tone::Open,
+        Verdict::PartlyFixed | Verdict::Moved | Verdict::TooEarly => Tone::Open,
         Verdict::NeverTheFault | Verdict::Unclear => Tone::Plain,
     }
 }
 
 fn proof(note: &Note) -> Vec<Block> {
     let p = &note.proof;
-    if p.kinds.is_empty() {
-        // The first screen says it all.
+    // The first screen says it all; what a proof would take is of no use while the fault shows.
+    if p.kinds.is_empty() || p.failed_again {
         return Vec::new();
     }
     let row = |k: &LoopsNote| {
@@ -154,7 +168,10 @@ fn proof(note: &Note) -> Vec<Block> {
         let unseen = k.unseen.map_or_else(|| "-".into(), percent);
         vec![
             k.kind.clone(),
-            format!("{} of {}", k.failed_before, k.loops_before),
+            match k.loops_before {
+                0 => "not counted".into(),
+                n => format!("{} of {n}", k.failed_before),
+            },
             k.clean.to_string(),
             needed,
             unseen,
@@ -169,7 +186,7 @@ fn proof(note: &Note) -> Vec<Block> {
                 "Failed before",
                 "Clean since",
                 "Needed for 95\u{a0}%",
-                "Unseen if uncured",
+                "Uncured, it would stay unseen",
             ]
             .map(String::from)
             .to_vec(),
@@ -250,11 +267,27 @@ fn course(note: &Note) -> Vec<Block> {
     }
     let mut head = vec!["After".to_string(), "What was read or done".to_string()];
     head.extend(c.suspects.iter().map(|s| s.unit.clone()));
-    let rows = c.points.iter().enumerate().map(|(i, p)| {
+    let cells = |i: usize| -> Vec<String> {
+        let all = c.suspects.iter().map(|s| percent(s.probability[i]));
+        all.collect()
+    };
+    // Readings one after another that change nothing share a row.
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    let mut still = 0;
+    for (i, p) in c.points.iter().enumerate() {
+        let changes_nothing = i > 0 && !p.remedy && cells(i) == cells(i - 1);
+        still = if changes_nothing { still + 1 } else { 0 };
+        if still >= 2
+            && let Some(row) = rows.last_mut()
+        {
+            row[0] = format!("{} to {}", p.number + 1 - still, p.number);
+            row[1] = format!("{still} readings that change nothing, the last {}", p.text);
+            continue;
+        }
         let mut row = vec![p.number.to_string(), p.text.clone()];
-        row.extend(c.suspects.iter().map(|s| percent(s.probability[i])));
-        row
-    });
+        row.extend(cells(i));
+        rows.push(row);
+    }
     vec![
         Block::Para(
             "How likely each suspect was at fault after each reading, from what was known then."
@@ -264,7 +297,7 @@ fn course(note: &Note) -> Vec<Block> {
         Block::Table(Table {
             caption: "Probability after each reading".into(),
             head,
-            rows: rows.collect(),
+            rows,
         }),
     ]
 }

@@ -26,6 +26,12 @@ pub fn render(note: &Note) -> String {
     if let Some(complaint) = &page.complaint {
         p.facts("", &[("Complaint".into(), complaint.clone())], 16);
     }
+    let next: Vec<_> = page
+        .next
+        .iter()
+        .map(|n| ("Next".to_string(), n.clone()))
+        .collect();
+    p.facts("", &next, 16);
     let glance: Vec<_> = page
         .glance
         .iter()

@@ -18,6 +18,12 @@ const RESOLDER_FAILS: f64 = 0.1;
 
 impl Observer<'_> {
     pub(super) fn hands_on(&mut self, h: &HandsOn) {
+        self.supply_changed(h);
+        if h.result == Effect::Moved && matches!(h.action, Action::Swap | Action::Replace) {
+            let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
+            let text = format!("{} {}", names.join(", "), words(h.action, h.result));
+            return self.moved(h, text);
+        }
         let mut renewed = Vec::new();
         for position in self.positions_of(h) {
             let units: Vec<(usize, UnitKind)> = self
@@ -69,21 +75,15 @@ impl Observer<'_> {
                 },
             ),
             // Something is different: the part that was changed had a hand in it, and is not all of it.
-            Effect::Changed | Effect::Worse | Effect::Moved => {
-                let (fine, faulty) = if h.result == Effect::Moved {
-                    (0.02, 0.9)
-                } else {
-                    (0.15, 0.6)
-                };
+            Effect::Changed | Effect::Worse => {
+                let (fine, faulty) = (0.15, 0.6);
                 for (unit, _) in &renewed {
                     let unit = *unit;
                     self.push(text.clone(), Evidence::Unit { unit, fine, faulty });
                 }
-                // What the next run shows is about the new part. (A part that took the fault with it sits elsewhere now.)
-                if h.result != Effect::Moved {
-                    let units = renewed;
-                    self.push(text, Evidence::Remedy { units, cured: None });
-                }
+                // What the next run shows is about the new part.
+                let units = renewed;
+                self.push(text, Evidence::Remedy { units, cured: None });
             }
             // Not said what came of it: the next run tells.
             Effect::Unknown => {
@@ -97,7 +97,7 @@ impl Observer<'_> {
 
 impl Observer<'_> {
     /// The positions that were handled; all that are in sockets, when none is named.
-    fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
+    pub(super) fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
         if h.places.is_empty() {
             let all = self.model.positions.iter().enumerate();
             return all.filter(|(_, p)| p.socket).map(|(i, _)| i).collect();

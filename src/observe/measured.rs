@@ -6,7 +6,7 @@ use crate::diag::code;
 use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
-use crate::sheet::{Finding, Place, State, Subject};
+use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
 
 /// A rail below this share of its nominal voltage is called missing (guess: a meter on a dead rail reads stray tenths).
 const MISSING: f64 = 0.1;
@@ -180,15 +180,19 @@ impl Observer<'_> {
         let Some((name, rail)) = named.and_then(|n| self.find_rail(&n)) else {
             return;
         };
-        let (good, text) = match judge_rail(&rail, state) {
+        let judged = judge_rail(&rail, state);
+        // With nothing on it a supply may give more than under load.
+        let tells = matches!(judged, Judged::Good(_)) || matches!(state, State::Volts(_));
+        let (good, text) = match judged {
             Judged::Good(text) | Judged::Nothing(text) => (true, text),
             Judged::Bad(_, text) => (false, text),
         };
-        if good && !matches!(judge_rail(&rail, state), Judged::Nothing(_)) {
+        if good && tells {
             self.stop_ended(&name);
         } else if !good {
             self.stop_if_needed(&name, &rail, state);
         }
+        self.supply_gives(&name, *state == State::Ok, good);
         let supplies: Vec<usize> = self
             .model
             .units
@@ -203,6 +207,31 @@ impl Observer<'_> {
                 format!("supply off the board: {name} {text}"),
                 Evidence::Unit { unit, fine, faulty },
             );
+        }
+    }
+
+    /// Keeps what the supply gives by itself; 'ok' alone is said of all that comes out of it. What was bad once stays bad until
+    /// another supply is there.
+    fn supply_gives(&mut self, rail: &str, whole: bool, good: bool) {
+        let mut names = vec![rail.to_string()];
+        if whole {
+            let all = self.model.rails.iter().filter(|(_, r)| r.at_plug);
+            names.extend(all.map(|(n, _)| n.clone()));
+        }
+        for name in names {
+            let known = self.out.supply.entry(name).or_insert(true);
+            *known &= good;
+        }
+    }
+
+    /// Another supply: nothing is known of it yet.
+    pub(super) fn supply_changed(&mut self, h: &HandsOn) {
+        let is_supply = |place: &Place| {
+            board::position(self.model, &place.name)
+                .is_some_and(|(_, p)| p.outside && p.class == Class::Supply)
+        };
+        if matches!(h.action, Action::Swap | Action::Replace) && h.places.iter().any(is_supply) {
+            self.out.supply.clear();
         }
     }
 

@@ -8,6 +8,7 @@ pub mod aspect;
 pub mod board;
 pub mod caps;
 pub mod clocks;
+pub mod exchange;
 pub mod facts;
 mod hands;
 pub mod keys;
@@ -32,7 +33,7 @@ use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
 pub use shown::Effects;
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 
 /// One reading with its place.
 #[derive(Debug, Clone)]
@@ -69,6 +70,15 @@ pub enum Evidence {
         /// Whether the failing checks pass now; `None` when that is not said, and the next run tells.
         cured: Option<bool>,
     },
+    /// Parts were taken to other places, and the fault went along: one of them has it.
+    Moved {
+        /// That it went along: a reading in which each of these parts shows.
+        went: CheckReading,
+        /// Two parts that sit in each other's places from now on.
+        exchanged: Option<(usize, usize)>,
+        /// Contacts refitted on the way, with the probability that the fault of one is still there.
+        refitted: Vec<(usize, f64)>,
+    },
 }
 
 /// A check with an outcome.
@@ -101,6 +111,8 @@ pub struct Observed {
     pub runs: usize,
     /// Set when the board must not stay powered.
     pub stop: Option<Stop>,
+    /// What the supply gave by itself since it was last changed, by rail: whether that was good.
+    pub supply: BTreeMap<String, bool>,
     /// A test evidently ran: the supply is good enough for that.
     pub test_ran: bool,
     /// Checks that have an outcome, by identifier.
@@ -210,6 +222,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             diags: Vec::new(),
             runs: 0,
             stop: None,
+            supply: BTreeMap::new(),
             test_ran: false,
             read: HashSet::new(),
             rest_fine_lost: 0.0,
@@ -261,6 +274,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
     o.out.runs = o.run;
     // Dead keys and lists of cells are summed up when their run ends; a remedy must find them where they were typed.
     o.out.readings.sort_by_key(|r| (r.sheet, r.line));
+    exchange::settle(model, sheets, &mut o.out);
     o.out
 }
 

@@ -129,6 +129,12 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
             1 => format!("{} (new part)", unit.name),
             n => format!("{} (new part {n})", unit.name),
         };
+        let name = match &model.units[a.place[cause]] {
+            there if a.place[cause] != instance.unit => {
+                format!("{name}, now in {}", model.positions[there.position].name)
+            }
+            _ => name,
+        };
         out.push(Suspect {
             instance: *instance,
             name,

@@ -43,15 +43,27 @@ pub struct Assembled {
     pub modes: Vec<Vec<ModeId>>,
     /// Checks of the network by reading (index into the readings).
     pub checks: Vec<Vec<CheckId>>,
+    /// The unit in whose place each cause sits now, or sat last: another than it came from after an exchange.
+    pub place: Vec<usize>,
+    /// Whether each cause is still in the machine.
+    pub current: Vec<bool>,
 }
 
 impl Assembled {
     /// Whether what a cause stands for is still in the machine: no later part took its place.
     pub fn is_current(&self, cause: usize) -> bool {
-        let this = self.instances[cause];
-        self.instances
-            .iter()
-            .all(|i| i.unit != this.unit || i.fitted <= this.fitted)
+        self.current[cause]
+    }
+
+    /// The cause that an instance is.
+    pub fn cause_of(&self, instance: Instance) -> Option<usize> {
+        self.instances.iter().position(|i| *i == instance)
+    }
+
+    /// The unit in whose place an instance sits now, or sat last.
+    pub fn place_of(&self, instance: Instance) -> usize {
+        self.cause_of(instance)
+            .map_or(instance.unit, |c| self.place[c])
     }
 }
 
@@ -155,7 +167,7 @@ pub(super) fn assemble_brief(
     common: &CommonTable,
     priors: &[Vec<f64>],
 ) -> Option<Assembled> {
-    let remedy = |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. });
+    let remedy = |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. } | Evidence::Moved { .. });
     if observed.runs > 1 || observed.readings.iter().any(remedy) {
         return None;
     }
@@ -251,6 +263,8 @@ struct Builder<'a> {
     of_memory: Vec<bool>,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
+    /// The cause that sits in the place of each unit now.
+    occupant: Vec<usize>,
     /// P(fault of this unit is still there), for refitted contacts and joints.
     left: BTreeMap<usize, f64>,
     /// Failing readings so far: index, check, and the reading.
@@ -284,9 +298,12 @@ impl<'a> Builder<'a> {
                 instances: Vec::with_capacity(model.units.len()),
                 modes: Vec::with_capacity(model.units.len()),
                 checks: vec![Vec::new(); observed.readings.len()],
+                place: Vec::with_capacity(model.units.len()),
+                current: Vec::new(),
             },
             room,
             brief,
+            occupant: vec![0; model.units.len()],
             slot: vec![NOWHERE; model.modes.len()],
             one_run: observed.runs <= 1,
             of_memory: Vec::new(),
@@ -307,10 +324,17 @@ impl<'a> Builder<'a> {
             Evidence::Check(c) => self.check(at, c),
             Evidence::Unit { unit, fine, faulty } => self.about_unit(*unit, *fine, *faulty),
             Evidence::Remedy { units, cured } => self.remedy(at, units, *cured),
+            Evidence::Moved {
+                went,
+                exchanged,
+                refitted,
+            } => self.moved(at, went, *exchanged, refitted),
         }
     }
 
-    fn finish(self) -> Assembled {
+    fn finish(mut self) -> Assembled {
+        let sits = |cause: usize| self.occupant[self.a.place[cause]] == cause;
+        self.a.current = (0..self.a.instances.len()).map(sits).collect();
         share_severity(self.a, &self.of_memory)
     }
 
@@ -351,6 +375,8 @@ impl<'a> Builder<'a> {
         });
         self.a.instances.push(instance);
         self.a.modes.push(ids);
+        self.a.place.push(instance.unit);
+        self.occupant[instance.unit] = cause;
     }
 
     fn check(&mut self, reading: usize, c: &CheckReading) {
@@ -401,13 +427,7 @@ impl<'a> Builder<'a> {
     }
 
     fn about_unit(&mut self, unit: usize, fine: f64, faulty: f64) {
-        let now = self
-            .a
-            .instances
-            .iter()
-            .rposition(|i| i.unit == unit)
-            .expect("every unit has an instance");
-        let cause = &mut self.a.net.causes[now];
+        let cause = &mut self.a.net.causes[self.occupant[unit]];
         cause.likelihood_fine *= fine;
         for mode in &mut cause.modes {
             mode.likelihood *= faulty;
@@ -415,6 +435,7 @@ impl<'a> Builder<'a> {
     }
 
     fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: Option<bool>) {
+        let before = self.occupant.clone();
         for &(unit, left) in units {
             let u = &self.model.units[unit];
             // A plug that was pushed home is the same plug.
@@ -425,7 +446,7 @@ impl<'a> Builder<'a> {
                 *self.left.entry(unit).or_insert(1.0) *= left;
             }
         }
-        let doubt = self.doubts(units);
+        let doubt = self.doubts(units, &before);
         let failed = std::mem::take(&mut self.failed);
         // Not said: what failed before speaks of the old part, what the next run shows of the new one.
         let Some(cured) = cured else { return };
@@ -447,13 +468,17 @@ impl<'a> Builder<'a> {
     }
 
     /// The parts that were put in new, each with the strengths that its old one had: mode by mode its prior.
-    fn doubts(&self, units: &[(usize, f64)]) -> BTreeMap<usize, Vec<(ModeId, f64)>> {
+    fn doubts(
+        &self,
+        units: &[(usize, f64)],
+        before: &[usize],
+    ) -> BTreeMap<usize, Vec<(ModeId, f64)>> {
         let mut out = BTreeMap::new();
         for &(unit, _) in units {
-            let fitted = (self.a.instances.iter().enumerate()).filter(|(_, i)| i.unit == unit);
-            let [.., (old, _), _] = fitted.collect::<Vec<_>>()[..] else {
+            let old = before[unit];
+            if self.occupant[unit] == old {
                 continue;
-            };
+            }
             let cause = &self.a.net.causes[old];
             let prior = |m: &Mode| {
                 let settings = 0..self.a.net.settings();
@@ -463,7 +488,12 @@ impl<'a> Builder<'a> {
             let bad: f64 = cause.modes.iter().map(prior).sum();
             let whole = bad + cause.likelihood_fine * (1.0 - bad).max(0.0);
             let modes = self.a.modes[old].iter().zip(&cause.modes);
-            let each = modes.map(|(&id, m)| (id, prior(m) / whole.max(f64::MIN_POSITIVE)));
+            // A part that had come from another place acts by the modes of the place where it was.
+            let from = self.model.units[self.a.instances[old].unit].modes.start;
+            let here = self.model.units[unit].modes.start;
+            let at_place = |id: ModeId| id - from + here;
+            let each =
+                modes.map(|(&id, m)| (at_place(id), prior(m) / whole.max(f64::MIN_POSITIVE)));
             out.insert(unit, each.collect());
         }
         out
@@ -492,6 +522,33 @@ impl<'a> Builder<'a> {
                 }
             }
         }
+    }
+
+    /// Parts were moved and the fault went along; two that changed places act there from now on.
+    fn moved(
+        &mut self,
+        reading: usize,
+        went: &CheckReading,
+        exchanged: Option<(usize, usize)>,
+        refitted: &[(usize, f64)],
+    ) {
+        let id = self.add_check(went, Outcome::Fail);
+        self.a.checks[reading].push(id);
+        for &(unit, left) in refitted {
+            *self.left.entry(unit).or_insert(1.0) *= left;
+        }
+        let Some((one, other)) = exchanged else {
+            return;
+        };
+        // What failed before is said of the parts where they were.
+        self.failed.clear();
+        let modes = |unit: usize| self.model.units[unit].modes.clone();
+        for (x, y) in modes(one).zip(modes(other)) {
+            self.slot.swap(x as usize, y as usize);
+        }
+        let (first, second) = (self.occupant[one], self.occupant[other]);
+        (self.a.place[first], self.a.place[second]) = (other, one);
+        self.occupant.swap(one, other);
     }
 
     /// A new part in the place of the old one, with its own small risk of being bad.

@@ -1,5 +1,6 @@
 //! A ranking to the form that is printed.
 
+use super::part::part_of;
 use super::view::*;
 use crate::diag::Severity;
 use crate::faultmap::model::BoardModel;
@@ -95,12 +96,8 @@ fn suspect(
     index: usize,
     why: Option<&Explanation>,
 ) -> SuspectView {
-    let position = &model.positions[model.units[s.instance.unit].position];
-    let fitted = ranking
-        .observed
-        .facts
-        .fitted
-        .get(&model.units[s.instance.unit].position);
+    let position = &model.positions[model.units[ranking.assembled.place_of(s.instance)].position];
+    let cause = ranking.assembled.cause_of(s.instance);
     let explained = why.and_then(|w| w.suspects.get(index));
     let evidence = explained.map(|(_, weights)| {
         weights
@@ -117,7 +114,7 @@ fn suspect(
     SuspectView {
         unit: s.name.clone(),
         socket: position.name.clone(),
-        part: fitted.cloned().or_else(|| position.part_type.clone()),
+        part: cause.and_then(|c| part_of(model, sheets, ranking, c)),
         role: position.role.clone(),
         probability: s.probability,
         modes: s

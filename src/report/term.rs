@@ -233,6 +233,18 @@ fn next(p: &mut Page, v: &RankingView) {
     }
 }
 
+/// Decibans beyond which a thing is as good as sure: a part that was not there before a line comes out of nothing.
+const SURE: f64 = 60.0;
+
+fn weight(decibans: f64, signed: bool) -> String {
+    match decibans {
+        x if x >= SURE => format!("> {SURE:.0}"),
+        x if x <= -SURE => format!("< -{SURE:.0}"),
+        x if signed => format!("{x:+.1}"),
+        x => format!("{x:.1}"),
+    }
+}
+
 fn reasons(p: &mut Page, v: &RankingView) {
     for s in v
         .suspects
@@ -244,8 +256,8 @@ fn reasons(p: &mut Page, v: &RankingView) {
         let _ = writeln!(p.out, "  {:>8}  {:>9}  line", "decibans", "without");
         let _ = writeln!(
             p.out,
-            "  {:>8.1}  {:>9}  before any line",
-            log_odds(before),
+            "  {:>8}  {:>9}  before any line",
+            weight(log_odds(before), false),
             ""
         );
         for e in s
@@ -254,25 +266,28 @@ fn reasons(p: &mut Page, v: &RankingView) {
             .filter(|e| e.decibans.abs() >= 0.05 || (e.without - s.probability).abs() >= 0.005)
         {
             let first = format!(
-                "  {:>+8.1}  {:>9.3}  {:>3}: ",
-                e.decibans, e.without, e.line
+                "  {:>8}  {:>9.3}  {:>3}: ",
+                weight(e.decibans, true),
+                e.without,
+                e.line
             );
             p.hang(&first, &e.reading);
         }
         let _ = writeln!(
             p.out,
-            "  {:>8.1}  {:>9.3}  all lines",
-            log_odds(s.probability),
+            "  {:>8}  {:>9.3}  all lines",
+            weight(log_odds(s.probability), false),
             s.probability
         );
+        let _ = writeln!(p.out, "  (10 decibans: ten times as likely)");
     }
     if let Some(r) = &v.robustness {
         let text = match r.prior_too_high_by {
             Some(f) => format!(
-                "{} would still lead if its prior were {f:.1} times lower.",
+                "{} would still lead if its failure rate were {f:.1} times lower.",
                 r.leader
             ),
-            None => format!("{} leads whatever its prior.", r.leader),
+            None => format!("{} leads whatever its failure rate.", r.leader),
         };
         p.head("How firm");
         p.hang("  ", &text);

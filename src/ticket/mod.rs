@@ -252,12 +252,19 @@ impl Ticket {
         })
     }
 
-    /// Which units were at fault in the end, as typed: `U10 dead`.
+    /// Which units were at fault in the end, as typed: `U10 dead`. What was taken for proved before the machine came back
+    /// proved wrong, or is another fault's story.
     pub fn proved(&self) -> Vec<&str> {
-        self.all(|_, s| match s {
-            Statement::Proved(text) => Some(text.as_str()),
+        let since = self.reopened().last().map_or(0, |e| e.line);
+        self.all(|e, s| match s {
+            Statement::Proved(text) if e.line > since => Some(text.as_str()),
             _ => None,
         })
+    }
+
+    /// The lines that open it again.
+    pub fn reopened(&self) -> Vec<&Entry> {
+        self.all(|e, s| matches!(s, Statement::Outcome(Outcome::Reopened)).then_some(e))
     }
 
     /// How it stands: the last of the lines that close and reopen it.

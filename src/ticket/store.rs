@@ -22,6 +22,19 @@ pub trait Store {
     /// # Errors
     /// Of writing; the lines are then there in part or not at all.
     fn append(&mut self, lines: &[String]) -> Result<()>;
+
+    /// [`Store::append`] if there are still `seen` bytes; whether it was done. What two benches write at once is then composed
+    /// of what is there.
+    ///
+    /// # Errors
+    /// As [`Store::append`].
+    fn append_if(&mut self, seen: usize, lines: &[String]) -> Result<bool> {
+        let same = self.read()?.len() == seen;
+        if same {
+            self.append(lines)?;
+        }
+        Ok(same)
+    }
 }
 
 /// What to write for these lines when the file ends with `last` (`None`: it is empty): a cut-off line before them is marked
@@ -74,6 +87,17 @@ impl Store for FileStore {
     }
 
     fn append(&mut self, lines: &[String]) -> Result<()> {
+        self.write(None, lines).map(|_| ())
+    }
+
+    fn append_if(&mut self, seen: usize, lines: &[String]) -> Result<bool> {
+        self.write(Some(seen as u64), lines)
+    }
+}
+
+impl FileStore {
+    /// Writes under the lock, if the file is still as long as it was seen.
+    fn write(&mut self, seen: Option<u64>, lines: &[String]) -> Result<bool> {
         let new = !self.path.exists();
         let mut file = OpenOptions::new()
             .read(true)
@@ -82,6 +106,9 @@ impl Store for FileStore {
             .open(&self.path)?;
         file.lock()?;
         let length = file.seek(SeekFrom::End(0))?;
+        if seen.is_some_and(|seen| seen != length) {
+            return Ok(false);
+        }
         let mut last = [0];
         let last = if length > 0 {
             file.seek(SeekFrom::Start(length - 1))?;
@@ -102,7 +129,7 @@ impl Store for FileStore {
                 "the disk took only a part of the line",
             ));
         }
-        Ok(())
+        Ok(true)
     }
 }
 

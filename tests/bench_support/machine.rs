@@ -179,6 +179,9 @@ impl<'m> Technician<'m> {
         {
             return self.check(&c.id);
         }
+        if prompt.starts_with("old part ") || prompt.starts_with("what came of it") {
+            return String::new();
+        }
         if prompt.starts_with("loops") {
             return self.loops.pop().unwrap_or("close").into();
         }
@@ -208,7 +211,7 @@ impl<'m> Technician<'m> {
     }
 
     fn type_at(&self, prompt: &str) -> &'m str {
-        let place = prompt.split(' ').nth(1).unwrap_or("");
+        let place = prompt.split(' ').nth(1).unwrap_or("").trim_end_matches(':');
         let position = self.model.position(place).map(|(_, p)| p);
         position
             .and_then(|p| p.part_type.as_deref())

@@ -26,6 +26,7 @@ pub fn leaves(note: &Note) -> Vec<(&'static str, String)> {
             .iter()
             .map(|c| ("li", format!("Complaint: {c}"))),
     );
+    out.extend(page.next.iter().map(|n| ("li", format!("Next: {n}"))));
     out.extend(page.glance.iter().map(|(l, t)| ("li", format!("{l}: {t}"))));
     for section in &page.sections {
         out.push(("h2", section.title.into()));

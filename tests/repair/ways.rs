@@ -257,6 +257,8 @@ impl Work<'_> {
                 Some(line) => line,
                 None => return String::new(),
             },
+            // A rail that is past its limit is no short.
+            Ask::Resistance { rail } => format!("resistance {rail} 350 ohm"),
             Ask::Supply => match self.bench.observe(&self.left).plug {
                 Some(volts) => format!("supply {volts:.2} V off the board"),
                 None => "supply 5.08 V off the board".into(),

@@ -14,6 +14,10 @@ const RIM: f64 = 30.0;
 const LOW: f64 = 200.0;
 const TALL: f64 = 900.0;
 
+/// Letters of parts that the note speaks of are at least so high; those of others are left out below the second.
+const LEGIBLE: f64 = 17.0;
+const SMALLEST: f64 = 12.0;
+
 /// The drawing and its caption.
 pub fn draw(note: &Note, board: &BoardDrawing) -> (Markup, String) {
     let outside: Vec<&PlacedNote> = board.places.iter().filter(|p| p.outside).collect();
@@ -168,17 +172,21 @@ fn place(p: &PlacedNote, f: Frame) -> Markup {
     } else {
         (f.wide, f.high)
     };
+    // What the note speaks of is named large enough for a phone, beyond its outline where need be; the others where they have
+    // room for letters that can be read.
+    let marked = marked(p);
     let size = (along * 0.92 / (p.socket.chars().count() as f64 * 0.62))
         .min(across * 0.72)
-        .min(19.0);
+        .min(if marked { 24.0 } else { 17.0 });
+    let size = if marked { size.max(LEGIBLE) } else { size };
     let turn = upright.then(|| format!("rotate(-90 {} {})", n(f.x), n(f.y)));
     html! {
         @if p.worked_on {
             rect.worked x=(n(left - 4.0)) y=(n(top - 4.0)) width=(n(f.wide + 8.0)) height=(n(f.high + 8.0)) rx="5" {}
         }
         rect class=(class) x=(n(left)) y=(n(top)) width=(n(f.wide)) height=(n(f.high)) rx="3" fill=(fill) {}
-        @if p.named && size >= 7.0 {
-            text x=(n(f.x)) y=(n(f.y + size * 0.36)) font-size=(n(size)) fill=(ink) transform=[turn] { (p.socket) }
+        @if p.named && (marked || size >= SMALLEST) {
+            text.name.marked[marked] x=(n(f.x)) y=(n(f.y + size * 0.36)) font-size=(n(size)) fill=(ink) transform=[turn] { (p.socket) }
         }
     }
 }

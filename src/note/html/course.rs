@@ -15,7 +15,7 @@ const BOTTOM: f64 = 50.0;
 /// Labels of lines keep so far apart.
 const APART: f64 = 27.0;
 /// Dashes of the second line and those after it.
-const DASHES: [&str; 5] = ["none", "9 5", "3 4", "14 4 3 4", "1 6"];
+const DASHES: [&str; 5] = ["none", "none", "11 6", "3 4", "14 4 3 4"];
 
 /// The drawing and its caption.
 pub fn draw(course: &Course) -> (Markup, String) {
@@ -42,6 +42,9 @@ pub fn draw(course: &Course) -> (Markup, String) {
     let mut caption = "Numbers below the lines are those of the table.".to_string();
     if course.points.iter().any(|p| p.remedy) {
         caption.push_str(" A filled square: something was done then.");
+    }
+    if course.points.windows(2).any(|p| p[0].run != p[1].run) {
+        caption.push_str(" A dotted upright: a new run begins.");
     }
     (
         drawing(
@@ -87,7 +90,11 @@ fn marks(course: &Course) -> Markup {
 }
 
 fn line(course: &Course, i: usize, s: &SuspectNote, label: f64) -> Markup {
-    let colour = if i == 0 { ACCENT } else { INK };
+    let colour = match i {
+        0 => ACCENT,
+        1 | 2 => INK,
+        _ => GREY,
+    };
     let points: Vec<String> = s
         .probability
         .iter()
@@ -112,8 +119,11 @@ fn line(course: &Course, i: usize, s: &SuspectNote, label: f64) -> Markup {
 }
 
 fn short(unit: &str) -> String {
+    let unit = unit
+        .replace(", taken out", ", out")
+        .replace(", now in ", ", in ");
     if unit.chars().count() <= 14 {
-        return unit.to_string();
+        return unit;
     }
     let head: String = unit.chars().take(13).collect();
     format!("{}…", head.trim_end())
@@ -168,6 +178,7 @@ mod tests {
             points: vec![point(0), point(1)],
             suspects: ends.iter().enumerate().map(suspect).collect(),
             groups: Vec::new(),
+            rates: None,
         }
     }
 

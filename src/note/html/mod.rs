@@ -56,6 +56,9 @@ fn header(page: &Page) -> Markup {
             @if let Some(complaint) = &page.complaint {
                 p.complaint { span.label { "Complaint" } " " q { (complaint) } }
             }
+            @if let Some(next) = &page.next {
+                p.complaint { span.label { "Next" } " " (next) }
+            }
             dl.glance {
                 @for (label, text) in &page.glance {
                     div { dt { (label) } dd { (text) } }
@@ -135,7 +138,7 @@ fn table(t: &Table) -> Markup {
                     @for row in &t.rows {
                         tr {
                             @for (i, cell) in row.iter().enumerate() {
-                                @if i == 0 { th scope="row" { (cell) } } @else { td { (cell) } }
+                                @if i == 0 { th scope="row" { (cell) } } @else { td data-label=(t.head[i]) { (cell) } }
                             }
                         }
                     }

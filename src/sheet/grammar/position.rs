@@ -33,8 +33,14 @@ pub fn direct_position(input: Toks<'_>) -> P<'_, String> {
     }
     if let Some(quoted) = input.first().filter(|a| a.kind == Kind::Quoted) {
         let span = quoted.span;
-        let name = input.lexed.text[span.start..span.end].trim_matches('"').trim();
-        if !name.is_empty() && name.chars().all(|c| c.is_alphanumeric() || "-_".contains(c)) {
+        let name = input.lexed.text[span.start..span.end]
+            .trim_matches('"')
+            .trim();
+        if !name.is_empty()
+            && name
+                .chars()
+                .all(|c| c.is_alphanumeric() || "-_".contains(c))
+        {
             return Ok((input.skip(1), name.to_uppercase()));
         }
     }
