@@ -4,6 +4,7 @@
 //! links to what was fitted when it was taken; what had failed before a swap and failed after it still is one reading of
 //! the board with the new part in.
 
+use super::together;
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
@@ -112,6 +113,7 @@ pub fn assemble(
         slot: vec![NOWHERE; model.modes.len()],
         one_run: observed.runs <= 1,
         of_memory: Vec::new(),
+        sorts: Vec::new(),
         left: BTreeMap::new(),
         failed: Vec::new(),
     };
@@ -136,8 +138,13 @@ pub fn assemble(
             Evidence::Remedy { units, cured } => b.remedy(i, units, *cured),
         }
     }
-    let Builder { a, of_memory, .. } = b;
-    share_severity(a, &of_memory)
+    let Builder {
+        a,
+        of_memory,
+        sorts,
+        ..
+    } = b;
+    together::split(share_severity(a, &of_memory), &sorts)
 }
 
 /// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
@@ -185,6 +192,8 @@ struct Builder<'a> {
     one_run: bool,
     /// Whether each check of the network is a data bit of the memory.
     of_memory: Vec<bool>,
+    /// What each check is, for what hangs together.
+    sorts: Vec<together::Sort>,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
     /// P(fault of this unit is still there), for refitted contacts and joints.
@@ -241,6 +250,7 @@ impl Builder<'_> {
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
         self.of_memory.push(c.check.starts_with("memory.bit."));
+        self.sorts.push(together::sort(&c.check));
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },
