@@ -31,6 +31,12 @@ pub enum Aspect {
     Noisy,
     /// Neither high nor low.
     Floating,
+    /// Otherwise than high, on a line that is high at rest.
+    NotHigh,
+    /// Otherwise than low, on a line that is low at rest.
+    NotLow,
+    /// Standing still, on a line that should move.
+    NotMoving,
 }
 
 impl Aspect {
@@ -57,6 +63,11 @@ impl Aspect {
             Wrong => [0.3, 0.4, 0.4, 0.9, 0.1, 0.1, 0.3],
             Noisy => [0.1, 0.1, 0.1, 0.2, 0.05, 0.05, 0.9],
             Floating => [0.6, 0.02, 0.05, 0.02, 0.01, 0.01, 0.05],
+            // What rests high is mostly pulled up, so nobody driving it does not show; what rests low is mostly driven.
+            NotHigh => [0.2, 1.0, 0.02, 0.4, 0.2, 0.2, 0.5],
+            NotLow => [0.5, 0.02, 1.0, 0.4, 0.2, 0.2, 0.5],
+            // Wrong contents move as right ones do, and a probe does not tell speed.
+            NotMoving => [1.0, 1.0, 1.0, 0.1, 0.1, 0.05, 0.2],
         };
         row[kind as usize]
     }
