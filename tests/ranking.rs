@@ -1,6 +1,9 @@
 //! What the ranking must say of plain cases. The wiring behind the expectations is that of the board maps, which
 //! `tests/wiring.rs` holds against the pin tables.
 
+use whichsocket::faultmap::model::Kind;
+use whichsocket::infer::network::Outcome;
+use whichsocket::observe::Evidence;
 use whichsocket::rank::{Ranking, rank};
 use whichsocket::sheet::{RunSheet, parse};
 use whichsocket::shipped::Library;
@@ -388,5 +391,61 @@ fn an_exchange_of_two_equal_chips_names_the_one_that_took_the_fault_along() {
     assert!(
         step.starts_with("Most probably nothing is at fault any more"),
         "{step}"
+    );
+}
+
+#[test]
+fn a_level_clears_only_what_would_have_read_otherwise() {
+    let model = Library::default().board(WIDE).unwrap();
+    let r = ranked(WIDE, "black screen\nU7.40 high");
+    let effects = r
+        .observed
+        .readings
+        .iter()
+        .find_map(|x| match &x.evidence {
+            Evidence::Check(c) if c.check == "line.RESET_N" => Some(c.effects.clone()),
+            _ => None,
+        })
+        .expect("the reading of the reset line");
+    let node = model.node("RESET_N").expect("a line of the map");
+    let touches = &model.nodes[node as usize].touches;
+    let (mut held_low, mut held_high) = (0, 0);
+    for t in touches.iter().filter(|t| t.strength == 1.0) {
+        let alone = touches.iter().filter(|o| o.mode == t.mode).count() == 1;
+        let Some(&(_, s)) = effects.iter().find(|e| e.0 == t.mode).filter(|_| alone) else {
+            continue;
+        };
+        match t.kind {
+            Kind::Low => {
+                held_low += 1;
+                assert!(s > 0.9, "what holds it low is cleared: {s}");
+            }
+            Kind::High => {
+                held_high += 1;
+                assert!(s < 0.1, "what holds it high is not: {s}");
+            }
+            _ => {}
+        }
+    }
+    assert!(held_low > 0 && held_high > 0, "{held_low} {held_high}");
+}
+
+#[test]
+fn a_test_that_does_not_run_is_not_a_test_that_failed() {
+    let r = ranked(WIDE, "picture normal\ntest does not run");
+    let seen: Vec<_> = r
+        .observed
+        .readings
+        .iter()
+        .filter_map(|x| match &x.evidence {
+            Evidence::Check(c) if c.outcome == Outcome::Fail => Some(c.check.as_str()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(seen, ["report"]);
+    assert!(!r.observed.test_ran);
+    assert!(
+        p(&r, "CARTRIDGE") > p(&r, "U18"),
+        "the sound chip has no part in it"
     );
 }

@@ -37,6 +37,12 @@ pub enum Aspect {
     Drifts,
     /// A key that is reported without being pressed: unlike a logic line, an open one does not read so.
     Pressed,
+    /// Otherwise than high, on a line that is high at rest.
+    NotHigh,
+    /// Otherwise than low, on a line that is low at rest.
+    NotLow,
+    /// Standing still, on a line that should move.
+    NotMoving,
 }
 
 impl Aspect {
@@ -67,6 +73,11 @@ impl Aspect {
             // A lost data bit or doubled ticks.
             Jumps => [0.05, 0.05, 0.05, 0.7, 0.02, 0.2, 0.9],
             Drifts => [0.01, 0.01, 0.01, 0.2, 0.3, 0.3, 0.7],
+            // What rests high is mostly pulled up, so nobody driving it does not show; what rests low is mostly driven.
+            NotHigh => [0.2, 1.0, 0.02, 0.4, 0.2, 0.2, 0.5],
+            NotLow => [0.5, 0.02, 1.0, 0.4, 0.2, 0.2, 0.5],
+            // Wrong contents move as right ones do, and a probe does not tell speed.
+            NotMoving => [1.0, 1.0, 1.0, 0.1, 0.1, 0.05, 0.2],
         };
         row[kind as usize]
     }

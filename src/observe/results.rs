@@ -236,6 +236,9 @@ impl Observer<'_> {
 
     /// Any result that is a check with a state.
     pub(super) fn result(&mut self, f: &Finding) {
+        if f.subject == Subject::Test && matches!(f.state, State::Dead | State::Stopped) {
+            return self.test_did_not_run();
+        }
         let ids = self.checks_of(&f.subject);
         if let (true, Subject::MemorySocket(place)) = (ids.is_empty(), &f.subject) {
             // A memory chip whose bits the test does not tell apart: what is said of it is said of the chip.
@@ -328,6 +331,16 @@ impl Observer<'_> {
         self.looped = loops.is_some();
         self.check("test", &reads, Aspect::Trouble, outcome, text);
         self.looped = false;
+    }
+
+    /// 'Test does not run': no results, whatever the picture.
+    fn test_did_not_run(&mut self) {
+        let Some(node) = self.model.node("report") else {
+            return;
+        };
+        let reads = [Read { node, weight: 1.0 }];
+        let text = "the test does not run".to_string();
+        self.check("report", &reads, Aspect::Trouble, Outcome::Fail, text);
     }
 
     /// Commands typed blind that do something: the machine runs, whatever the picture.

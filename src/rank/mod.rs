@@ -3,6 +3,7 @@
 pub mod explain;
 pub mod network;
 pub mod slip;
+pub mod together;
 
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Outcome, Posterior};

@@ -4,6 +4,7 @@
 //! links to what was fitted when it was taken; what had failed before a swap and failed after it still is one reading of
 //! the board with the new part in.
 
+use super::together;
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
@@ -167,7 +168,8 @@ pub(super) fn assemble_brief(
     common: &CommonTable,
     priors: &[Vec<f64>],
 ) -> Option<Assembled> {
-    let remedy = |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. } | Evidence::Moved { .. });
+    let remedy =
+        |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. } | Evidence::Moved { .. });
     if observed.runs > 1 || observed.readings.iter().any(remedy) {
         return None;
     }
@@ -185,7 +187,8 @@ fn of_memory(c: &CheckReading) -> bool {
 
 /// Whether [`assemble_brief`] folds a reading.
 pub(super) fn is_folded(c: &CheckReading) -> bool {
-    c.outcome == Outcome::Pass && !of_memory(c) && c.check != COMPLAINT
+    let together = together::sort(&c.check) == together::Sort::Probe;
+    c.outcome == Outcome::Pass && !of_memory(c) && !together && c.check != COMPLAINT
 }
 
 /// How surely a mode shows in some loops of a check, and in all, when it shows with this strength.
@@ -261,6 +264,8 @@ struct Builder<'a> {
     one_run: bool,
     /// Whether each check of the network is a data bit of the memory.
     of_memory: Vec<bool>,
+    /// What each check is, for what hangs together.
+    sorts: Vec<together::Sort>,
     /// Where each mode of the model is now: cause and mode of the network.
     slot: Vec<(usize, usize)>,
     /// The cause that sits in the place of each unit now.
@@ -307,6 +312,7 @@ impl<'a> Builder<'a> {
             slot: vec![NOWHERE; model.modes.len()],
             one_run: observed.runs <= 1,
             of_memory: Vec::new(),
+            sorts: Vec::new(),
             left: BTreeMap::new(),
             failed: Vec::new(),
         };
@@ -335,7 +341,7 @@ impl<'a> Builder<'a> {
     fn finish(mut self) -> Assembled {
         let sits = |cause: usize| self.occupant[self.a.place[cause]] == cause;
         self.a.current = (0..self.a.instances.len()).map(sits).collect();
-        share_severity(self.a, &self.of_memory)
+        together::split(share_severity(self.a, &self.of_memory), &self.sorts)
     }
 
     fn add<'p>(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, &'p [f64])>) {
@@ -391,6 +397,7 @@ impl<'a> Builder<'a> {
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
         self.of_memory.push(of_memory(c));
+        self.sorts.push(together::sort(&c.check));
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },

@@ -97,6 +97,8 @@ pub struct Machine<'a> {
     slot: Option<Slot>,
     /// Lines that no bus cycle moves, and whether they move.
     pub special: HashMap<usize, bool>,
+    /// Whether the processor has set up the 6845, which gives no sync and no picture window before.
+    pub picture_set: bool,
 }
 
 const NONE: usize = usize::MAX;
@@ -180,6 +182,7 @@ impl<'a> Machine<'a> {
             fixed: Vec::new(),
             slot: None,
             special: HashMap::new(),
+            picture_set: true,
         };
         m.nets = (0..w.parts.len())
             .map(|p| {

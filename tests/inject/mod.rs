@@ -15,6 +15,14 @@
 //! bench.measure(&[fault.clone()], "", "RESET_N", Reading::Level, seed) // "line RESET_N high": a line by name
 //! bench.measure(&[fault.clone()], "", "+5V", Reading::Volts, seed)   // "rail 5V 5.02 V"
 //! bench.remedy(fault, "U7 contacts", Remedy::Reseat)     // whether that cures it
+//!
+//! // or a machine that is being repaired:
+//! let mut machine = Patient::new(&bench, vec![fault.clone()], seed);
+//! machine.results()                                      // a run sheet of it as it is now
+//! machine.measure("U7", "40", Reading::Level)            // "U7.40 low"
+//! machine.check("memory.bit.3")                          // Some("memory bit 3 bad"), None: the run does not come to it
+//! machine.remedy("U7", Remedy::Swap)                     // new part (or Reseat, Resolder): how many faults that cured
+//! machine.works()                                        // whether everything is right now
 //! ```
 //! The same seed gives the same text. `fault.unit` is the name of the unit of the map, as the ranking names suspects;
 //! it is empty for faults that the map has no unit for.
@@ -27,7 +35,9 @@ pub mod config;
 pub mod faults;
 pub mod machine;
 pub mod measure;
+pub mod misses;
 pub mod overlay;
+pub mod patient;
 pub mod picture;
 pub mod pins;
 pub mod program;

@@ -76,7 +76,7 @@ fn alive(m: &mut Machine, c: &Config) -> bool {
 }
 
 /// Whether the processor can set the video chip.
-fn registers(m: &mut Machine, c: &Config) -> bool {
+pub fn registers(m: &mut Machine, c: &Config) -> bool {
     let v = c.video;
     if m.o.block(v, "registers") {
         return false;

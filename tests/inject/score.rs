@@ -1,6 +1,7 @@
 //! Ranks simulated sheets and keeps the score.
 
 use super::faults::{self, Fault};
+use super::misses;
 use super::{Bench, Seen};
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
@@ -18,12 +19,16 @@ pub struct Singles {
     pub weight: f64,
     /// First place: the unit itself.
     pub first: f64,
-    /// First place with 1/size within the stated group of the leader.
+    /// First place with 1/size within the leader's ambiguity group, units counted.
     pub shared: f64,
     /// The leader's position is the right one (part, contacts and joints of one socket counted as one).
     pub socket: f64,
-    /// In a leading group of at most three units: the leader's stated group when that is so small, else the first three.
+    /// First place with 1/size within the leader's ambiguity group, positions counted.
+    pub socket_shared: f64,
+    /// In a leading group of at most three units: the leader's ambiguity group when that is so small, else the first three.
     pub three: f64,
+    /// The same in positions.
+    pub socket_three: f64,
     /// Among the first three suspects.
     pub first_three: f64,
     /// Lines of the sheets that were not understood.
@@ -38,7 +43,9 @@ pub struct Place {
     pub first: bool,
     pub shared: f64,
     pub socket: bool,
+    pub socket_shared: f64,
     pub three: bool,
+    pub socket_three: bool,
     pub rank: Option<usize>,
     pub leader: String,
 }
@@ -54,7 +61,7 @@ pub fn ranking(model: &BoardModel, text: &str) -> (Option<Ranking>, usize) {
     (rank(model, &[sheet]).ok(), lost)
 }
 
-fn position(unit: &str) -> &str {
+pub fn position(unit: &str) -> &str {
     if unit.starts_with("key ") {
         unit
     } else {
@@ -63,30 +70,35 @@ fn position(unit: &str) -> &str {
 }
 
 /// Where a unit stands in a ranking.
-pub fn place(r: &Ranking, unit: &str) -> Place {
+///
+/// The leader's ambiguity group: the units that no reading of the sheet tells from it, by the ranking's own likelihoods. A
+/// unit belongs to it when its best failure mode alone explains the sheet as well as the leader's leading one, within
+/// [`misses::ALIKE`]: only their failure rates tell the two apart.
+pub fn place(model: &BoardModel, r: &Ranking, unit: &str) -> Place {
     let names: Vec<&str> = r.suspects.iter().map(|s| s.name.as_str()).collect();
     let leader = names.first().copied().unwrap_or("nobody");
-    let alone = vec![leader.to_string()];
-    let group = r
-        .groups
-        .iter()
-        .find(|g| g.iter().any(|n| n == leader))
-        .unwrap_or(&alone);
+    let group = misses::group(model, r);
+    let mut places: Vec<&str> = group.iter().map(|n| position(n)).collect();
+    places.sort_unstable();
+    places.dedup();
+    let mut order: Vec<&str> = Vec::new();
+    for n in names.iter().map(|n| position(n)) {
+        if !order.contains(&n) {
+            order.push(n);
+        }
+    }
     let in_group = group.iter().any(|n| n == unit);
+    let place = position(unit);
+    let here = places.contains(&place);
+    let share = |yes: bool, size: usize| if yes { 1.0 / size as f64 } else { 0.0 };
     let rank = names.iter().position(|n| *n == unit);
     Place {
         first: leader == unit,
-        shared: if in_group {
-            1.0 / group.len() as f64
-        } else {
-            0.0
-        },
-        socket: position(leader) == position(unit),
-        three: if group.len() <= 3 && in_group {
-            true
-        } else {
-            rank.is_some_and(|k| k < 3)
-        },
+        shared: share(in_group, group.len()),
+        socket: position(leader) == place,
+        socket_shared: share(here, places.len()),
+        three: in_group && group.len() <= 3 || rank.is_some_and(|k| k < 3),
+        socket_three: here && places.len() <= 3 || order.iter().take(3).any(|n| *n == place),
         rank,
         leader: leader.to_string(),
     }
@@ -95,7 +107,7 @@ pub fn place(r: &Ranking, unit: &str) -> Place {
 /// Ranks a sheet and looks where a unit stands: `None` when there is no ranking; with the lines not understood.
 pub fn ranked(model: &BoardModel, text: &str, unit: &str) -> (Option<Place>, usize) {
     let (ranking, lost) = ranking(model, text);
-    (ranking.map(|r| place(&r, unit)), lost)
+    (ranking.map(|r| place(model, &r, unit)), lost)
 }
 
 impl Singles {
@@ -112,6 +124,8 @@ impl Singles {
         self.first += one(p.first);
         self.shared += weight * p.shared;
         self.socket += one(p.socket);
+        self.socket_shared += weight * p.socket_shared;
+        self.socket_three += one(p.socket_three);
         self.three += one(p.three);
         self.first_three += one(p.rank.is_some_and(|k| k < 3));
         if !p.three {
@@ -126,6 +140,8 @@ impl Singles {
         self.first += other.first;
         self.shared += other.shared;
         self.socket += other.socket;
+        self.socket_shared += other.socket_shared;
+        self.socket_three += other.socket_three;
         self.three += other.three;
         self.first_three += other.first_three;
         self.lost_lines += other.lost_lines;
@@ -138,13 +154,15 @@ impl Singles {
     pub fn line(&self) -> String {
         let p = |x: f64| 100.0 * x / self.weight.max(1e-12);
         format!(
-            "{} sheets: first {:.1} %, first with 1/size in a stated group {:.1} %, right socket first {:.1} %, in a leading group of three {:.1} %, in the first three {:.1} %; {} lines not understood",
+            "{} sheets: unit first {:.1} %, with 1/size in its ambiguity group {:.1} %, in a leading group of three {:.1} %, in the first three {:.1} %; socket first {:.1} %, with 1/size {:.1} %, in three {:.1} %; {} lines not understood",
             self.sheets,
             p(self.first),
             p(self.shared),
-            p(self.socket),
             p(self.three),
             p(self.first_three),
+            p(self.socket),
+            p(self.socket_shared),
+            p(self.socket_three),
             self.lost_lines
         )
     }
@@ -281,9 +299,9 @@ pub fn pairs(
     visible: &[Fault],
     n: usize,
     seed: u64,
-) -> (usize, usize) {
+) -> (usize, usize, usize) {
     let mut rng = StdRng::seed_from_u64(seed);
-    let (mut tried, mut both) = (0, 0);
+    let (mut tried, mut both, mut sockets) = (0, 0, 0);
     while tried < n {
         let (a, b) = (
             visible.choose(&mut rng).expect("some"),
@@ -297,15 +315,38 @@ pub fn pairs(
         if let (Some(r), _) = ranking(model, &text) {
             let within = |u: &str| r.suspects.iter().take(4).any(|s| s.name == u);
             both += usize::from(within(&a.unit) && within(&b.unit));
+            let mut order: Vec<&str> = Vec::new();
+            for n in r.suspects.iter().map(|s| position(&s.name)) {
+                if !order.contains(&n) {
+                    order.push(n);
+                }
+            }
+            order.truncate(4);
+            let here = |u: &str| order.contains(&position(u));
+            sockets += usize::from(here(&a.unit) && here(&b.unit));
         }
     }
-    (tried, both)
+    (tried, both, sockets)
 }
 
-/// What a ranking could reach at best: of faults that show exactly alike, without any noise, it can name the commonest unit
-/// first, and the three commonest. Shares of (first, first three), each fault by its weight. Where no test ran, all
-/// measuring points count as measured.
-pub fn ceiling(shown: &[(Fault, Seen)], weight: impl Fn(&Fault) -> f64) -> (f64, f64) {
+/// What a ranking could reach at best, units or positions counted.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Ceiling {
+    /// Of faults that show exactly alike it can name the commonest first.
+    pub first: f64,
+    /// 1/size of the group of those that show exactly alike.
+    pub credit: f64,
+    /// It can name the three commonest.
+    pub three: f64,
+}
+
+/// The best that is possible without any noise, each fault by its weight. Where no test ran, all measuring points count as
+/// measured. `named` says what counts as one: the unit, or its position.
+pub fn ceiling<'a>(
+    shown: &'a [(Fault, Seen)],
+    weight: impl Fn(&Fault) -> f64,
+    named: impl Fn(&'a Fault) -> &'a str,
+) -> Ceiling {
     let mut alike: BTreeMap<String, BTreeMap<&str, f64>> = BTreeMap::new();
     let mut all = 0.0;
     for (fault, seen) in shown {
@@ -322,15 +363,17 @@ pub fn ceiling(shown: &[(Fault, Seen)], weight: impl Fn(&Fault) -> f64) -> (f64,
         *alike
             .entry(key)
             .or_default()
-            .entry(&fault.unit)
+            .entry(named(fault))
             .or_default() += w;
     }
-    let (mut one, mut three) = (0.0, 0.0);
+    let mut out = Ceiling::default();
     for units in alike.values() {
         let mut w: Vec<f64> = units.values().copied().collect();
         w.sort_by(|a, b| b.total_cmp(a));
-        one += w[0];
-        three += w.iter().take(3).sum::<f64>();
+        let sum: f64 = w.iter().sum();
+        out.first += w[0] / all;
+        out.credit += sum / w.len() as f64 / all;
+        out.three += w.iter().take(3).sum::<f64>() / all;
     }
-    (one / all, three / all)
+    out
 }

@@ -114,6 +114,9 @@ pub fn write(
     }
     if r.ran {
         lines.extend(results(rng, r, share));
+    } else if !matches!(r.screen, Screen::NoSignal | Screen::Black) || rng.random_bool(0.5) {
+        // With a dark screen it goes without saying.
+        lines.push(say(rng, &["test does not run", "test dead"]));
     }
     lines.shuffle(rng);
     // Cells and the count of those not typed belong together, and 'rest fine' comes last.

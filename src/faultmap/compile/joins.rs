@@ -65,7 +65,7 @@ impl Compiler<'_> {
                 notice: NOTICE,
                 flaky: None,
                 missing: false,
-                    untold: None,
+                untold: None,
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

@@ -140,7 +140,7 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
         Subject::StartText => basic || matches!(state, S::Dead | S::Wrong),
         Subject::Picture if *state == S::Ok => return Some(S::Picture(PictureState::Normal)),
         Subject::Picture => matches!(state, S::Bad | S::Dead),
-        Subject::Test => basic,
+        Subject::Test => basic || matches!(state, S::Dead | S::Stopped),
         _ => false,
     };
     fits.then(|| state.clone())

@@ -226,10 +226,10 @@ impl Machine<'_> {
         for (k, n) in [38, 37, 36, 35].into_iter().enumerate() {
             out.push((n, V::of(address >> (k + 1) & 1 == 1)));
         }
-        let window = self.step.stage < 2;
+        let window = self.picture_set && self.step.stage < 2;
         out.push((18, V::of(window)));
         for n in [39, 40] {
-            out.push((n, V::of(self.step.stage == 1)));
+            out.push((n, V::of(self.picture_set && self.step.stage == 1)));
         }
     }
 

@@ -1,0 +1,105 @@
+//! Chances that are one chance: what the checks of one fault have in common beyond the fault itself.
+//!
+//! The network takes what a mode does to its checks as independent. **Severity** ties them together, and is put in by
+//! splitting the mode into several, exactly, with the same sum of priors: a processor that reads nonsense halts or runs on,
+//! and all its address lines stand still or move together. The weak effects of a mode on probed lines show in order of
+//! their strength, all up to some point: with u uniform in 0..1, line k shows if s_k > u, in steps of two levels.
+
+use super::network::Assembled;
+use crate::faultmap::model::ModeId;
+use crate::infer::network::{Check, Effect, Mode};
+
+/// Probed lines that a mode must reach weakly for its severity to matter.
+const PROBES: usize = 3;
+/// Strengths between these are weak: below nothing is lost, above it shows anyhow.
+const WEAK: std::ops::Range<f64> = 0.03..0.9;
+/// How surely a line shows what the severity brings to it, and what it does not (guess: the map's strengths are not exact).
+const SHOWN: f64 = 0.9;
+const SPARED: f64 = 0.1;
+
+/// What a check is, as far as this matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sort {
+    /// A line probed by hand.
+    Probe,
+    /// Anything else.
+    Other,
+}
+
+/// The sort of a check by its identifier.
+pub fn sort(id: &str) -> Sort {
+    if id.starts_with("line.") {
+        Sort::Probe
+    } else {
+        Sort::Other
+    }
+}
+
+/// Splits the modes whose effects hang together.
+pub fn split(mut a: Assembled, sorts: &[Sort]) -> Assembled {
+    let checks = &a.net.checks;
+    for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
+        let mut out: Vec<(ModeId, Mode)> = Vec::with_capacity(ids.len());
+        for (&id, mode) in ids.iter().zip(std::mem::take(&mut cause.modes)) {
+            out.extend(
+                by_severity(mode, checks, sorts)
+                    .into_iter()
+                    .map(|m| (id, m)),
+            );
+        }
+        (*ids, cause.modes) = out.into_iter().unzip();
+    }
+    a
+}
+
+fn strength(e: &Effect) -> f64 {
+    e.fail + e.intermittent
+}
+
+fn scaled(e: &mut Effect, to: f64) {
+    let by = to / strength(e);
+    (e.fail, e.intermittent) = (e.fail * by, e.intermittent * by);
+}
+
+fn weighted(mut mode: Mode, by: f64) -> Mode {
+    mode.prior.iter_mut().for_each(|p| *p *= by);
+    mode
+}
+
+/// The mode at its levels of severity.
+fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort]) -> Vec<Mode> {
+    let weak = |e: &Effect| {
+        sorts[e.check] == Sort::Probe
+            && checks[e.check].seen.is_some()
+            && WEAK.contains(&strength(e))
+    };
+    let mut levels: Vec<f64> = mode
+        .effects
+        .iter()
+        .filter(|e| weak(e))
+        .map(strength)
+        .collect();
+    if mode.shows.is_some() || levels.len() < PROBES {
+        return vec![mode];
+    }
+    levels.sort_by(f64::total_cmp);
+    let middle = 0.5 * (levels[0] + levels[levels.len() - 1]);
+    let mean = |of: &[f64]| of.iter().sum::<f64>() / of.len().max(1) as f64;
+    let at = levels.partition_point(|s| *s < middle);
+    let (low, high) = (mean(&levels[..at]), mean(&levels[at..]));
+    // Nothing of the weak effects, the stronger ones, all: with the means of both levels as their chances.
+    let states = [
+        (1.0 - high, f64::INFINITY),
+        (high - low, middle),
+        (low, 0.0),
+    ];
+    let of = |(share, from): (f64, f64)| {
+        let mut at_level = weighted(mode.clone(), share);
+        for e in at_level.effects.iter_mut().filter(|e| weak(e)) {
+            let s = strength(e);
+            scaled(e, if s >= from { SHOWN } else { SPARED * s });
+        }
+        at_level
+    };
+    states.into_iter().filter(|s| s.0 > 1e-6).map(of).collect()
+}
