@@ -415,7 +415,10 @@ fn seeded_mistakes_are_found_at_their_place() {
         let at = match s.mark {
             "" => start,
             mark => {
-                start.saturating_sub(200) + text[start.saturating_sub(200)..].find(mark).unwrap()
+                let from = start.saturating_sub(200);
+                from + text[from..]
+                    .find(mark)
+                    .unwrap_or_else(|| panic!("{mark} after {}", s.new))
             }
         };
         let want = place(text, at);

@@ -349,7 +349,7 @@ fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
         counter.learned.families[FAMILY]
     );
 
-    const MACHINES: usize = 150;
+    const MACHINES: usize = 600;
     let (mut places, mut faults, mut score) = ([0.0; 2], 0.0, [0.0; 2]);
     let mut bins = [[(0.0, 0.0, 0.0); 10]; 2];
     for _ in 0..MACHINES {

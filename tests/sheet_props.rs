@@ -609,6 +609,7 @@ fn is_test(subject: &Subject) -> bool {
             | Subject::Envelope(_)
             | Subject::NoiseSource
             | Subject::Loudness
+            | Subject::Stick(..)
     )
 }
 

@@ -22,7 +22,12 @@ pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
     {
         return Understood::Line(all, Vec::new());
     }
-    if let Some(statement) = ask.and_then(|ask| in_context(ask, answer)) {
+    // Who types what was asked as well has typed a line.
+    let line = answer.trim_start().to_lowercase().starts_with("rail ");
+    if let Some(statement) = ask
+        .filter(|_| !line)
+        .and_then(|ask| in_context(ask, answer))
+    {
         if let (Some(Ask::Rail { .. }), Statement::Finding(f)) = (ask, &statement)
             && matches!(f.state, State::Ok | State::Bad | State::Wrong)
         {

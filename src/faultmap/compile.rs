@@ -308,7 +308,7 @@ impl Compiler<'_> {
                     .graph
                     .spread(&mode.start)
                     .into_iter()
-                    .filter(|r| mode.untold.is_none() || r.2 >= REACHED)
+                    .filter(|r| mode.untold.is_none() || (r.2 >= REACHED && !self.is_key(r.0)))
                     .filter_map(|(n, kind, s)| Some((*stored.get(&n)?, kind, (faded * s) as f32)))
                     .collect();
                 let signature = reach
@@ -389,6 +389,16 @@ impl Compiler<'_> {
             def.moved_by = moved.get(&def.line).cloned().unwrap_or_default();
         }
         model
+    }
+
+    /// Whether a node is a key. Keys fail by lines, or one by one for reasons of their own: nothing that a chip does strikes
+    /// some of them here and there.
+    fn is_key(&self, node: usize) -> bool {
+        let mut keys = self
+            .wiring
+            .functions
+            .range("key.".to_string().."key/".to_string());
+        keys.any(|(_, &key)| key == node)
     }
 
     fn exposures(&mut self, units: &[Unit], modes: &[FaultMode]) -> [f64; 3] {

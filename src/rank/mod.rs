@@ -143,9 +143,11 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
             modes,
         });
     }
+    // What differs by rounding only is equal, whichever way it was summed.
+    let rounded = |s: &Suspect| (s.probability * 1e10).round() as u64;
     out.sort_by(|x, y| {
-        y.probability
-            .total_cmp(&x.probability)
+        rounded(y)
+            .cmp(&rounded(x))
             .then_with(|| x.name.cmp(&y.name))
     });
     out

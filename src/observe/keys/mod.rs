@@ -19,7 +19,7 @@ pub mod theory;
 
 use super::aspect::Aspect;
 use super::{CheckReading, Evidence, Observer};
-use crate::faultmap::model::{Joins, ModeId, Read};
+use crate::faultmap::model::{Joins, ModeId};
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, State};
 use likelihood::Typed;
@@ -102,20 +102,26 @@ impl Observer<'_> {
             .map(|(_, _, k)| format!("key.{k}"))
             .filter(unread)
             .collect();
-        let mut reads: Vec<Read> = Vec::new();
+        // P(no other key is struck) by mode, each by its own chance.
+        let mut spared: BTreeMap<ModeId, f64> = BTreeMap::new();
         for id in &others {
-            reads.extend(self.model.check(id).into_iter().flat_map(|c| &c.reads));
+            let reads = self.model.check(id).map(|c| c.reads.clone());
+            for (mode, s) in self.effects(&reads.unwrap_or_default(), Aspect::Trouble) {
+                *spared.entry(mode).or_insert(1.0) *= 1.0 - s;
+            }
         }
-        if reads.is_empty() {
+        spared.retain(|m, _| self.model.modes[*m as usize].joins.is_none());
+        if spared.is_empty() {
             return;
         }
         (self.sheet, self.line) = said[said.len() - 1].2;
-        let mut effects = self.effects(&reads, Aspect::Trouble);
-        effects.retain(|(m, _)| self.model.modes[*m as usize].joins.is_none());
+        let named = |(&mode, &none): (&ModeId, &f64)| (mode, (1.0 - none).min(NAMED_ALL));
+        let mut effects: Vec<(ModeId, f64)> = spared.iter().map(named).collect();
         for (mode, s) in &mut effects {
             // Of many worn contacts at least one more would be on the list.
-            let worn = self.scan.one_by_one.contains(mode);
-            *s = if worn { NAMED_ALL } else { s.min(NAMED_ALL) };
+            if self.scan.one_by_one.contains(mode) {
+                *s = NAMED_ALL;
+            }
         }
         let reading = CheckReading {
             looped: false,
