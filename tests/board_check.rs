@@ -355,7 +355,7 @@ const SEEDS: &[Seed] = &[
         [
             "measure: F1.2 D2.2, order: 2",
             "measure: F1.2 D2.2, order: 1",
-            "1, source: guess for an invented",
+            "1, at_plug: true, source: guess for an invented",
         ],
         code::MEANING,
         "have the same place in the order of measuring",

@@ -144,6 +144,12 @@ impl Observer<'_> {
                 continue;
             }
             (self.sheet, self.line) = keys[&of_line[0]];
+            if what == "all keys" {
+                // Those outside the matrix are keys too: 'rest fine' does not speak of them.
+                let all = self.model.checks.iter().map(|c| &c.id);
+                let all: Vec<String> = all.filter(|id| id.starts_with("key.")).cloned().collect();
+                all.iter().for_each(|id| self.mark(id));
+            }
             of_line.iter().for_each(|k| {
                 open.remove(k);
             });
