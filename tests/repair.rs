@@ -4,6 +4,9 @@
 //! The faults and what they show come from the simulated bench of `tests/inject`, which shares nothing with the ranking's
 //! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`.
 
+// Matrices of keys are walked by row and column.
+#![allow(clippy::needless_range_loop)]
+
 #[path = "inject/mod.rs"]
 mod inject;
 

@@ -166,7 +166,7 @@ impl Bench<'_> {
 
     /// The board of a ticket, with the handbook's rates.
     fn board_of(&self, ticket: &Ticket) -> Option<BoardModel> {
-        self.library.board(&ticket.board()?).ok().map(|m| m.clone())
+        self.library.board(&ticket.board()?).ok()
     }
 
     fn past_a_limit(&self, ticket: Option<&Ticket>) -> bool {

@@ -227,6 +227,7 @@ impl Work<'_> {
     /// Takes a step; what is typed of it.
     fn take(&mut self, ask: &Ask, step: &NextView) -> String {
         let seed = self.rng.random();
+        #[allow(clippy::collapsible_if)]
         if let Ask::Remedy {
             unit,
             action,

@@ -164,7 +164,7 @@ impl Observer<'_> {
             (self.sheet, self.line) = keys[id];
             let effects = self.effects_on_key(id, aspect);
             let text = format!("key {} {word}", &id["key.".len()..]);
-            self.line_of_keys(&[id.clone()], id.clone(), text, effects);
+            self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
         }
     }
 

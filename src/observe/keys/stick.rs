@@ -63,7 +63,7 @@ impl Observer<'_> {
             }
         }
         let effects = effects.into_iter().collect();
-        self.line_of_keys(&[id.clone()], id, text, effects);
+        self.line_of_keys(std::slice::from_ref(&id), id.clone(), text, effects);
     }
 
     /// The line that a direction closes, at the socket of the port.

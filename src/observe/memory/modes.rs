@@ -40,7 +40,10 @@ struct Reach {
 
 /// The modes that reach each bank of a board, as far as asked for: name in check identifiers, and what reaches it.
 #[derive(Default)]
-struct Known(Mutex<Vec<(Option<String>, Arc<Vec<Reaching>>)>>);
+struct Known(Mutex<Vec<OfBank>>);
+
+/// A bank by its name, with what reaches it.
+type OfBank = (Option<String>, Arc<Vec<Reaching>>);
 
 /// All modes that reach a bank; worked out once for a board.
 pub fn reaching(model: &BoardModel, bank: &Bank) -> Arc<Vec<Reaching>> {

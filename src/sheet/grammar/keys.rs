@@ -126,7 +126,7 @@ fn mark_key(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         .iter()
         .find_map(|(c, s)| at.concept(*c).map(|n| (at.skip(n), s)))
         .ok_or_else(|| nom::Err::Error(E::silent(at)))?;
-    if !end(rest).is_ok() || names_follow(rest) {
+    if end(rest).is_err() || names_follow(rest) {
         return Err(nom::Err::Error(E::silent(rest)));
     }
     Ok((rest, vec![found(key, state.clone())]))
