@@ -93,7 +93,7 @@ fn faults(board: &BoardModel, b: &Bench) -> Vec<(Broken, BTreeSet<String>)> {
         );
         add(
             Broken::Open(b.unit.clone(), line.clone()),
-            &[b.unit.clone()],
+            std::slice::from_ref(&b.unit),
         );
         if let Some(port) = b.ports.get(line) {
             add(Broken::Open(port.clone(), line.clone()), &of_chip(port));
@@ -112,7 +112,7 @@ fn faults(board: &BoardModel, b: &Bench) -> Vec<(Broken, BTreeSet<String>)> {
             for high in [false, true] {
                 add(
                     Broken::Held(port.clone(), line.clone(), high),
-                    &[port.clone()],
+                    std::slice::from_ref(&port),
                 );
             }
         }
