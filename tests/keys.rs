@@ -112,7 +112,7 @@ fn faults(board: &BoardModel, b: &Bench) -> Vec<(Broken, BTreeSet<String>)> {
             for high in [false, true] {
                 add(
                     Broken::Held(port.clone(), line.clone(), high),
-                    std::slice::from_ref(&port),
+                    std::slice::from_ref(port),
                 );
             }
         }
