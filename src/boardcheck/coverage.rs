@@ -85,7 +85,7 @@ struct Seen {
 pub fn coverage(model: &BoardModel) -> Coverage {
     let seen = seen(model);
     let live: Vec<usize> = (0..model.modes.len())
-        .filter(|&m| !model.modes[m].missing && !model.modes[m].untold && model.modes[m].rate > 0.0)
+        .filter(|&m| !model.modes[m].missing && model.modes[m].rate > 0.0)
         .collect();
     let known = known_lines(model);
     let faults = |code: &dyn Fn(usize) -> Option<u64>| -> Vec<Fault> {

@@ -35,10 +35,6 @@ const KEY_MODES: [(&str, f64, Kind); 2] = [
 /// Probability that an owner notices a fault when the map does not say (guess).
 const NOTICE: f64 = 0.8;
 
-/// What a failure that the map does not tell may reach: what a told one of the same part reaches as surely as this (guess;
-/// it also keeps the model small).
-const REACHED: f64 = 0.3;
-
 /// In YAML a blank and `#` begin a comment, which would silently cut the text.
 const UNNUMBERED: &str =
     "the text of a range says which one with '#': write it in quotes, what: \"bit # dead\"";
@@ -103,8 +99,6 @@ struct DraftMode {
     notice: f64,
     flaky: Option<f64>,
     missing: bool,
-    /// Of one that the map does not tell: how surely it shows in whatever it may reach.
-    untold: Option<f64>,
     joins: Option<Joins>,
     start: Vec<(usize, Kind)>,
 }
@@ -302,14 +296,12 @@ impl Compiler<'_> {
             let first = modes.len() as ModeId;
             let mut seen: HashMap<Vec<(u32, Kind, u32)>, usize> = HashMap::new();
             for mode in draft.modes {
-                let faded = mode.untold.unwrap_or(1.0);
                 let reach: Vec<(u32, Kind, f32)> = self
                     .wiring
                     .graph
                     .spread(&mode.start)
                     .into_iter()
-                    .filter(|r| mode.untold.is_none() || (r.2 >= REACHED && !self.is_key(r.0)))
-                    .filter_map(|(n, kind, s)| Some((*stored.get(&n)?, kind, (faded * s) as f32)))
+                    .filter_map(|(n, kind, s)| Some((*stored.get(&n)?, kind, s as f32)))
                     .collect();
                 let signature = reach
                     .iter()
@@ -335,7 +327,6 @@ impl Compiler<'_> {
                     rate,
                     flaky,
                     missing,
-                    untold,
                     joins,
                     ..
                 } = mode;
@@ -348,7 +339,6 @@ impl Compiler<'_> {
                     notice,
                     flaky,
                     missing,
-                    untold: untold.is_some(),
                     joins,
                 });
             }
@@ -389,16 +379,6 @@ impl Compiler<'_> {
             def.moved_by = moved.get(&def.line).cloned().unwrap_or_default();
         }
         model
-    }
-
-    /// Whether a node is a key. Keys fail by lines, or one by one for reasons of their own: nothing that a chip does strikes
-    /// some of them here and there.
-    fn is_key(&self, node: usize) -> bool {
-        let mut keys = self
-            .wiring
-            .functions
-            .range("key.".to_string().."key/".to_string());
-        keys.any(|(_, &key)| key == node)
     }
 
     fn exposures(&mut self, units: &[Unit], modes: &[FaultMode]) -> [f64; 3] {

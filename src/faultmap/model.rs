@@ -142,8 +142,6 @@ pub struct FaultMode {
     pub flaky: Option<f64>,
     /// The position is empty.
     pub missing: bool,
-    /// One of those that the map does not tell: something at this part, of which only the reach is known.
-    pub untold: bool,
     /// Two lines of the key matrix touch, or changed places.
     pub joins: Option<Joins>,
 }

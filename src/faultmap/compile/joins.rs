@@ -65,7 +65,6 @@ impl Compiler<'_> {
                 notice: NOTICE,
                 flaky: None,
                 missing: false,
-                untold: None,
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

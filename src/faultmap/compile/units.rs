@@ -2,13 +2,6 @@
 
 use super::*;
 
-/// Share of the failures of a chip that are of a kind which its family does not list (guess; what the simulated bench
-/// takes for the share of faults outside the map).
-const UNTOLD: f64 = 0.05;
-
-/// How surely such a failure shows in each thing that it may reach: in much of it, or in little (guess).
-const UNTOLD_SHOWS: [f64; 2] = [0.4, 0.05];
-
 impl Compiler<'_> {
     /// Every unit of the board, by position; keys last.
     pub(super) fn units(&mut self) -> Vec<DraftUnit> {
@@ -58,14 +51,10 @@ impl Compiler<'_> {
                     notice: raw.notice.unwrap_or(NOTICE),
                     flaky: raw.flaky,
                     missing: false,
-                    untold: None,
                     joins: None,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
-        }
-        if (family.class as u8) < Class::Fuse as u8 {
-            Self::untold(&mut modes);
         }
         let start = self
             .wiring
@@ -81,7 +70,6 @@ impl Compiler<'_> {
                 notice: 1.0,
                 flaky: None,
                 missing: true,
-                untold: None,
                 joins: None,
                 start,
             });
@@ -95,31 +83,6 @@ impl Compiler<'_> {
             modes,
             merge: false,
         }
-    }
-
-    /// No map tells every way in which a chip fails, and a reading that only an untold one can give must not convict a
-    /// neighbour for certain. So a share of the failures of each chip is of ways of which only the reach is known: all
-    /// that its told modes do, much of it or little.
-    fn untold(modes: &mut Vec<DraftMode>) {
-        let mut own: Vec<(usize, Kind)> = modes.iter().flat_map(|m| m.start.clone()).collect();
-        own.sort_unstable();
-        own.dedup();
-        if own.is_empty() {
-            return;
-        }
-        let rate: f64 = modes.iter().map(|m| m.rate).sum();
-        modes.iter_mut().for_each(|m| m.rate *= 1.0 - UNTOLD);
-        let one = rate * UNTOLD / UNTOLD_SHOWS.len() as f64;
-        modes.extend(UNTOLD_SHOWS.map(|shows| DraftMode {
-            what: "fails in a way that the map does not tell".into(),
-            rate: one,
-            notice: NOTICE,
-            flaky: None,
-            missing: false,
-            untold: Some(shows),
-            joins: None,
-            start: own.clone(),
-        }));
     }
 
     /// What a mode does at its own part.
@@ -220,7 +183,6 @@ impl Compiler<'_> {
             notice: NOTICE,
             flaky: None,
             missing: false,
-            untold: None,
             joins: None,
             start: open(pin),
         };
@@ -287,7 +249,6 @@ impl Compiler<'_> {
                 notice: NOTICE,
                 flaky: None,
                 missing: false,
-                untold: None,
                 joins: None,
                 start: vec![(node, kind)],
             });

@@ -138,6 +138,7 @@ impl Observer<'_> {
     /// Keys of which the same was said: whole lines first, then what is left.
     fn keys_alike(&mut self, keys: &BTreeMap<String, Line>, aspect: Aspect, word: &str) {
         let mut open: BTreeSet<&String> = keys.keys().collect();
+        let everywhere = self.strikes_all_keys();
         for (what, of_line) in self.lines_of_keys() {
             let whole = of_line.len() >= LEAST && of_line.iter().all(|k| keys.contains_key(k));
             if !whole || !of_line.iter().any(|k| open.contains(k)) {
@@ -153,7 +154,10 @@ impl Observer<'_> {
             of_line.iter().for_each(|k| {
                 open.remove(k);
             });
-            let effects = self.least(&of_line, |o, key| o.effects_on_key(key, aspect));
+            let mut effects = self.least(&of_line, |o, key| o.effects_on_key(key, aspect));
+            if what != "all keys" {
+                effects.retain(|(m, _)| !everywhere.contains(m));
+            }
             let check = match aspect {
                 Aspect::Dead => format!("keys {what}"),
                 _ => format!("keys {what} {word}"),
@@ -162,10 +166,34 @@ impl Observer<'_> {
         }
         for id in open {
             (self.sheet, self.line) = keys[id];
-            let effects = self.effects_on_key(id, aspect);
+            let mut effects = self.effects_on_key(id, aspect);
+            effects.retain(|(m, _)| !everywhere.contains(m));
             let text = format!("key {} {word}", &id["key.".len()..]);
             self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
         }
+    }
+
+    /// Modes that strike every key of the matrix about alike: a high rail, a program that does not run. They take all keys or
+    /// none; that a key here and a row there are dead is none of their doing.
+    fn strikes_all_keys(&mut self) -> BTreeSet<ModeId> {
+        let all: Vec<String> = (self.scan.matrix.keys.iter())
+            .map(|(_, _, k)| format!("key.{k}"))
+            .collect();
+        let mut range: BTreeMap<ModeId, (usize, f64, f64)> = BTreeMap::new();
+        for id in &all {
+            let reads = self.model.check(id).map(|c| c.reads.clone());
+            for (mode, s) in self.effects(&reads.unwrap_or_default(), Aspect::Trouble) {
+                let (keys, least, most) = range.entry(mode).or_insert((0, s, s));
+                (*keys, *least, *most) = (*keys + 1, least.min(s), most.max(s));
+            }
+        }
+        let alike = |(_, (keys, least, most)): &(ModeId, (usize, f64, f64))| {
+            *keys == all.len() && *least >= 0.5 * *most
+        };
+        let modes = range.into_iter().filter(alike).map(|r| r.0);
+        modes
+            .filter(|m| !self.scan.one_by_one.contains(m))
+            .collect()
     }
 
     /// One failing reading of these keys together.
