@@ -3,10 +3,13 @@
 //! Source of the numbers: `facts/published.md` 4.2 to 4.4 (tick divider: data sheet of the 6526, S20, S6b; crystals S9b, S9c; mains
 //! EN 50160, S22). The rates are computed here from the formulas, never copied from the program.
 
+#[path = "common/ranked.rs"]
+mod ranked;
+
+use ranked::{leader, p, ranked};
 use whichsocket::observe::clocks::Ratio;
 use whichsocket::observe::valued::version_ratio;
-use whichsocket::rank::{Ranking, rank};
-use whichsocket::sheet::{State, parse};
+use whichsocket::sheet::State;
 use whichsocket::shipped::Library;
 
 /// Boards with time-of-day clocks, and where their adapters are (pin tables of the maps, `tests/wiring.rs`).
@@ -20,29 +23,6 @@ const BOARDS: [(&str, [&str; 2]); 3] = [
 const TICKS: [f64; 2] = [5.0, 6.0];
 /// 17.734475 MHz / 18 and 14.318180 MHz / 14 (4.3).
 const PHASE_2: [f64; 2] = [17.734475e6 / 18.0, 14.318180e6 / 14.0];
-
-fn ranked(board: &str, text: &str) -> Ranking {
-    let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet
-        .lines
-        .iter()
-        .filter(|l| l.not_understood.is_some())
-        .collect();
-    assert!(lost.is_empty(), "{lost:?} of:\n{text}");
-    rank(&Library::default().board(board).unwrap(), &[sheet]).unwrap()
-}
-
-fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects
-        .iter()
-        .filter(|s| s.name == name)
-        .map(|s| s.probability)
-        .fold(0.0, f64::max)
-}
-
-fn leader(r: &Ranking) -> &str {
-    r.suspects.first().map_or("", |s| &s.name)
-}
 
 /// The part that sets the speed of the machine's clock.
 fn crystal(board: &str) -> &'static str {

@@ -449,3 +449,30 @@ fn a_test_that_does_not_run_is_not_a_test_that_failed() {
         "the sound chip has no part in it"
     );
 }
+
+/// Some keys of a row and some here and there, the others good: that is a row and single contacts. What strikes all keys alike
+/// (the decoder of the board, a high rail) cannot have picked them.
+#[test]
+fn what_strikes_all_keys_singles_none_out() {
+    let r = ranked(
+        WIDE,
+        "came in faulty\nrow 3 dead\nkeys dead Q W E\nother keys ok",
+    );
+    for key in ["key Q", "key W", "key E"] {
+        assert!(p(&r, key) > 0.9, "{key} {}", p(&r, key));
+    }
+    assert!(p(&r, "U17") + p(&r, "U17 contacts") < 0.02);
+    // With all of them dead the key outside the matrix speaks for the plug, not against it.
+    let without = ranked(
+        "dunlin-64",
+        "came in faulty\nall keys dead",
+    );
+    let with = ranked("dunlin-64", "came in faulty\nall keys dead\nkey BREAK dead");
+    let plug = |r: &Ranking| p(r, "J3") + p(r, "KB");
+    assert!(
+        plug(&with) > plug(&without),
+        "{} {}",
+        plug(&with),
+        plug(&without)
+    );
+}

@@ -3,37 +3,18 @@
 //! Source: `facts/published.md` section 5 (6581: S24, appendix note values S24b; 8910: S25; supplies S16, S24d, S24e) and the table
 //! `facts/notes_equal_tempered.csv`, of which `tests/outside` holds a copy.
 
+#[path = "common/ranked.rs"]
+mod ranked;
+
+use ranked::{leader, p, ranked};
 use whichsocket::observe::sound::Pitch;
-use whichsocket::rank::{Ranking, rank};
+use whichsocket::rank::Ranking;
 use whichsocket::sheet::{State, Statement, parse};
 use whichsocket::shipped::Library;
 use whichsocket::tones::{Generator, cents, note, note_hertz};
 
 /// Section 4.3: 17.734475 MHz / 18, 14.318180 MHz / 14.
 const PHASE_2: [f64; 2] = [985_248.61, 1_022_727.14];
-
-fn ranked(board: &str, text: &str) -> Ranking {
-    let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet
-        .lines
-        .iter()
-        .filter(|l| l.not_understood.is_some())
-        .collect();
-    assert!(lost.is_empty(), "{lost:?} of:\n{text}");
-    rank(&Library::default().board(board).unwrap(), &[sheet]).unwrap()
-}
-
-fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects
-        .iter()
-        .filter(|s| s.name == name)
-        .map(|s| s.probability)
-        .fold(0.0, f64::max)
-}
-
-fn leader(r: &Ranking) -> &str {
-    r.suspects.first().map_or("", |s| &s.name)
-}
 
 /// Every note of the table: its frequency, the number for it at both clocks and the tone that this gives, and the tone periods of
 /// the other chip at four clocks.

@@ -2,9 +2,13 @@
 //!
 //! Sources: ASCII codes (ISO/IEC 646, from memory) and the places of the data bits (pin tables of the maps, `tests/wiring.rs`).
 
+#[path = "common/ranked.rs"]
+mod ranked;
+
+use ranked::{leader, p};
 use whichsocket::infer::network::Outcome;
 use whichsocket::observe::{Evidence, observe};
-use whichsocket::rank::{Ranking, rank};
+use whichsocket::rank::Ranking;
 use whichsocket::sheet::parse;
 use whichsocket::shipped::Library;
 
@@ -13,26 +17,7 @@ const WIDE: &str = "64k-6510-wide";
 const BITS: [&str; 8] = ["U21", "U9", "U22", "U10", "U23", "U11", "U24", "U12"];
 
 fn ranked(text: &str) -> Ranking {
-    let sheet = parse("test", text.as_bytes()).unwrap();
-    let lost: Vec<_> = sheet
-        .lines
-        .iter()
-        .filter(|l| l.not_understood.is_some())
-        .collect();
-    assert!(lost.is_empty(), "{lost:?} of:\n{text}");
-    rank(&Library::default().board(WIDE).unwrap(), &[sheet]).unwrap()
-}
-
-fn leader(r: &Ranking) -> &str {
-    r.suspects.first().map_or("", |s| &s.name)
-}
-
-fn p(r: &Ranking, name: &str) -> f64 {
-    r.suspects
-        .iter()
-        .filter(|s| s.name == name)
-        .map(|s| s.probability)
-        .fold(0.0, f64::max)
+    ranked::ranked(WIDE, text)
 }
 
 /// Two characters that differ in one bit accuse the chip of that bit: `A` is 41, `C` 43, `E` 45, `I` 49, `Q` 51 (hex).

@@ -2,7 +2,7 @@
 //!
 //! The four verdicts of [`crate::caps`] are the outcomes; P(verdict | fine) and P(verdict | at fault) each sum to one over them.
 
-use super::{Evidence, Hint, Observer, board};
+use super::{Evidence, Observer, board};
 use crate::caps::{CapReading, Judged, Marking, Verdict, judge};
 use crate::diag::code;
 use crate::faultmap::raw::Class;
@@ -102,13 +102,7 @@ impl Observer<'_> {
         if let Some(r) = &judged.replacement {
             text.push_str(&format!(" Fit {r}. A charged capacitor is discharged through a resistor first; local rules come first."));
         }
-        let (sheet, line) = (self.sheet, self.line);
-        self.out.hints.push(Hint {
-            sheet,
-            line,
-            text,
-            pattern: None,
-        });
+        self.hint_once(text);
     }
 
     /// `C5 9.8 uF of 10 uF`.

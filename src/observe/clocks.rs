@@ -14,12 +14,12 @@
 //!
 //! Reading of q: Normal(q, q · √(jitter² + mains²)), on the grid of what can be typed ([`super::spread`]).
 
+use super::Observer;
 use super::aspect::Aspect;
 use super::spread::{Grid, Mixture, Shape};
 use super::valued::{
     MAINS_SETTING, SystemClock, Value, Way, strongest, system_clock, version_ratio,
 };
-use super::{Hint, Observer};
 use crate::faultmap::model::{BoardModel, Kind, Read};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
@@ -299,16 +299,7 @@ impl Observer<'_> {
         let Some(text) = looks_like(self.model, ratio, clock) else {
             return;
         };
-        let known = self.out.hints.iter().any(|h| h.text == text);
-        if !known {
-            let (sheet, line) = (self.sheet, self.line);
-            self.out.hints.push(Hint {
-                sheet,
-                line,
-                text,
-                pattern: None,
-            });
-        }
+        self.hint_once(text);
     }
 
     /// A clock that jumps or drifts, in words.

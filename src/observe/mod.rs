@@ -325,6 +325,19 @@ impl Observer<'_> {
         (self.trust, self.misread) = (trust, 0.0);
     }
 
+    /// A remark on the line being read, unless it was made before.
+    fn hint_once(&mut self, text: String) {
+        if self.out.hints.iter().all(|h| h.text != text) {
+            let (sheet, line) = (self.sheet, self.line);
+            self.out.hints.push(Hint {
+                sheet,
+                line,
+                text,
+                pattern: None,
+            });
+        }
+    }
+
     fn nothing_read_yet(&self) -> bool {
         self.out.read.is_empty()
             && self.memory.is_empty()

@@ -7,7 +7,7 @@
 use super::aspect::Aspect;
 use super::spread::{Grid, Mixture, Shape, weigh};
 use super::valued::{SystemClock, Value, Way, strongest, system_clock, version_ratio};
-use super::{Evidence, Hint, Observer};
+use super::{Evidence, Observer};
 use crate::diag::code;
 use crate::faultmap::model::{Kind, Read};
 use crate::faultmap::raw::Class;
@@ -356,18 +356,6 @@ impl Observer<'_> {
              look at crystal and version setting, or a tune made for the other version; when one is, at the sound chip."
         );
         self.hint_once(text);
-    }
-
-    pub(super) fn hint_once(&mut self, text: String) {
-        if self.out.hints.iter().all(|h| h.text != text) {
-            let (sheet, line) = (self.sheet, self.line);
-            self.out.hints.push(Hint {
-                sheet,
-                line,
-                text,
-                pattern: None,
-            });
-        }
     }
 
     /// A fitted type against the supply of its position, and a substitute that may start slowly. `line` is where it was typed.

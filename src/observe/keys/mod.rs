@@ -167,7 +167,10 @@ impl Observer<'_> {
         for id in open {
             (self.sheet, self.line) = keys[id];
             let mut effects = self.effects_on_key(id, aspect);
-            effects.retain(|(m, _)| !everywhere.contains(m));
+            // One outside the matrix goes with the others when all are struck.
+            if self.scan.matrix.key(&id["key.".len()..]).is_some() {
+                effects.retain(|(m, _)| !everywhere.contains(m));
+            }
             let text = format!("key {} {word}", &id["key.".len()..]);
             self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
         }
