@@ -365,3 +365,62 @@ fn after_a_stop_only_what_the_supply_gives_is_expected_at_its_plug() {
         }
     }
 }
+
+/// A dark board (a simulated data pin of an adapter held high) after four remedies in vain.
+const DARK: &str = "rail 5V_CLK 5.01 V\nU7.33 pulsing\nU7.20 high\nU1.3 high\nU7.11 pulsing\nU7.28 high\nU1.4 high\n\
+    U6.8 pulsing\nU8.4 pulsing\nU7.5 pulsing\nU7.4 high\nU7.7 pulsing\nU7.32 high\nU20.9 low\n\
+    U7.37 pulsing\nU7.14 pulsing\nrail 9VAC 9.20 V\nU9.4 pulsing\nU9.9 pulsing\nrail 5V 5.04 V\n\
+    U7.13 pulsing\nU7.24 high\nU1.14 high\nU1.7 high\nU1.25 pulsing\nU8.12 low\n\
+    rail 5V_VIDEO 4.99 V\nU9.15 pulsing\nU8.10 low\nU7.2 pulsing\nU5.20 pulsing\nU9.5 pulsing\n\
+    U1.17 high\nU1.10 high\nrail 9V_UNREG 10.50 V\nU7.40 high\nU1.23 high\nU4.20 pulsing\n\
+    U7.8 pulsing\nCR1.1 pulsing\nU6.12 pulsing\nU1.15 high\nU7.3 high\nU8.2 low\nU7.1 pulsing\n\
+    rail 12V 12.00 V\nU7.36 pulsing\nblack screen\nU9.6 pulsing\nU7.27 high\nU1.9 high\n\
+    U9.7 pulsing\ncleaned U4: no change\nswapped U17: no change\nswapped U3: no change\n\
+    swapped U4: no change";
+
+/// As long as the fault is seen after a remedy, something is at fault, however little of what the map knows is left.
+#[test]
+fn what_fails_still_is_never_called_put_right() {
+    use whichsocket::next::{Ask, Bench, advise_but};
+    use whichsocket::rank::rank;
+    use whichsocket::sheet::{Effect, HandsOn, Statement, parse, print_statement};
+    let library = whichsocket::shipped::Library::default();
+    let mut remedies = 0;
+    for (board, bad) in [
+        ("dunlin-64", "voice 2 dead\nrest fine"),
+        ("dunlin-64", "memory bit 3 bad\nrest fine"),
+        ("64k-6510-wide", "language rom bad\nrest fine"),
+        ("64k-6510-wide", "key Q dead\nrest fine"),
+        ("64k-6510-wide", DARK),
+    ] {
+        let model = library.board(board).expect("a shipped board");
+        let mut text = format!("board {board}\ncame in faulty\n{bad}\n");
+        for _ in 0..12 {
+            let sheet = parse("still", text.as_bytes()).expect("a text");
+            let ranking = rank(&model, &[sheet]).expect("a ranking");
+            let looks = |_: &str, ask: &Ask| !matches!(ask, Ask::Remedy { .. });
+            let advice = advise_but(&model, &ranking, &Bench::default(), &looks);
+            for step in &advice.steps {
+                assert!(
+                    !step.step.starts_with("Most probably nothing"),
+                    "{text}{}",
+                    step.step
+                );
+            }
+            let remedy = advice.steps.iter().find_map(|s| match &s.ask {
+                Some(Ask::Remedy { action, place, .. }) => Some((*action, place.clone())),
+                _ => None,
+            });
+            let Some((action, place)) = remedy else { break };
+            let (places, result) = (vec![place], Effect::NoChange);
+            let done = Statement::HandsOn(HandsOn {
+                action,
+                places,
+                result,
+            });
+            text += &(print_statement(&done) + "\n");
+            remedies += 1;
+        }
+    }
+    assert!(remedies >= 12, "{remedies} remedies");
+}

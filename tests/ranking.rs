@@ -463,10 +463,7 @@ fn what_strikes_all_keys_singles_none_out() {
     }
     assert!(p(&r, "U17") + p(&r, "U17 contacts") < 0.1);
     // With all of them dead the key outside the matrix speaks for the plug, not against it.
-    let without = ranked(
-        "dunlin-64",
-        "came in faulty\nall keys dead",
-    );
+    let without = ranked("dunlin-64", "came in faulty\nall keys dead");
     let with = ranked("dunlin-64", "came in faulty\nall keys dead\nkey BREAK dead");
     let plug = |r: &Ranking| p(r, "J3") + p(r, "KB");
     assert!(

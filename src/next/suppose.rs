@@ -80,17 +80,6 @@ fn cured_since(ranking: &Ranking) -> bool {
     last.is_some_and(|at| !readings[at + 1..].iter().any(|r| failed(&r.evidence)))
 }
 
-/// Whether a remedy was tried and the fault was seen again after it: then something is at fault, however little of what the
-/// map knows can be.
-fn fails_still(ranking: &Ranking) -> bool {
-    let remedies = ranking.observed.readings.iter().rev();
-    let last = remedies.filter_map(|r| match &r.evidence {
-        Evidence::Remedy { cured, .. } => Some(*cured == Some(false)),
-        _ => None,
-    });
-    last.into_iter().next().unwrap_or(false)
-}
-
 /// The causes that hypotheses for the planner are made of, those that most probably explain a failing reading, each with
 /// the modes that may (probabilities that add up to 1); the others are summed out.
 fn leading_causes(ranking: &Ranking, most: usize) -> BTreeMap<usize, Modes> {
@@ -193,10 +182,10 @@ fn faulty_ones(
             ));
         }
     }
-    if out.is_empty() || (nothing > NOTHING_LEFT && !fails_still(ranking)) {
+    if out.is_empty() || nothing > NOTHING_LEFT {
         return None;
     }
-    let total: f64 = (1.0 - nothing).max(out.iter().map(|h| h.0.probability).sum());
+    let total = 1.0 - nothing;
     out.iter_mut().for_each(|h| h.0.probability /= total);
     Some(out)
 }

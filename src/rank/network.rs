@@ -21,10 +21,6 @@ const COMPLAINT: &str = "complaint";
 const STEADY_INTERMITTENT: f64 = 0.05;
 const FLAKY_INTERMITTENT: f64 = 0.5;
 
-/// Of failing readings that nothing on the map makes (a slip of the pen, a look at the wrong line), how many are made again
-/// after a remedy (guess).
-const SEEN_AGAIN: f64 = 0.1;
-
 /// One variable: a unit, as it came (0) or as fitted later (1, 2 …).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Instance {
@@ -464,7 +460,6 @@ impl<'a> Builder<'a> {
             } else {
                 // The same reading again, with the new part in: it takes the place of the old one.
                 let mut again = c.clone();
-                again.leak *= SEEN_AGAIN;
                 self.only_after_the_old(&mut again, &doubt);
                 let id = self.add_check(&again, again.outcome);
                 self.a.net.checks[old].seen = None;
