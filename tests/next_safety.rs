@@ -378,6 +378,39 @@ const DARK: &str = "rail 5V_CLK 5.01 V\nU7.33 pulsing\nU7.20 high\nU1.3 high\nU7
     U9.7 pulsing\ncleaned U4: no change\nswapped U17: no change\nswapped U3: no change\n\
     swapped U4: no change";
 
+/// A dark board whose test names all data bits (a simulated address output of a multiplexer held high).
+const ALL_BITS: &str = "U7.23 pulsing\nU9.6 pulsing\nmemory bit 0-7 bad\nU4.20 pulsing\nrail 12V 12.01 V\nblack screen\n\
+    U8.12 high\nU7.29 high\nrail 5V_CLK 5.00 V\nU8.2 high\nrail 5V 5.06 V\nU1.5 high\nU7.24 high\nU2.3 high\n\
+    U17.18 pulsing\nreplaced U13: no change\nreplaced U25: no change";
+
+/// What makes a rail too high is what the map says can make it so, not what leads for other reasons.
+#[test]
+fn past_a_limit_on_the_board_the_maker_of_the_rail_is_put_right() {
+    let library = Library::open(None).expect("shipped maps");
+    let model = library.board("64k-6510-wide").expect("shipped");
+    let text = "board 64k-6510-wide\ncame in faulty\nU7.40 high\nU19.12 pulsing\nscreen fine\nU7.23 high\nrest fine\n\
+                rail 9VAC 9.18 V\nrail 9V_UNREG 10.53 V\nrail 12V 17.63 V\npsu rail 5V 5.08 V off the board\nresistance +12V 350 ohm\n";
+    let first = |text: &str| {
+        let sheet = parse("t", text.as_bytes()).expect("a sheet");
+        assert!(sheet.diags.is_empty(), "{text}: {:?}", sheet.diags);
+        let mut ranking = rank(&model, &[sheet]).expect("possible");
+        let step = advise(&model, &ranking, &Bench::default())
+            .steps
+            .swap_remove(0);
+        (step.step, ranking.suspects.swap_remove(0).name)
+    };
+    assert!(
+        first(text).0.starts_with("Put right VR1"),
+        "{}",
+        first(text).0
+    );
+    // A voltage of the supply without its name is the one that it is near to, so 5.1 V is no bad 9 V AC.
+    let unnamed = text.replace("psu rail 5V 5.08 V", "supply 5.08 V");
+    let (step, leader) = first(&unnamed);
+    assert!(step.starts_with("Put right VR1"), "{step}");
+    assert_ne!(leader, "ADAPTER");
+}
+
 /// As long as the fault is seen after a remedy, something is at fault, however little of what the map knows is left.
 #[test]
 fn what_fails_still_is_never_called_put_right() {
@@ -392,6 +425,7 @@ fn what_fails_still_is_never_called_put_right() {
         ("64k-6510-wide", "language rom bad\nrest fine"),
         ("64k-6510-wide", "key Q dead\nrest fine"),
         ("64k-6510-wide", DARK),
+        ("64k-6510-wide", ALL_BITS),
     ] {
         let model = library.board(board).expect("a shipped board");
         let mut text = format!("board {board}\ncame in faulty\n{bad}\n");

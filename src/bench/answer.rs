@@ -48,6 +48,7 @@ pub fn takes(ask: &Ask) -> Option<String> {
         Ask::Rail { ac, .. } => format!("volts{}, as in 4.98", if *ac { " AC" } else { "" }),
         Ask::Line { .. } => "pulsing, high, low".into(),
         Ask::Check { .. } => "ok or bad".into(),
+        Ask::Test { .. } => "lines of a sheet, as in 'memory bit 3 bad; rest fine'".into(),
         Ask::Remedy { .. } => "cured, no change, changed".into(),
         Ask::Supply => "a rail and its volts, as in +5V 5.1".into(),
         Ask::Resistance { .. } => "ohms, as in 350".into(),
@@ -143,6 +144,13 @@ fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
             (one(&print_statement(&done))? == done).then_some(done)
         }
         Ask::Loops => loops(answer),
+        Ask::Test { .. } => {
+            let all = [
+                "ok", "fine", "good", "all ok", "all fine", "all good", "passes", "all pass",
+            ];
+            let said = answer.trim().to_lowercase();
+            all.contains(&said.as_str()).then(|| one("rest fine"))?
+        }
         // A sheet may leave the sign of a rail out, and of some names it must.
         Ask::Rail { rail, .. } => {
             let plain = rail.trim_start_matches('+');
@@ -254,6 +262,9 @@ pub fn prompt(ask: Option<&Ask>) -> String {
             Some(subject) => format!("{} (ok, bad ...):", head(&subject)),
             None => format!("{what} (as a line of a sheet):"),
         },
+        Some(Ask::Test { .. }) => {
+            "what the test shows (lines of a sheet, ';' between; 'rest fine'):".into()
+        }
         Some(Ask::Remedy { action, place, .. }) => {
             let done = HandsOn {
                 action: *action,

@@ -31,6 +31,11 @@ pub enum Ask {
         /// In words.
         what: String,
     },
+    /// All that the test shows and that was not read yet.
+    Test {
+        /// Identifiers of the checks.
+        open: Vec<String>,
+    },
     /// A remedy, and what it did.
     Remedy {
         /// The unit it is for: `M3 contacts`.
@@ -79,7 +84,7 @@ impl Ask {
             Self::Supply => Some(Subject::Supply(None)),
             Self::Resistance { rail } => Some(Subject::Resistance(rail.clone())),
             Self::Loops => Some(Subject::Test),
-            Self::Remedy { .. } => None,
+            Self::Test { .. } | Self::Remedy { .. } => None,
         }
     }
 }

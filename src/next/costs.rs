@@ -16,6 +16,8 @@ pub const COOL: f64 = 2.0;
 pub const MEASURE_SUPPLY: f64 = 3.0;
 /// Booting the test and looking at the result after a remedy.
 pub const RETEST: f64 = 3.0;
+/// The test run once more, and all that it shows written down.
+pub const READ_TEST: f64 = 3.0;
 /// Switching off, unplugging, and back.
 pub const POWER_CHANGE: f64 = 0.5;
 /// What giving up a board is worth, in minutes.

@@ -9,6 +9,9 @@ use crate::observe::{CheckReading, Evidence, board};
 use crate::rank::Ranking;
 use crate::report::view::NextView;
 
+/// A strength from which on a mode counts as able to make a rail as it was read.
+const MAKES_IT: f64 = 0.05;
+
 /// What is known of the supply by itself, after a reading past a stop limit.
 enum Supply {
     /// Not measured yet.
@@ -160,7 +163,7 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
         return vec![view];
     }
     if !put_right_since(ranking, rail) {
-        let suspect = on_board_suspect(model, ranking);
+        let suspect = on_board_suspect(model, ranking, rail);
         let name = suspect.map_or(makers.clone(), |u| model.units[u].name.clone());
         let step = format!(
             "Put right {name} with the supply unplugged: most probably it makes rail {rail} so."
@@ -201,18 +204,23 @@ fn put_right_since(ranking: &Ranking, rail: &str) -> bool {
         .any(|r| matches!(r.evidence, Evidence::Remedy { .. }))
 }
 
-/// The likeliest suspect on the board.
-fn on_board_suspect(model: &BoardModel, ranking: &Ranking) -> Option<usize> {
+/// What on the board most probably makes a rail as it was last read.
+fn on_board_suspect(model: &BoardModel, ranking: &Ranking, rail: &str) -> Option<usize> {
     let a = &ranking.assembled;
-    let current = ranking.suspects.iter().filter_map(|s| {
-        let cause = a.cause_of(s.instance)?;
-        a.is_current(cause)
-            .then_some((a.place[cause], s.probability))
-    });
-    current
-        .filter(|(unit, p)| *p >= 0.05 && !model.positions[model.units[*unit].position].outside)
+    let (_, read) = rails_out(ranking).into_iter().find(|r| r.0 == rail)?;
+    let makes = |mode: &u32| read.effects.iter().any(|e| e.0 == *mode && e.1 >= MAKES_IT);
+    let of = |cause: usize| -> (usize, f64) {
+        let modes = a.modes[cause].iter().zip(&ranking.posterior.modes[cause]);
+        let p = modes.filter(|(m, _)| makes(m)).map(|(_, p)| p).sum();
+        (a.place[cause], p)
+    };
+    let outside = |unit: usize| model.positions[model.units[unit].position].outside;
+    (0..a.modes.len())
+        .filter(|&c| a.is_current(c) && !outside(a.place[c]))
+        .map(of)
+        .filter(|(_, p)| *p > 0.0)
+        .max_by(|x, y| x.1.total_cmp(&y.1).then(y.0.cmp(&x.0)))
         .map(|(unit, _)| unit)
-        .next()
 }
 
 /// The limits of a rail.

@@ -51,10 +51,7 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
         return Suppositions::None;
     };
     leading.list.iter_mut().for_each(|h| h.1 *= left);
-    match faulty_ones(ranking, &accused, &leading) {
-        Some(faults) => Suppositions::Faults(faults),
-        None => Suppositions::NothingLeft,
-    }
+    faulty_ones(ranking, &accused, &leading)
 }
 
 /// Whether a remedy cured the machine and nothing failed after it: what was refitted may still be called at fault, but
@@ -143,15 +140,20 @@ fn failing(ranking: &Ranking) -> usize {
     failed.into_iter().filter(|f| *f).count()
 }
 
-/// A hypothesis for the planner, with what is at fault in it (cause of the network, and its modes).
+/// A hypothesis for the planner, with what shows of what is at fault in it (cause of the network, and its modes).
 pub(crate) type Supposed = (Hypothesis, Vec<(usize, Modes)>);
+
+/// With less than this covered by the leading explanations, the others are stood in for.
+const WELL_COVERED: f64 = 0.8;
+/// What is kept for what nobody thought of when others are stood in for.
+const UNTHOUGHT_OF: f64 = 0.05;
 
 /// The leading explanations in which something is at fault, probabilities made to sum to what they cover of that.
 fn faulty_ones(
     ranking: &Ranking,
     accused: &BTreeMap<usize, Modes>,
     leading: &Explanations,
-) -> Option<Vec<Supposed>> {
+) -> Suppositions {
     let optional = |cause: usize, modes: &Modes| {
         let is = |m: &(usize, f64)| {
             let mode = ranking.assembled.modes[cause][m.0];
@@ -159,33 +161,133 @@ fn faulty_ones(
         };
         modes.iter().filter(|m| is(m)).map(|m| m.1).sum::<f64>() > 0.5
     };
-    let mut out: Vec<Supposed> = Vec::new();
+    // What was replaced since is out of the machine, and what need not be fitted is no fault.
+    let can_be = |c: usize| ranking.assembled.is_current(c) && !optional(c, &accused[&c]);
+    let shows: BTreeMap<usize, f64> = (accused.iter())
+        .map(|(&c, modes)| (c, shows(&ranking.assembled.net, c, modes)))
+        .collect();
+    let mut sets: BTreeMap<Vec<UnitId>, f64> = BTreeMap::new();
     let mut nothing = 0.0;
     for (causes, probability) in &leading.list {
-        // What was replaced since is out of the machine, and what need not be fitted is no fault.
-        let faults: Vec<(usize, Modes)> = (causes.iter())
-            .filter(|&&c| ranking.assembled.is_current(c) && !optional(c, &accused[&c]))
-            .map(|&c| (c, accused[&c].clone()))
-            .collect();
+        let faults: Vec<usize> = causes.iter().copied().filter(|&c| can_be(c)).collect();
         if faults.is_empty() {
             nothing += probability;
             continue;
         }
-        let faulty: Vec<UnitId> = faults.iter().map(|f| f.0 as UnitId).collect();
-        if faulty.len() <= plan::MOST_UNITS_AT_FAULT {
-            out.push((
-                Hypothesis {
-                    probability: *probability,
-                    faulty,
-                },
-                faults,
-            ));
+        for (seen, share) in seen_of(&faults, &shows) {
+            *sets.entry(seen).or_default() += probability * share;
         }
     }
-    if out.is_empty() || nothing > NOTHING_LEFT {
-        return None;
+    if nothing > NOTHING_LEFT {
+        return Suppositions::NothingLeft;
     }
-    let total = 1.0 - nothing;
-    out.iter_mut().for_each(|h| h.0.probability /= total);
-    Some(out)
+    let current: Vec<usize> = accused.keys().copied().filter(|&c| can_be(c)).collect();
+    stand_in(ranking, &current, &mut sets, 1.0 - nothing);
+    let mut out: Vec<Supposed> = (sets.into_iter())
+        .filter(|(faulty, _)| faulty.len() <= plan::MOST_UNITS_AT_FAULT)
+        .map(|(faulty, probability)| {
+            let modes = |&u: &UnitId| (u as usize, accused[&(u as usize)].clone());
+            let faults = faulty.iter().map(modes).collect();
+            let hypothesis = Hypothesis {
+                probability: probability / (1.0 - nothing),
+                faulty,
+            };
+            (hypothesis, faults)
+        })
+        .collect();
+    if out.is_empty() {
+        return Suppositions::None;
+    }
+    out.sort_by(|a, b| {
+        let order = b.0.probability.total_cmp(&a.0.probability);
+        order.then_with(|| a.0.faulty.cmp(&b.0.faulty))
+    });
+    Suppositions::Faults(out)
+}
+
+/// With many failing readings the explanations can be so many that those found cover little. For the others stand all causes
+/// together that are more probably at fault than not, and each cause alone, by how much of its probability is missing. `whole`:
+/// what all of them should add up to.
+fn stand_in(
+    ranking: &Ranking,
+    current: &[usize],
+    sets: &mut BTreeMap<Vec<UnitId>, f64>,
+    whole: f64,
+) {
+    let covered: f64 = sets.values().sum();
+    if covered >= WELL_COVERED * whole {
+        return;
+    }
+    let mut rest = (whole - covered) * (1.0 - UNTHOUGHT_OF);
+    let probability = |c: usize| ranking.posterior.cause(c);
+    let together: Vec<UnitId> = (current.iter())
+        .filter(|&&c| probability(c) > 0.5)
+        .map(|&c| c as UnitId)
+        .collect();
+    if together.len() > 1 && together.len() <= plan::MOST_UNITS_AT_FAULT {
+        *sets.entry(together).or_default() += rest / 2.0;
+        rest /= 2.0;
+    }
+    let missing: Vec<(UnitId, f64)> = (current.iter())
+        .map(|&c| {
+            let with = |set: &(&Vec<UnitId>, &f64)| set.0.contains(&(c as UnitId));
+            let known: f64 = sets.iter().filter(with).map(|s| s.1).sum();
+            (c as UnitId, (probability(c) - known).max(0.0))
+        })
+        .collect();
+    let sum: f64 = missing.iter().map(|m| m.1).sum();
+    if sum > 0.0 {
+        for (unit, p) in missing {
+            *sets.entry(vec![unit]).or_default() += rest * p / sum;
+        }
+    }
+}
+
+/// P(a cause at fault in one of these modes fails one of the failing checks again by itself).
+fn shows(net: &Network, cause: usize, modes: &Modes) -> f64 {
+    let failed = failed(net);
+    let one = |&(mode, share): &(usize, f64)| {
+        let hidden: f64 = (net.causes[cause].modes[mode].effects.iter())
+            .filter(|e| failed[e.check])
+            .map(|e| 1.0 - e.intermittent - e.fail)
+            .product();
+        share * (1.0 - hidden)
+    };
+    modes.iter().map(one).sum::<f64>().clamp(0.0, 1.0)
+}
+
+/// Faults that would show by themselves more often than this are seen, and more rarely than one less this are not.
+const ALMOST: f64 = 0.95;
+/// So many faults of a set are split into 'shows' and 'does not'; beyond, the likelier of the two is taken.
+const SPLIT: usize = 4;
+
+/// Of faults that are there together, those that would be seen without the others, with the probability of each such set: a
+/// machine in which only what does not show is left over passes its test. They do not add up to less than one: when none would
+/// show, it takes all of them.
+fn seen_of(faults: &[usize], shows: &BTreeMap<usize, f64>) -> Vec<(Vec<UnitId>, f64)> {
+    let mut sets: Vec<(Vec<UnitId>, f64)> = vec![(Vec::new(), 1.0)];
+    let mut split = 0;
+    for &fault in faults {
+        let mut p = shows[&fault];
+        let sure = p > ALMOST || p < 1.0 - ALMOST || split == SPLIT;
+        if sure {
+            p = p.round();
+        } else {
+            split += 1;
+        }
+        let mut with = sets.clone();
+        with.iter_mut().for_each(|(set, share)| {
+            set.push(fault as UnitId);
+            *share *= p;
+        });
+        sets.iter_mut().for_each(|(_, share)| *share *= 1.0 - p);
+        sets.extend(with);
+        sets.retain(|(_, share)| *share > 0.0);
+    }
+    for (set, _) in &mut sets {
+        if set.is_empty() {
+            set.extend(faults.iter().map(|&f| f as UnitId));
+        }
+    }
+    sets
 }

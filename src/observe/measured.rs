@@ -173,10 +173,9 @@ impl Observer<'_> {
 
     /// The supply measured off the board speaks of the supply alone.
     pub(super) fn supply(&mut self, rail: Option<&str>, state: &State) {
-        let named = rail.map(str::to_string).or_else(|| {
-            let first = self.model.rails.iter().min_by_key(|(_, r)| r.order);
-            first.map(|(n, _)| n.clone())
-        });
+        let named = rail
+            .map(str::to_string)
+            .or_else(|| self.meant_at_plug(state));
         let Some((name, rail)) = named.and_then(|n| self.find_rail(&n)) else {
             return;
         };
@@ -208,6 +207,21 @@ impl Observer<'_> {
                 Evidence::Unit { unit, fine, faulty },
             );
         }
+    }
+
+    /// Which of its voltages is meant when none was named: the one that the value is nearest to.
+    fn meant_at_plug(&self, state: &State) -> Option<String> {
+        let mut rails: Vec<_> = self.model.rails.iter().collect();
+        rails.sort_by_key(|(_, r)| (!r.at_plug, r.order));
+        rails.retain({
+            let any = rails.iter().any(|(_, r)| r.at_plug);
+            move |(_, r)| r.at_plug || !any
+        });
+        if let State::Volts(volts) = state {
+            let away = |nominal: f64| (volts.abs().max(0.01) / nominal.abs()).ln().abs();
+            rails.sort_by(|a, b| away(a.1.nominal).total_cmp(&away(b.1.nominal)));
+        }
+        rails.first().map(|(name, _)| (*name).clone())
     }
 
     /// Keeps what the supply gives by itself; 'ok' alone is said of all that comes out of it. What was bad once stays bad until

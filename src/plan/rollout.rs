@@ -40,12 +40,13 @@ impl Policy {
     }
 }
 
-/// How far a policy may still observe: along how many steps that something waits for, and how likely it is
-/// to come here.
+/// How far a policy may still observe: along how many steps that something waits for, how likely it is
+/// to come here, and how many remedies it may try before it observes.
 #[derive(Clone, Copy)]
 struct Left {
     waits: u8,
     likely: f64,
+    tries: u8,
 }
 
 /// A remedy with those it has to wait for: the first to do, and the sums of all.
@@ -146,10 +147,13 @@ impl Trial {
 /// How many steps deep a policy goes through observations that something else waits for.
 const LONGEST_WAIT: u8 = 8;
 /// A policy goes on observing along outcomes that are at least so probable, each observation counting as a
-/// tenth less. Smaller is more accurate and slower; of 0.3, 0.15, 0.08 and 0.04 those about 0.1 gave the best
-/// plans for the time on the problems of `tests/bench/plan.rs`.
-const LIKELY: f64 = 0.1;
+/// tenth less. Smaller is more accurate and slower; about 0.1 to 0.2 gave the best plans for the time on the problems of
+/// `tests/bench/plan.rs` and on the samples.
+const LIKELY: f64 = 0.15;
 const LOOK: f64 = 0.9;
+/// A policy tries so many remedies and observes then. Without this every observation looks better before the likeliest remedy than
+/// after it, because only before it the policies know how to observe.
+const TRIES: u8 = 1;
 /// The most states that one estimate of an identification looks at.
 const IDENTIFY_STATES: usize = 200;
 
@@ -162,6 +166,7 @@ impl Model<'_> {
                 let left = Left {
                     waits: LONGEST_WAIT,
                     likely: if observing { 1.0 } else { 0.0 },
+                    tries: TRIES,
                 };
                 self.repair(state, stop, left, effort)
             }
@@ -177,7 +182,7 @@ impl Model<'_> {
     }
 
     /// Remedies by probability per minute; perhaps first the observations that a remedy has to wait for, and
-    /// those that separate most per minute.
+    /// those that separate most per minute; perhaps the first remedy before these.
     fn repair(&self, state: &State, stop: f64, left: Left, effort: &mut u64) -> Policy {
         let found = self.sequence(state, Order::Ratio, (stop, Some(stop)), effort);
         let mut best = Policy {
@@ -190,6 +195,24 @@ impl Model<'_> {
         {
             let waits = left.waits - 1;
             best.or(self.look_first(state, first, stop, Left { waits, ..left }, effort));
+        }
+        if left.likely > LIKELY
+            && left.tries > 0
+            && let Some(first) = found.first
+        {
+            let tries = left.tries - 1;
+            let likely = left.likely * LOOK;
+            best.or(self.look_first(
+                state,
+                first,
+                stop,
+                Left {
+                    tries,
+                    likely,
+                    ..left
+                },
+                effort,
+            ));
         }
         if left.likely > LIKELY
             && let Some(&first) = self.separating(state, 1, effort).first()

@@ -258,11 +258,21 @@ impl Work<'_> {
                 Some(line) => line,
                 None => return String::new(),
             },
+            Ask::Test { open } => {
+                let shown = open
+                    .iter()
+                    .filter_map(|id| self.bench.check(&self.left, id));
+                let lines: Vec<String> = shown.collect();
+                if lines.is_empty() {
+                    return String::new();
+                }
+                lines.join("\n")
+            }
             // A rail that is past its limit is no short.
             Ask::Resistance { rail } => format!("resistance {rail} 350 ohm"),
             Ask::Supply => match self.bench.observe(&self.left).plug {
-                Some(volts) => format!("supply {volts:.2} V off the board"),
-                None => "supply 5.08 V off the board".into(),
+                Some(volts) => format!("psu rail 5V {volts:.2} V off the board"),
+                None => "psu rail 5V 5.08 V off the board".into(),
             },
             Ask::Remedy {
                 unit,
