@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use whichsocket::next::{Bench, TOOLS, advise};
 use whichsocket::rank::rank;
 use whichsocket::report::view::{NextView, TreeView};
-use whichsocket::sheet::parse;
+use whichsocket::sheet::{Statement, parse};
 use whichsocket::shipped::Library;
 
 /// What a rail reads: nothing, or a share of the way through its limits.
@@ -409,6 +409,49 @@ fn past_a_limit_on_the_board_the_maker_of_the_rail_is_put_right() {
     let (step, leader) = first(&unnamed);
     assert!(step.starts_with("Put right VR1"), "{step}");
     assert_ne!(leader, "ADAPTER");
+}
+
+/// More time makes no plan worse: what is done with less is done first.
+#[test]
+fn with_seconds_the_plan_is_never_worse() {
+    let library = Library::open(None).expect("shipped maps");
+    let (mut compared, mut better) = (0, 0);
+    for entry in std::fs::read_dir("samples").expect("samples") {
+        let path = entry.expect("an entry").path();
+        if path.extension().is_none_or(|e| e != "run") {
+            continue;
+        }
+        let sheet = parse("t", &std::fs::read(&path).expect("a sample")).expect("a sheet");
+        let board = sheet
+            .lines
+            .iter()
+            .flat_map(|l| &l.statements)
+            .find_map(|s| match &s.value {
+                Statement::Board(name) => Some(name.clone()),
+                _ => None,
+            });
+        let Some(name) = board else { continue };
+        let model = library.board(&name).expect("shipped");
+        let Ok(ranking) = rank(&model, &[sheet]) else {
+            continue;
+        };
+        let minutes = |seconds| {
+            let bench = Bench {
+                seconds,
+                ..Bench::default()
+            };
+            advise(&model, &ranking, &bench).minutes
+        };
+        let (at_once, later) = (minutes(None), minutes(Some(2.0)));
+        assert!(
+            later <= at_once + 1e-9,
+            "{}: {later} against {at_once}",
+            path.display()
+        );
+        compared += 1;
+        better += usize::from(later < at_once - 1e-6);
+    }
+    assert!(compared >= 10 && better > 0, "{compared}, {better}");
 }
 
 /// As long as the fault is seen after a remedy, something is at fault, however little of what the map knows is left.
