@@ -11,6 +11,7 @@ mod by_hand;
 pub mod costs;
 mod fixed;
 mod remedies;
+mod results;
 mod steps;
 mod suppose;
 
