@@ -55,6 +55,9 @@ pub struct Repair {
 /// So many steps, then a technician gives up whatever a plan says.
 const MOST_STEPS: u32 = 80;
 
+/// A ranking that takes so many seconds is printed with its sheet.
+const SLOW: u64 = 4;
+
 /// The work on one machine.
 struct Work<'a> {
     model: &'a BoardModel,
@@ -98,7 +101,12 @@ pub fn repair(
 
 fn ranking(model: &BoardModel, text: &str) -> Option<Ranking> {
     let sheet = parse("simulated", text.as_bytes()).expect("a text");
-    rank(model, &[sheet]).ok()
+    let start = std::time::Instant::now();
+    let ranking = rank(model, &[sheet]).ok();
+    if start.elapsed().as_secs() >= SLOW {
+        println!("{:?} for\n{text}", start.elapsed());
+    }
+    ranking
 }
 
 /// Units in the order of a ranking, then those that it leaves out.
