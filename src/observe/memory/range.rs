@@ -1,16 +1,23 @@
 //! Ranges of failing addresses: `memory C000-FFFF bad`.
 
 use super::Range;
-use super::effect::fails;
-use super::layout::Bank;
+use super::effect::{Effect, SLIP, fails, predict};
+use super::layout::{Bank, banks};
 use super::modes::reaching;
 use super::pattern::Pattern;
 use super::signature::{Line, List, Theory};
 use super::theory::theories;
+use crate::faultmap::model::ModeId;
 use crate::infer::network::Outcome;
 use crate::observe::{CheckReading, Evidence, Observer, stepped};
 use std::collections::BTreeMap;
 
+/// Cells below this are the start-up's own (from memory: its variables, stack and screen in the first kilobyte).
+const OWN_CELLS: u32 = 0x400;
+/// What it writes into each cell, one after the other (from memory: common practice).
+const COUNTED_WITH: [u8; 2] = [0x55, 0xAA];
+/// P(the count ends | it overwrites the start-up's own numbers); else the machine does not start (guess).
+const OVERWRITES: f64 = 0.5;
 /// Addresses looked at inside the range, and as many outside.
 const SAMPLE: u32 = 32;
 /// A range says nothing about the pattern: any of these (guesses).
@@ -44,24 +51,111 @@ impl Observer<'_> {
             });
             *sums.entry(r.mode).or_insert(0.0) += r.strength * p;
         }
-        let best = sums.values().copied().fold(f64::MIN_POSITIVE, f64::max);
-        let kept = 1.0 - self.trust.missed;
-        let scaled = sums.into_iter().map(|(m, s)| (m, stepped(s / best) * kept));
         let text = format!("memory {:04X}-{:04X} fails", range.from, range.to);
-        let reading = CheckReading {
-            check: format!("range.{}", bank.check(&format!("{:04X}", range.from))),
-            outcome: Outcome::Fail,
-            run: self.run,
-            looped: false,
-            leak: self.trust.false_fail,
-            effects: scaled.filter(|e| e.1 > 1e-6).collect(),
-        };
+        self.struck(bank, range.from, sums, self.trust.false_fail, text);
         let prefix = bank.check("");
         let all = self.model.checks.iter().map(|c| c.id.clone());
         let ids: Vec<String> = all.filter(|id| id.starts_with(&prefix)).collect();
         ids.iter().for_each(|id| self.mark(id));
+    }
+
+    /// One failing reading of a bank, with P(reading | mode) up to one common factor. `leak` is that of nothing wrong, beside them.
+    fn struck(
+        &mut self,
+        bank: &Bank,
+        from: u32,
+        sums: BTreeMap<ModeId, f64>,
+        leak: f64,
+        text: String,
+    ) {
+        let best = sums.values().copied().fold(f64::MIN_POSITIVE, f64::max);
+        let kept = 1.0 - self.trust.missed;
+        let scaled = sums.into_iter().map(|(m, s)| (m, stepped(s / best) * kept));
+        let reading = CheckReading {
+            check: format!("range.{}", bank.check(&format!("{from:04X}"))),
+            outcome: Outcome::Fail,
+            run: self.run,
+            looped: false,
+            leak,
+            effects: scaled.filter(|e| e.1 > 1e-6).collect(),
+        };
         self.push(text, Evidence::Check(reading));
     }
+
+    /// P(of a count that begins so many cells below `at` and writes and reads back one after the other, this one is the first that
+    /// fails | mode), for the modes that reach the memory; `None` when no bank has the address.
+    pub(in crate::observe) fn first_failing(
+        &self,
+        at: u32,
+        below: u32,
+    ) -> Option<(Bank, BTreeMap<ModeId, f64>)> {
+        let raw = self.model.memory.as_ref()?;
+        let bank = banks(raw).into_iter().find(|b| b.contains(at))?;
+        let start = at.saturating_sub(below).max(bank.from);
+        let line = Line {
+            address: at,
+            wrote: 0x55,
+            read: 0xAA,
+        };
+        let list = List {
+            lines: vec![line],
+            ..List::default()
+        };
+        let mut known = BTreeMap::new();
+        let mut sums = BTreeMap::new();
+        for r in reaching(self.model, &bank).iter() {
+            let p = *known.entry(r.cause.clone()).or_insert_with(|| {
+                let all = theories(&r.cause, &bank, &list);
+                let of = |&(w, t): &(f64, Theory)| w * first(t, &bank, start, at);
+                all.iter().map(of).sum::<f64>()
+            });
+            *sums.entry(r.mode).or_insert(0.0) += r.strength * p;
+        }
+        Some((bank, sums))
+    }
+
+    /// The reading of [`Self::first_failing`], with P(reading | nothing wrong).
+    pub(in crate::observe) fn failed_at(
+        &mut self,
+        bank: Bank,
+        sums: BTreeMap<ModeId, f64>,
+        nothing: f64,
+        text: String,
+    ) {
+        let best = sums.values().copied().fold(f64::MIN_POSITIVE, f64::max);
+        self.struck(&bank, bank.from, sums, (nothing / best).min(0.5), text);
+    }
+}
+
+/// P(this cell fails and none from `start` up to it does), each written and read back before the next.
+fn first(theory: Theory, bank: &Bank, start: u32, at: u32) -> f64 {
+    match theory.effect {
+        // What the map does not know can be anywhere.
+        Effect::Unknown => return 1.0 / f64::from(bank.cells()),
+        // Read at once, nothing has been forgotten.
+        Effect::Decay { .. } => return 0.0,
+        Effect::Block { mask, value, .. } if (start..at).any(|a| a & mask == value) => return 0.0,
+        // Written and read in one go, a shared cell reads right; the count ends where it overwrites the first page, where the start-up
+        // itself keeps its numbers.
+        Effect::Alias(bits, _) => {
+            let lowest = bits & bits.wrapping_neg();
+            let stops = lowest >= OWN_CELLS && at == lowest;
+            return if stops { OVERWRITES } else { 0.0 };
+        }
+        _ => {}
+    }
+    let right = (1.0 - SLIP).powi(theory.lanes.count_ones() as i32);
+    let holds = |a: u32, byte: u8| {
+        let pattern = Pattern::Constant(byte);
+        let cell = predict(theory.effect, theory.lanes, pattern, bank, a, byte);
+        (cell.of(byte, theory.lanes) / right).min(1.0)
+    };
+    let holds = |a: u32| COUNTED_WITH.iter().map(|&byte| holds(a, byte)).product::<f64>();
+    let step = ((at - start) / SAMPLE).max(1);
+    let sample: Vec<f64> = (start..at).step_by(step as usize).map(holds).collect();
+    let mean = sample.iter().sum::<f64>() / sample.len().max(1) as f64;
+    let below = if sample.is_empty() { 1.0 } else { mean.powf(f64::from(at - start)) };
+    (1.0 - holds(at)) * below
 }
 
 /// P(cells inside fail) · P(cells outside do not).
