@@ -39,7 +39,12 @@ fn several_characters_are_weighed_together() {
     // The chip with its joints, which show alike. Between the two, the chip loses a little: three characters clear the other seven
     // better, so a poor make of memory chips, which raises the rate of the chips only, is less probable.
     let place = |r: &Ranking| p(r, "U10") + p(r, "U10 joints");
-    assert!(place(&three) >= place(&one), "{} {}", place(&one), place(&three));
+    assert!(
+        place(&three) >= place(&one),
+        "{} {}",
+        place(&one),
+        place(&three)
+    );
     assert!(p(&three, "U10") > 0.85, "{}", p(&three, "U10"));
     let poor_make = |r: &Ranking| {
         let others = BITS.iter().filter(|b| **b != "U10");
@@ -68,12 +73,27 @@ fn bytes_free_speak_of_memory() {
     assert!(fine.observed.hints.is_empty());
     // Whatever the number, the eight chips lead and share it; what takes all memory away would not have let it count so far.
     for missing in [1, 777, 4096, 8191, 8193, 20000] {
-        let short = ranked(&format!("came in faulty\n{} bytes free\n", expected - missing));
-        let leaders: Vec<&str> = short.suspects.iter().take(8).map(|s| s.name.as_str()).collect();
-        assert!(leaders.iter().all(|l| BITS.contains(l)), "{missing} short: {leaders:?}");
+        let short = ranked(&format!(
+            "came in faulty\n{} bytes free\n",
+            expected - missing
+        ));
+        let leaders: Vec<&str> = short
+            .suspects
+            .iter()
+            .take(8)
+            .map(|s| s.name.as_str())
+            .collect();
+        assert!(
+            leaders.iter().all(|l| BITS.contains(l)),
+            "{missing} short: {leaders:?}"
+        );
         let memory: f64 = BITS.iter().map(|b| p(&short, b)).sum();
         assert!(memory > 0.9, "{missing} short: {memory}");
-        assert!(p(&short, "U17") < 0.06, "{missing} short: U17 {}", p(&short, "U17"));
+        assert!(
+            p(&short, "U17") < 0.06,
+            "{missing} short: U17 {}",
+            p(&short, "U17")
+        );
         let told = format!("{missing} short");
         assert!(short.observed.hints.iter().any(|h| h.text.contains(&told)));
     }

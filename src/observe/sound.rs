@@ -440,7 +440,14 @@ impl Observer<'_> {
         };
         // Weak on too few volts is no dead chip, and no weak supply.
         let Some(mode) = modes.into_iter().find(is) else {
-            return self.push(what, Evidence::Unit { unit: u, fine, faulty });
+            return self.push(
+                what,
+                Evidence::Unit {
+                    unit: u,
+                    fine,
+                    faulty,
+                },
+            );
         };
         let reading = super::CheckReading {
             check: format!("fitted.{}", position.name),

@@ -147,7 +147,12 @@ impl Observer<'_> {
         let mut leak = self.trust.false_fail / f64::from(n + short);
         if number("cartridge bytes") == Some(short) {
             leak = CARTRIDGE_IN;
-            let line = self.model.words.get("cartridge line").cloned().unwrap_or_default();
+            let line = self
+                .model
+                .words
+                .get("cartridge line")
+                .cloned()
+                .unwrap_or_default();
             self.hint_once(format!(
                 "{short} bytes are just what a cartridge takes: was one in? Without one, measure {line}, which should be high."
             ));

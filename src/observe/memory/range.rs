@@ -150,11 +150,20 @@ fn first(theory: Theory, bank: &Bank, start: u32, at: u32) -> f64 {
         let cell = predict(theory.effect, theory.lanes, pattern, bank, a, byte);
         (cell.of(byte, theory.lanes) / right).min(1.0)
     };
-    let holds = |a: u32| COUNTED_WITH.iter().map(|&byte| holds(a, byte)).product::<f64>();
+    let holds = |a: u32| {
+        COUNTED_WITH
+            .iter()
+            .map(|&byte| holds(a, byte))
+            .product::<f64>()
+    };
     let step = ((at - start) / SAMPLE).max(1);
     let sample: Vec<f64> = (start..at).step_by(step as usize).map(holds).collect();
     let mean = sample.iter().sum::<f64>() / sample.len().max(1) as f64;
-    let below = if sample.is_empty() { 1.0 } else { mean.powf(f64::from(at - start)) };
+    let below = if sample.is_empty() {
+        1.0
+    } else {
+        mean.powf(f64::from(at - start))
+    };
     (1.0 - holds(at)) * below
 }
 
