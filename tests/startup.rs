@@ -170,3 +170,33 @@ fn loops_may_stand_anywhere() {
         );
     }
 }
+
+/// What the characters say of a bit is exactly one of four things, whatever was typed; a bit in which all agree is right.
+#[test]
+fn each_bit_says_one_thing() {
+    use whichsocket::observe::startup::{BitSays, bits};
+    for expected in 0u8..=255 {
+        for seen in 0u8..=255 {
+            let said = bits(&[(expected, seen), (!expected, !seen)]);
+            for (bit, says) in said.iter().enumerate() {
+                let differs = (expected ^ seen) >> bit & 1 == 1;
+                let wanted = if differs {
+                    BitSays::Both
+                } else {
+                    BitSays::Right
+                };
+                assert_eq!(*says, wanted, "{expected:02X} {seen:02X} bit {bit}");
+            }
+            let one = bits(&[(expected, seen)]);
+            for (bit, says) in one.iter().enumerate() {
+                let (e, s) = (expected >> bit & 1, seen >> bit & 1);
+                let wanted = match (e, s) {
+                    (0, 1) => BitSays::High,
+                    (1, 0) => BitSays::Low,
+                    _ => BitSays::Right,
+                };
+                assert_eq!(*says, wanted);
+            }
+        }
+    }
+}

@@ -22,7 +22,7 @@ pub mod sense;
 mod shown;
 pub mod sound;
 pub mod spread;
-mod startup;
+pub mod startup;
 pub mod valued;
 
 use crate::diag::{Diag, Severity, code};

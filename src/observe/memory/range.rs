@@ -127,14 +127,26 @@ impl Observer<'_> {
     }
 }
 
+/// P(a cell holds both bytes that are written and read back there at once).
+fn holds(theory: Theory, bank: &Bank, address: u32) -> f64 {
+    let Theory { lanes, effect } = theory;
+    let right = (1.0 - SLIP).powi(lanes.count_ones() as i32);
+    let of = |byte: &u8| {
+        let pattern = Pattern::Constant(*byte);
+        let cell = predict(effect, lanes, pattern, bank, address, *byte);
+        (cell.of(*byte, lanes) / right).min(1.0)
+    };
+    COUNTED_WITH.iter().map(of).product()
+}
+
 /// P(this cell fails and none from `start` up to it does), each written and read back before the next.
 fn first(theory: Theory, bank: &Bank, start: u32, at: u32) -> f64 {
-    match theory.effect {
+    let below = at - start;
+    let before = match theory.effect {
         // What the map does not know can be anywhere.
         Effect::Unknown => return 1.0 / f64::from(bank.cells()),
         // Read at once, nothing has been forgotten.
         Effect::Decay { .. } => return 0.0,
-        Effect::Block { mask, value, .. } if (start..at).any(|a| a & mask == value) => return 0.0,
         // Written and read in one go, a shared cell reads right; the count ends where it overwrites the first page, where the start-up
         // itself keeps its numbers.
         Effect::Alias(bits, _) => {
@@ -142,29 +154,18 @@ fn first(theory: Theory, bank: &Bank, start: u32, at: u32) -> f64 {
             let stops = lowest >= OWN_CELLS && at == lowest;
             return if stops { OVERWRITES } else { 0.0 };
         }
-        _ => {}
-    }
-    let right = (1.0 - SLIP).powi(theory.lanes.count_ones() as i32);
-    let holds = |a: u32, byte: u8| {
-        let pattern = Pattern::Constant(byte);
-        let cell = predict(theory.effect, theory.lanes, pattern, bank, a, byte);
-        (cell.of(byte, theory.lanes) / right).min(1.0)
+        Effect::Block { mask, value, .. } => {
+            let met = (start..at).filter(|a| a & mask == value);
+            met.map(|a| holds(theory, bank, a)).product()
+        }
+        _ if below <= SAMPLE => (start..at).map(|a| holds(theory, bank, a)).product(),
+        _ => {
+            let sample = (start..at).step_by((below / SAMPLE) as usize);
+            let all: Vec<f64> = sample.map(|a| holds(theory, bank, a)).collect();
+            (all.iter().sum::<f64>() / all.len() as f64).powf(f64::from(below))
+        }
     };
-    let holds = |a: u32| {
-        COUNTED_WITH
-            .iter()
-            .map(|&byte| holds(a, byte))
-            .product::<f64>()
-    };
-    let step = ((at - start) / SAMPLE).max(1);
-    let sample: Vec<f64> = (start..at).step_by(step as usize).map(holds).collect();
-    let mean = sample.iter().sum::<f64>() / sample.len().max(1) as f64;
-    let below = if sample.is_empty() {
-        1.0
-    } else {
-        mean.powf(f64::from(at - start))
-    };
-    (1.0 - holds(at)) * below
+    (1.0 - holds(theory, bank, at)) * before
 }
 
 /// P(cells inside fail) · P(cells outside do not).
@@ -189,4 +190,65 @@ fn fit(theory: Theory, bank: &Bank, [from, to]: [u32; 2]) -> f64 {
         .iter()
         .map(|&(w, p)| w * mean(p, true) * (1.0 - mean(p, false)).max(1e-3))
         .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::observe::memory::effect::{How, Reads};
+    use crate::observe::memory::tests::raw;
+
+    /// A count stops at one cell, or at none: enumerated over 16 cells.
+    #[test]
+    fn where_a_count_stops_sums_to_one() {
+        let bank = &banks(&raw("M0..7", 1, 15))[0];
+        let block = |mask, value, reads| Effect::Block { mask, value, reads };
+        for effect in [
+            Effect::Same(0),
+            Effect::Same(0xFF),
+            Effect::Float,
+            Effect::Echo,
+            Effect::Late,
+            Effect::Scattered(0.03),
+            block(3, 2, Reads::Low),
+            block(12, 8, Reads::High),
+            block(15, 9, Reads::Any),
+            block(3, 1, Reads::Any),
+            Effect::Bridge {
+                lanes: 3,
+                high: true,
+            },
+        ] {
+            for lanes in [1, 3, 0xFF] {
+                let theory = Theory { lanes, effect };
+                let stops: f64 = (0..16).map(|at| first(theory, bank, 0, at)).sum();
+                let never: f64 = (0..16).map(|a| holds(theory, bank, a)).product();
+                assert!(
+                    (stops + never - 1.0).abs() < 1e-9,
+                    "{effect:?} {lanes}: {stops} {never}"
+                );
+            }
+        }
+        // These stop somewhere or nowhere.
+        for effect in [Effect::Unknown, Effect::Alias(1, How::Frozen)] {
+            let theory = Theory { lanes: 1, effect };
+            let stops: f64 = (0..16).map(|at| first(theory, bank, 0, at)).sum();
+            assert!(stops <= 1.0 + 1e-9, "{effect:?}: {stops}");
+        }
+    }
+
+    /// A dead column of the 4164 holds 256 cells in a row: the count stops at the first of them, at no other.
+    #[test]
+    fn a_dead_column_stops_the_count_where_it_begins() {
+        let bank = &banks(&raw("M0..7", 1, 0xFFFF))[0];
+        let effect = Effect::Block {
+            mask: 0xFF00,
+            value: 0x8000,
+            reads: Reads::Low,
+        };
+        let theory = Theory { lanes: 8, effect };
+        assert!(first(theory, bank, 0x801, 0x8000) > 0.99);
+        assert!(first(theory, bank, 0x801, 0x8001) < 1e-9);
+        assert!(first(theory, bank, 0x801, 0x7FFF) < 1e-9);
+    }
 }
