@@ -275,12 +275,16 @@ impl Observer<'_> {
     /// What a clock called good or bad says of the machine's own clock. A time-of-day clock counts the mains and a timer the machine's
     /// clock: a wrong crystal shows where the test holds one against the other, never in the timers by themselves.
     pub(super) fn held_against_machine(&self, aspect: Aspect, effects: &mut Vec<(ModeId, f64)>) {
-        let share = match aspect {
-            Aspect::Trouble | Aspect::TroubleOrSpeed => HELD_AGAINST,
+        let by_word = match aspect {
+            Aspect::Trouble | Aspect::TroubleOrSpeed => 1.0,
             // A crystal is too slow or too fast.
-            Aspect::Slow | Aspect::Fast => 0.5 * HELD_AGAINST,
+            Aspect::Slow | Aspect::Fast => 0.5,
             _ => return,
         };
+        // The test holds all clocks against the machine's or none: together they say it once.
+        let checks = self.model.checks.iter();
+        let clocks = checks.filter(|c| c.id.starts_with("clock.")).count();
+        let share = by_word * (1.0 - (1.0 - HELD_AGAINST).powf(1.0 / clocks.max(1) as f64));
         for part in system_clock(self.model) {
             let strength = super::stepped(part.strength * share);
             match effects.iter_mut().find(|e| e.0 == part.mode) {
