@@ -199,6 +199,32 @@ fn jumps_drifts_and_interrupts_are_read() {
     }
 }
 
+/// A timer counts the machine's clock, so it cannot tell a wrong crystal by itself; a time-of-day clock counts the mains, and held against
+/// the machine's clock (or a watch) it can (4.3). 'Ok' without a number clears it in part: nobody says how closely it was looked at.
+#[test]
+fn clocks_called_good_clear_the_crystal_and_timers_do_not() {
+    let model = Library::default().board("dunlin-64").unwrap();
+    let wrong = |lines: &str| {
+        let r = ranked("dunlin-64", &format!("came in faulty\n{lines}"));
+        let x1 = r.suspects.iter().find(|s| s.name == "X1");
+        let modes = x1.map_or(Vec::new(), |s| s.modes.clone());
+        let of = |what: &str| -> f64 {
+            let is = |m: &&(u32, f64)| model.modes[m.0 as usize].what.starts_with(what);
+            modes.iter().filter(is).map(|m| m.1).sum()
+        };
+        (of("another frequency"), of("no output"))
+    };
+    let (timers, dead) = wrong("timers ok\n");
+    assert!(dead < 1e-4, "a machine that runs has a clock: {dead}");
+    let (clocks, _) = wrong("timers ok\nclocks ok\n");
+    assert!(
+        clocks < 0.65 * timers && clocks > 0.3 * timers,
+        "{timers} {clocks}"
+    );
+    let (measured, _) = wrong("timers ok\nclock 1 60.0 s in 60.0 s\nclock 2 60.0 s in 60.0 s\n");
+    assert!(measured < 0.65 * timers, "{timers} {measured}");
+}
+
 /// Over all values that can be typed, each cause's probabilities sum to one.
 #[test]
 fn probabilities_of_all_ratios_sum_to_one() {

@@ -473,3 +473,21 @@ fn what_strikes_all_keys_singles_none_out() {
         plug(&without)
     );
 }
+
+/// 'Rest fine' on a sheet of which no other line was understood says nothing about anything, and ranks all the same.
+#[test]
+fn rest_fine_behind_nothing_that_was_read() {
+    let library = Library::default();
+    for (name, _) in library.list() {
+        let board = library.board(&name).expect("a shipped board");
+        let of = |text: &str| {
+            let sheet = parse("lost", text.as_bytes()).expect("a text");
+            rank(&board, &[sheet]).expect("possible")
+        };
+        let lost = of("came in faulty\nflurb gurgle zot\nrest fine\n");
+        let read = of("came in faulty\nrest fine\n");
+        assert!(!lost.suspects.is_empty(), "{name}");
+        let most = |r: &Ranking| r.suspects.iter().map(|s| s.probability).fold(0.0, f64::max);
+        assert!(most(&lost) < 1.0 && most(&read) < 1.0, "{name}");
+    }
+}

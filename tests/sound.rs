@@ -266,6 +266,38 @@ fn a_part_on_the_wrong_supply_is_called_out() {
     }
 }
 
+/// A 12 V part on 9 V is weak and its filter is off: that explains weak, noisy or filtered sound, before a bad part or its supply do.
+#[test]
+fn a_12_volt_part_on_9_volts_is_that_and_no_weak_supply() {
+    const NARROW: &str = "64k-6510-narrow";
+    let model = Library::default().board(NARROW).unwrap();
+    for line in ["sound noisy", "loudness low", "filter bad"] {
+        let with = |fitted: &str| {
+            ranked(
+                NARROW,
+                &format!("came in faulty\n{fitted}{line}\nrest fine\n"),
+            )
+        };
+        let (right, wrong) = (with("fitted U9 8580\n"), with("fitted U9 6581\n"));
+        assert_eq!(leader(&wrong), "U9", "{line}");
+        let mode = &model.modes[wrong.suspects[0].modes[0].0 as usize];
+        assert_eq!(
+            mode.of_type.as_deref(),
+            Some("6581"),
+            "{line}: {}",
+            mode.what
+        );
+        // The supply of the sound chip and its capacitors are less suspected than with the right part.
+        for part in ["C66", "C63", "C65", "CR2"] {
+            assert!(p(&wrong, part) <= p(&right, part) + 1e-9, "{line}: {part}");
+        }
+    }
+    // Typed alone it is about that part, and does not make it dead.
+    let alone = ranked(NARROW, "came in faulty\nfitted U9 6581\n");
+    let mode = &model.modes[alone.suspects[0].modes[0].0 as usize];
+    assert_eq!(mode.of_type.as_deref(), Some("6581"), "{}", mode.what);
+}
+
 #[test]
 fn nothing_fitted_explains_the_silence_and_a_substitute_needs_time() {
     let r = ranked(

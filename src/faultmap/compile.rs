@@ -100,6 +100,7 @@ struct DraftMode {
     flaky: Option<f64>,
     missing: bool,
     joins: Option<Joins>,
+    of_type: Option<String>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -328,6 +329,7 @@ impl Compiler<'_> {
                     flaky,
                     missing,
                     joins,
+                    of_type,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -340,6 +342,7 @@ impl Compiler<'_> {
                     flaky,
                     missing,
                     joins,
+                    of_type,
                 });
             }
             let DraftUnit {

@@ -144,6 +144,8 @@ pub struct FaultMode {
     pub missing: bool,
     /// Two lines of the key matrix touch, or changed places.
     pub joins: Option<Joins>,
+    /// The type that is fitted when the part is only of the wrong type for this board.
+    pub of_type: Option<String>,
 }
 
 /// Two lines of the key matrix that a fault joins.

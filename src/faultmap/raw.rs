@@ -183,6 +183,9 @@ pub struct ModeRaw {
     /// Probability that an owner notices it (for 'came in faulty'); 0.8 when not given.
     #[serde(default)]
     pub notice: Option<f64>,
+    /// The part is sound, but of this type of [`FamilyRaw::types`], which does not suit the place.
+    #[serde(default)]
+    pub of_type: Option<String>,
     /// Where the share is known from.
     #[serde(default)]
     pub source: Option<String>,

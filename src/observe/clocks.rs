@@ -20,7 +20,7 @@ use super::spread::{Grid, Mixture, Shape};
 use super::valued::{
     MAINS_SETTING, SystemClock, Value, Way, strongest, system_clock, version_ratio,
 };
-use crate::faultmap::model::{BoardModel, Kind, Read};
+use crate::faultmap::model::{BoardModel, Kind, ModeId, Read};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, State, Subject};
@@ -66,6 +66,10 @@ const HEADER_IS_SETTING: f64 = 0.05;
 const NO_WATCH: f64 = 0.4;
 /// How probable it is that the test times a timer by the time-of-day clock (guess).
 const TIMED_BY_CLOCK: f64 = 0.5;
+
+/// P(a clock called good or bad without a number was held against the machine's own clock by the test, closely enough for another
+/// crystal to show); else it was only seen to tick, or held against a watch, which the crystal does not touch (guess).
+const HELD_AGAINST: f64 = 0.5;
 
 /// A ratio that was read: its grid, its place on it and how it spreads.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -266,6 +270,29 @@ impl Observer<'_> {
             })
         };
         settings.filter_map(way).collect()
+    }
+
+    /// What a clock called good or bad says of the machine's own clock. A time-of-day clock counts the mains and a timer the machine's
+    /// clock: a wrong crystal shows where the test holds one against the other, never in the timers by themselves.
+    pub(super) fn held_against_machine(&self, aspect: Aspect, effects: &mut Vec<(ModeId, f64)>) {
+        let by_word = match aspect {
+            Aspect::Trouble | Aspect::TroubleOrSpeed => 1.0,
+            // A crystal is too slow or too fast.
+            Aspect::Slow | Aspect::Fast => 0.5,
+            _ => return,
+        };
+        // The test holds all clocks against the machine's or none: together they say it once.
+        let checks = self.model.checks.iter();
+        let clocks = checks.filter(|c| c.id.starts_with("clock.")).count();
+        let share = by_word * (1.0 - (1.0 - HELD_AGAINST).powf(1.0 / clocks.max(1) as f64));
+        for part in system_clock(self.model) {
+            let strength = super::stepped(part.strength * share);
+            match effects.iter_mut().find(|e| e.0 == part.mode) {
+                Some(known) => known.1 = known.1.max(strength),
+                None => effects.push((part.mode, strength)),
+            }
+        }
+        effects.sort_unstable_by_key(|e| e.0);
     }
 
     fn class(&self, mode: u32) -> Class {

@@ -179,3 +179,29 @@ fn words(action: Action, result: Effect) -> String {
     };
     format!("{done}: {then}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Of each test that leaves the part in place: what can come of it adds up to one, for a good part and for a bad one.
+    #[test]
+    fn what_can_come_of_a_test_adds_up_to_one() {
+        use Action::*;
+        for (action, outcomes) in [
+            (Piggyback, [Effect::Cured, Effect::NoChange]),
+            (Cool, [Effect::Changed, Effect::NoChange]),
+            (WarmUp, [Effect::Worse, Effect::NoChange]),
+            (Pull, [Effect::Cured, Effect::NoChange]),
+            (TestedElsewhere, [Effect::TestedGood, Effect::TestedBad]),
+        ] {
+            let all = outcomes.map(|o| likelihood(action, o).expect("a likelihood"));
+            let fine: f64 = all.iter().map(|l| l.0).sum();
+            let faulty: f64 = all.iter().map(|l| l.1).sum();
+            assert!(
+                (fine - 1.0).abs() < 1e-12 && (faulty - 1.0).abs() < 1e-12,
+                "{action:?}"
+            );
+        }
+    }
+}

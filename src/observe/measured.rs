@@ -201,7 +201,7 @@ impl Observer<'_> {
             .map(|(i, _)| i)
             .collect();
         for unit in supplies {
-            let (fine, faulty) = if good { (0.98, 0.3) } else { (0.02, 0.7) };
+            let (fine, faulty) = odds::SUPPLY_ALONE[usize::from(!good)];
             self.push(
                 format!("supply off the board: {name} {text}"),
                 Evidence::Unit { unit, fine, faulty },
@@ -250,23 +250,24 @@ impl Observer<'_> {
     }
 
     pub(super) fn fuse(&mut self, place: &Place, state: &State) {
-        let (fine, faulty, word) = match state {
-            State::Ok => (0.995, 0.02, "good"),
-            // A blown fuse is seen or measured; a good one hardly ever reads open.
-            State::Bad | State::Dead | State::Wrong => (0.005, 0.97, "blown"),
+        let (found, word) = match state {
+            State::Ok => (0, "good"),
+            State::Bad | State::Dead | State::Wrong => (1, "blown"),
             // A missing one is a fact (`facts`).
             _ => return,
         };
+        let (fine, faulty) = odds::FUSE[found];
         self.about_part(place, fine, faulty, &format!("fuse {} {word}", place.name));
     }
 
     /// `U10 bad` without saying how that is known: a result about the part, if it is memory about its bits.
     pub(super) fn part(&mut self, place: &Place, state: &State) {
-        let (fine, faulty, word) = match state {
-            State::Ok => (0.9, 0.15, "good"),
-            State::Bad | State::Dead | State::Wrong | State::Shorted => (0.05, 0.9, "bad"),
+        let (said, word) = match state {
+            State::Ok => (0, "good"),
+            State::Bad | State::Dead | State::Wrong | State::Shorted => (1, "bad"),
             _ => return,
         };
+        let (fine, faulty) = odds::SAID[said];
         self.about_part(
             place,
             fine,
@@ -298,13 +299,9 @@ impl Observer<'_> {
                 &format!("{} looks {what}", place.name),
             );
         }
-        // Visible damage at a part: rare on a good one, frequent on a bad one (guess).
         let (fine, faulty) = match what.as_str() {
-            "fine" => (0.95, 0.70),
             "missing" => (0.0, 1.0),
-            "reworked" | "modified" | "dirty" | "dusty" => (0.10, 0.25),
-            "corroded" => (0.03, 0.25),
-            _ => (0.005, 0.30),
+            other => odds::at_part(other),
         };
         self.about_part(place, fine, faulty, &format!("{} looks {what}", place.name));
     }

@@ -22,7 +22,7 @@ pub mod sense;
 mod shown;
 pub mod sound;
 pub mod spread;
-mod startup;
+pub mod startup;
 pub mod valued;
 
 use crate::diag::{Diag, Severity, code};
@@ -443,6 +443,9 @@ impl Observer<'_> {
         let shown = std::sync::Arc::clone(&self.shown);
         let mut work_out = || {
             let mut effects = self.effects(reads, aspect);
+            if id.starts_with("clock.") {
+                self.held_against_machine(aspect, &mut effects);
+            }
             if pass {
                 if id.starts_with("key.") {
                     self.key_works(id, &mut effects);

@@ -54,6 +54,35 @@ pub fn at_pins(what: &str) -> Option<(f64, f64)> {
     found.map(|&(_, fine, faulty)| (fine, faulty))
 }
 
+/// What is seen at a part itself, and P(seen | fine), P(seen | at fault): damage is rare on a good one.
+pub const AT_PART: [(&str, f64, f64); 4] = [
+    ("nothing wrong", 0.925, 0.55),
+    ("worked at, dirty", 0.05, 0.13),
+    ("corroded", 0.02, 0.14),
+    ("damaged", 0.005, 0.18),
+];
+
+/// Which line of [`AT_PART`] a word of the sheet is. `missing` is none of them: that is a fact, no look.
+pub fn at_part(what: &str) -> (f64, f64) {
+    let line = match what {
+        "fine" => 0,
+        "reworked" | "modified" | "dirty" | "dusty" => 1,
+        "corroded" => 2,
+        _ => 3,
+    };
+    (AT_PART[line].1, AT_PART[line].2)
+}
+
+/// P(found | fine), P(found | at fault) of a fuse that is good, then of one that is blown: that is seen or measured, and a good one
+/// hardly ever reads open.
+pub const FUSE: [(f64, f64); 2] = [(0.995, 0.02), (0.005, 0.98)];
+
+/// P(said | fine), P(said | at fault) of a part called good, then of one called bad, without saying how that is known.
+pub const SAID: [(f64, f64); 2] = [(0.95, 0.12), (0.05, 0.88)];
+
+/// P(found | fine), P(found | at fault) of a supply measured off the board: within its limits, then not.
+pub const SUPPLY_ALONE: [(f64, f64); 2] = [(0.98, 0.3), (0.02, 0.7)];
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -64,6 +93,8 @@ mod tests {
             .map(|w| felt(w).to_vec())
             .into();
         tables.push(AT_PINS.iter().map(|t| (t.1, t.2)).collect());
+        tables.push(AT_PART.iter().map(|t| (t.1, t.2)).collect());
+        tables.extend([FUSE, SAID, SUPPLY_ALONE].map(|t| t.to_vec()));
         for table in tables {
             let fine: f64 = table.iter().map(|t| t.0).sum();
             let faulty: f64 = table.iter().map(|t| t.1).sum();

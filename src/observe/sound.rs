@@ -9,7 +9,7 @@ use super::spread::{Grid, Mixture, Shape, weigh};
 use super::valued::{SystemClock, Value, Way, strongest, system_clock, version_ratio};
 use super::{Evidence, Observer};
 use crate::diag::code;
-use crate::faultmap::model::{Kind, Read};
+use crate::faultmap::model::{Kind, ModeId, Read};
 use crate::faultmap::raw::Class;
 use crate::faultmap::supply::{Mismatch, mismatches};
 use crate::infer::network::Outcome;
@@ -33,6 +33,9 @@ const CLOCK: f64 = 1.0e6;
 
 /// A part of another voltage that is typed by mistake, the right one being fitted; and P(typed | it is fitted).
 const TYPE_MISTYPED: (f64, f64) = (0.01, 0.95);
+/// The same where the map knows what that type does in this place: of all types that may be mistyped it would have to be just this
+/// (guess).
+const JUST_THAT_MISTYPED: f64 = 1e-4;
 /// A modern substitute that was judged before it had started: P(no sound | nothing wrong) (guess).
 pub(super) const STARTING: f64 = 0.05;
 
@@ -426,11 +429,35 @@ impl Observer<'_> {
         self.hint_once(format!(
             "{what}. {todo} Fit {made_for}, or change the supply and what goes with the type{note}."
         ));
-        let unit = self.model.units_of(at).next().map(|(u, _)| u);
-        if let Some(unit) = unit {
-            let (fine, faulty) = TYPE_MISTYPED;
-            self.push(what, Evidence::Unit { unit, fine, faulty });
-        }
+        let Some((u, unit)) = self.model.units_of(at).next() else {
+            return;
+        };
+        let (fine, faulty) = TYPE_MISTYPED;
+        let modes = unit.modes.clone();
+        let is = |m: &ModeId| {
+            let of_type = self.model.modes[*m as usize].of_type.as_deref();
+            of_type.is_some_and(|t| same_type(t, part))
+        };
+        // Weak on too few volts is no dead chip, and no weak supply.
+        let Some(mode) = modes.into_iter().find(is) else {
+            return self.push(
+                what,
+                Evidence::Unit {
+                    unit: u,
+                    fine,
+                    faulty,
+                },
+            );
+        };
+        let reading = super::CheckReading {
+            check: format!("fitted.{}", position.name),
+            outcome: Outcome::Fail,
+            run: self.run,
+            looped: false,
+            leak: JUST_THAT_MISTYPED,
+            effects: [(mode, faulty)].into_iter().collect(),
+        };
+        self.push(what, Evidence::Check(reading));
     }
 }
 

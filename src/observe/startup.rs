@@ -4,8 +4,10 @@
 //! wrong gives the same bit in every character that has the other value there, always in one direction (stuck) or in both (a bit that
 //! is not written, or noise). All wrong characters of a run are one piece of evidence about each bit.
 //!
-//! The number of bytes free is what the start-up counted before a cell did not hold what it wrote: too few bytes mean memory (or its
-//! addressing), not the picture.
+//! The number of bytes free is what the start-up counted before a cell did not hold what it wrote: it walks upwards, writes and reads
+//! back, and stops at the first that fails. All cells below held, so what takes the whole of the memory away, or a bit of it
+//! everywhere, cannot be it; a dead column stops the count where it begins, a single cell where it is (`memory::range`). A cartridge
+//! that takes room at the top shortens the count by just that, and nothing is wrong.
 
 use super::aspect::Aspect;
 use super::{Observer, Trust};
@@ -38,8 +40,11 @@ pub enum BitSays {
 
 /// How surely a chip that is bad in a bit shows it in a text of a few characters (guess: half of them have the other value there).
 const SHOWS: f32 = 0.7;
-/// How surely a memory that the start-up found short is bad (guess: or the address of its top, or a cartridge that takes room).
+/// How surely a memory that the start-up found short is bad, where the map does not say up to which address it counts (guess: or the
+/// address of its top, or a cartridge that takes room).
 const SHORT: f32 = 0.9;
+/// P(the count is short by what a cartridge takes | nothing is wrong): one was in (guess).
+const CARTRIDGE_IN: f64 = 0.02;
 
 /// What all characters together (expected, seen) say of each bit.
 pub fn bits(all: &[(u8, u8)]) -> [BitSays; 8] {
@@ -115,15 +120,46 @@ impl Observer<'_> {
             return self.check("start-text", reads, Aspect::Trouble, Outcome::Pass, text);
         }
         let text = format!("{n} bytes free instead of {expected}");
-        let memory: Vec<Read> = self.memory_reads();
-        if memory.is_empty() {
-            return self.check("start-text", reads, Aspect::Trouble, Outcome::Fail, text);
+        let short = expected - n;
+        if !self.count_stopped(n, short, &text) {
+            let memory: Vec<Read> = self.memory_reads();
+            let reads = if memory.is_empty() { reads } else { &memory };
+            self.check("start-text", reads, Aspect::Trouble, Outcome::Fail, text);
+            if memory.is_empty() {
+                return;
+            }
         }
-        self.check("start-text", &memory, Aspect::Trouble, Outcome::Fail, text);
         self.hint_once(format!(
-            "The start-up counted {n} bytes and stopped {} short: list the failing addresses from there with a memory test.",
-            expected - n
+            "The start-up counted {n} bytes and stopped {short} short: list the failing addresses from there with a memory test."
         ));
+    }
+
+    /// The count that stopped at a cell, where the map says up to which address it goes; whether it does.
+    fn count_stopped(&mut self, n: u32, short: u32, text: &str) -> bool {
+        let number = |word: &str| -> Option<u32> { self.model.words.get(word)?.parse().ok() };
+        let Some(top) = number("memory top").filter(|top| *top > short) else {
+            return false;
+        };
+        let Some((bank, causes)) = self.first_failing(top - short, n) else {
+            return false;
+        };
+        // Any number may be typed wrong.
+        let mut leak = self.trust.false_fail / f64::from(n + short);
+        if number("cartridge bytes") == Some(short) {
+            leak = CARTRIDGE_IN;
+            let line = self
+                .model
+                .words
+                .get("cartridge line")
+                .cloned()
+                .unwrap_or_default();
+            self.hint_once(format!(
+                "{short} bytes are just what a cartridge takes: was one in? Without one, measure {line}, which should be high."
+            ));
+        }
+        self.mark("start-text");
+        self.failed_at(bank, causes, leak, text.to_string());
+        true
     }
 
     /// All that the bits of main memory read.

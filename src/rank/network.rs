@@ -227,7 +227,8 @@ fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
                 .iter()
                 .map(|e| e.fail + e.intermittent)
                 .fold(0.0, f64::max);
-            if shared.len() < SHARED || most >= 0.95 {
+            // What shows nowhere (all lines lost, 'rest fine' says nothing) has nothing to share.
+            if shared.len() < SHARED || most >= 0.95 || most <= 0.0 {
                 split.push((id, mode));
                 continue;
             }

@@ -65,6 +65,7 @@ impl Compiler<'_> {
                 notice: NOTICE,
                 flaky: None,
                 missing: false,
+                of_type: None,
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

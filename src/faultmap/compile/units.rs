@@ -52,6 +52,7 @@ impl Compiler<'_> {
                     flaky: raw.flaky,
                     missing: false,
                     joins: None,
+                    of_type: raw.of_type.clone(),
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -71,6 +72,7 @@ impl Compiler<'_> {
                 flaky: None,
                 missing: true,
                 joins: None,
+                of_type: None,
                 start,
             });
         }
@@ -184,6 +186,7 @@ impl Compiler<'_> {
             flaky: None,
             missing: false,
             joins: None,
+            of_type: None,
             start: open(pin),
         };
         if family.separate_contacts {
@@ -250,6 +253,7 @@ impl Compiler<'_> {
                 flaky: None,
                 missing: false,
                 joins: None,
+                of_type: None,
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });

@@ -66,6 +66,10 @@ pub fn numbers<'a>(
         while let Ok((after, more)) =
             preceded(list_sep, |i| number_item(i, lowest, highest, what)).parse(rest)
         {
+            // `bit 3: 3 of 20 loops`: the second 3 counts loops.
+            if list_sep(rest).is_ok_and(|(i, ())| loops(i).is_ok()) {
+                break;
+            }
             all.extend(more);
             rest = after;
             if all.len() > LONGEST_LIST {

@@ -50,6 +50,7 @@ pub fn seen_at<'a>(
         } else {
             opt(warmth).parse(rest)?
         };
+        let told = before.or(after);
         if (before.is_some() && after.is_some()) || (early.is_some() && late.is_some()) {
             return fail(rest, "loops and warmth once");
         }
@@ -58,24 +59,28 @@ pub fn seen_at<'a>(
                 continue;
             };
             f.warmth = early.or(late);
-            f.loops = match (before.or(after), &f.state) {
-                (None, _) => None,
-                (Some((Some(n), m)), state) if (n == 0) == is_pass(state) => Some((n, m)),
-                // `x3 ok x2` is no part that passed two loops.
-                (Some((None, m)), state)
-                    if is_pass(state) && !matches!(f.subject, Subject::Part(_)) =>
-                {
-                    Some((0, m))
-                }
-                _ => {
-                    return fail(
-                        input,
-                        "how many of the loops failed, as in memory bad 3 of 20 loops, or memory ok 20 loops",
-                    );
-                }
-            };
+            match told {
+                Some(_) if f.loops.is_some() => return fail(rest, "loops and warmth once"),
+                Some(loops) => f.loops = Some(counted(f, loops, input)?.1),
+                None => {}
+            }
         }
         Ok((rest, all))
+    }
+}
+
+/// Failing loops and loops run, where they fit how a finding was: so many failed, or all passed.
+fn counted<'a>(f: &Finding, loops: Loops, input: Toks<'a>) -> P<'a, (u32, u32)> {
+    match (loops, &f.state) {
+        ((Some(n), m), state) if (n == 0) == is_pass(state) => Ok((input, (n, m))),
+        // `x3 ok x2` is no part that passed two loops.
+        ((None, m), state) if is_pass(state) && !matches!(f.subject, Subject::Part(_)) => {
+            Ok((input, (0, m)))
+        }
+        _ => fail(
+            input,
+            "how many of the loops failed, as in memory bad 3 of 20 loops, or memory ok 20 loops",
+        ),
     }
 }
 
@@ -165,12 +170,22 @@ pub fn fit<'a>(
 
 const STATE_WORDS: &str = "how it was: ok, bad, dead, wrong ...";
 
-/// `plain = subjects state | state subjects | "no" subject | subjects "not reached"`
+/// `plain = subjects [loops] state | state subjects | "no" subject | subjects "not reached"`
 fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let subject_first = |i| {
         let (rest, all) = subjects(i)?;
+        // `memory bit 3: 3 of 20 loops bad`
+        let (rest, between) = opt(loops).parse(rest)?;
         let (after, state) = want(STATE_WORDS, one_of(TEST_STATES))(rest)?;
-        fit(rest, after, all, &state)
+        let (after, mut found) = fit(rest, after, all, &state)?;
+        if let Some(loops) = between {
+            for statement in &mut found {
+                if let Statement::Finding(f) = statement {
+                    f.loops = Some(counted(f, loops, i)?.1);
+                }
+            }
+        }
+        Ok((after, found))
     };
     // `sound y`, `os: n`, `voice 2 no`: a letter or a word for yes or no, last.
     let answered = |i| {
