@@ -269,7 +269,7 @@ fn seen_of(faults: &[usize], shows: &BTreeMap<usize, f64>) -> Vec<(Vec<UnitId>, 
     let mut split = 0;
     for &fault in faults {
         let mut p = shows[&fault];
-        let sure = p > ALMOST || p < 1.0 - ALMOST || split == SPLIT;
+        let sure = !(1.0 - ALMOST..=ALMOST).contains(&p) || split == SPLIT;
         if sure {
             p = p.round();
         } else {
