@@ -419,14 +419,17 @@ fn judge(tally: &mut Tally, board: &Board, b: usize, case: &Case) {
         };
         let right = said.is_some_and(among);
         add(&mut tally.group, right);
-        add(
-            &mut tally.hinted,
-            ranking
-                .observed
-                .hints
-                .iter()
-                .any(|h| h.text.contains("could be")),
-        );
+        let hints = &ranking.observed.hints;
+        let hinted = hints.iter().any(|h| h.text.contains("could be"));
+        add(&mut tally.hinted, hinted);
+        if !hinted {
+            tally.missed.push(format!(
+                "{:?} {:?} no further pattern, of {possible:?}\n{text}said {said:?}: {:?}\n",
+                case.fault,
+                case.test.data,
+                hints.first().map(|h| &h.text)
+            ));
+        }
         if !right {
             tally.missed.push(format!(
                 "{:?} {:?} of {possible:?}\n{text}said {said:?}, leader {}\n",

@@ -30,6 +30,8 @@ struct Answer {
 
 /// An answer less probable than the first by this (ln of four hundred) is as good as out.
 const OUT: f64 = 6.0;
+/// Up to this (ln of twenty thousand) it is still told which pattern would show that it is the other all the same.
+const FAR: f64 = 10.0;
 
 /// Patterns to propose: identifier, pattern, words.
 const PROPOSED: [(&str, Pattern, &str); 6] = [
@@ -76,24 +78,31 @@ pub fn hints(
         ),
         pattern: None,
     }];
-    let others: Vec<&Answer> = answers[1..]
-        .iter()
-        .filter(|a| a.ln > first.ln - OUT)
-        .collect();
+    let within = |limit: f64| -> Vec<&Answer> {
+        let all = answers[1..].iter();
+        all.filter(|a| a.ln > first.ln - limit).collect()
+    };
+    let others = within(OUT);
     if !others.is_empty() {
-        out.push(further(bank, first, &others, list));
+        out.push(further(bank, first, &others, "or", list));
     } else if first.theories.iter().all(|t| t.lanes == bank.all_lanes()) && first.shared {
         out.push(Hint {
             text: "It could be a strobe, the write line or what carries all data bits: no test pattern tells these apart; measure the strobes at a chip.".into(),
             pattern: None,
         });
+    } else if let far = within(FAR)
+        && !far.is_empty()
+    {
+        let hint = further(bank, first, &far, "or, far less probably,", list);
+        // Where no pattern tells, nobody need measure for what is hardly so.
+        out.extend(Some(hint).filter(|h| h.pattern.is_some()));
     }
     out
 }
 
-fn further(bank: &Bank, first: &Answer, others: &[&Answer], list: &List) -> Hint {
+fn further(bank: &Bank, first: &Answer, others: &[&Answer], or: &str, list: &List) -> Hint {
     let names: Vec<&str> = others.iter().map(|a| a.what.as_str()).take(4).collect();
-    let told = format!("{} or {}", first.what, names.join(" or "));
+    let told = format!("{} {or} {}", first.what, names.join(" or "));
     let decays = |a: &Answer| {
         a.theories
             .iter()
