@@ -25,6 +25,13 @@ pub struct Cli {
     pub quiet: bool,
 }
 
+impl Cli {
+    /// Whether rankings are printed as JSON.
+    pub fn json(&self) -> bool {
+        matches!(&self.command, Command::Rank(args) | Command::Next(args) if args.json)
+    }
+}
+
 const HELP: &str = "Examples:
   whichsocket rank samples/one-memory-bit.run
   whichsocket bench 0412.ticket
@@ -274,7 +281,8 @@ pub struct BatchArgs {
 #[derive(Debug, Args)]
 pub struct RankArgs {
     /// Run sheets, or folders of them; `-` is standard input: a sheet, or one machine a line as JSON
-    /// ({"name": ..., "sheet": ...} or "sheets": [...]). Several with the same ticket are the runs of one machine, in order.
+    /// ({"name": ..., "sheet": ...} or "sheets": [...]), as a file NAME.jsonl is. Several with the same ticket are the runs of one
+    /// machine, in order.
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
     /// Board map to use, whatever the sheet says.

@@ -19,8 +19,14 @@ fn main() -> ExitCode {
     }
     let (stdout, stderr) = (anstream::stdout(), anstream::stderr());
     let colour = stderr.current_choice() != ColorChoice::Never;
+    // What has no colours is not searched for them: a stream of rankings is long.
+    let (mut plain, mut coloured) = (std::io::stdout().lock(), stdout.lock());
     let mut console = Console {
-        out: &mut stdout.lock(),
+        out: if cli.json() {
+            &mut plain
+        } else {
+            &mut coloured
+        },
         err: &mut stderr.lock(),
         colour,
         quiet: cli.quiet,

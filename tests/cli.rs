@@ -220,3 +220,33 @@ fn maps_of_ones_own_add_to_the_shipped_ones() {
     let out = run(&["board", "list", "--maps", "/no/such/folder"], b"");
     assert_eq!(out.status.code(), Some(2));
 }
+
+#[test]
+fn a_file_of_json_lines_is_read_as_a_stream() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("machines.jsonl");
+    let lines = b"{\"name\":\"a\",\"sheet\":\"board dunlin-64; memory bit 3 bad; rest fine\"}\n\nnonsense\n";
+    std::fs::write(&file, lines).unwrap();
+    let path = file.to_str().unwrap();
+    let named = run(&["rank", "--json", "--no-next", path], b"");
+    let piped = run(&["rank", "--json", "--no-next", "-"], lines);
+    let told = |out: &Output| -> Vec<serde_json::Value> {
+        let lines = text(&out.stdout);
+        lines
+            .lines()
+            .map(|l| serde_json::from_str(l).unwrap())
+            .collect()
+    };
+    let (named_told, piped_told) = (told(&named), told(&piped));
+    assert_eq!(named_told.len(), 2);
+    assert_eq!(named_told[0], piped_told[0]);
+    assert_eq!(named_told[0]["suspects"][0]["unit"], "M3");
+    // A message says which file and line.
+    let wrong = format!("{path} line 3");
+    assert_eq!(named_told[1]["sheets"][0], wrong);
+    assert!(text(&named.stderr).contains(&format!("{wrong}: not a machine")));
+    let gone = dir.path().join("gone.jsonl");
+    let out = run(&["rank", gone.to_str().unwrap()], b"");
+    assert_eq!(out.status.code(), Some(2));
+    assert!(text(&out.stderr).contains("no such file"));
+}

@@ -72,7 +72,8 @@ pub fn ticket(path: &Path) -> Result<Ticket, String> {
     Ticket::parse(&name, &bytes).map_err(|e| format!("{name}: {e}"))
 }
 
-fn plain(e: &std::io::Error) -> String {
+/// Why a file cannot be read, in plain words.
+pub(super) fn plain(e: &std::io::Error) -> String {
     match e.kind() {
         std::io::ErrorKind::NotFound => "no such file".into(),
         std::io::ErrorKind::PermissionDenied => "may not be read".into(),

@@ -15,8 +15,8 @@ const ENDINGS: [&str; 2] = ["run", "ticket"];
 pub enum Source {
     /// The sheets of its runs, in order.
     Files(Vec<PathBuf>),
-    /// A line of a stream: its number and text.
-    Line(usize, String),
+    /// A line of a stream: what messages call it, and its text.
+    Line(String, String),
 }
 
 /// A machine as a line of JSON.
@@ -36,7 +36,7 @@ impl Source {
     pub fn names(&self) -> Vec<String> {
         match self {
             Source::Files(paths) => paths.iter().map(|p| p.display().to_string()).collect(),
-            Source::Line(number, _) => vec![format!("line {number}")],
+            Source::Line(name, _) => vec![name.clone()],
         }
     }
 
@@ -50,17 +50,16 @@ impl Source {
                 .iter()
                 .map(|p| input::sheet_at(std::slice::from_ref(p), bench))
                 .collect(),
-            Source::Line(number, text) => from_json(*number, text, bench),
+            Source::Line(name, text) => from_json(name, text, bench),
         }
     }
 }
 
-fn from_json(number: usize, text: &str, bench: &Bench) -> Result<Vec<RunSheet>, String> {
-    let name = format!("line {number}");
+fn from_json(name: &str, text: &str, bench: &Bench) -> Result<Vec<RunSheet>, String> {
     let machine: JsonMachine = serde_json::from_str(text).map_err(|e| {
         format!("{name}: not a machine ({e}); expected {{\"sheet\": \"board dunlin-64\\n...\"}}")
     })?;
-    let name = machine.name.unwrap_or(name);
+    let name = machine.name.unwrap_or_else(|| name.to_string());
     let sheets = match (machine.sheet, machine.sheets) {
         (Some(one), None) => vec![one],
         (None, Some(runs)) if !runs.is_empty() => runs,
@@ -134,16 +133,36 @@ pub fn by_ticket(files: Vec<PathBuf>, ticket_of: impl Fn(&Path) -> Option<String
     out.into_iter().map(Source::Files).collect()
 }
 
-/// Lines of JSON, blank ones left out; a line over the limit of a sheet is an error in its place.
+/// Whether a file is a stream of JSON lines, by its name.
+pub fn is_stream(path: &Path) -> bool {
+    let ending = path.extension().and_then(|e| e.to_str());
+    ending.is_some_and(|e| e.eq_ignore_ascii_case("jsonl"))
+}
+
+/// The machines of a file of JSON lines.
+///
+/// # Errors
+/// One clear message.
+pub fn stream_of(
+    path: &Path,
+) -> Result<impl Iterator<Item = Result<Source, (String, String)>>, String> {
+    let name = path.display().to_string();
+    let file = std::fs::File::open(path).map_err(|e| format!("{name}: {}", input::plain(&e)))?;
+    Ok(json_lines(std::io::BufReader::new(file), name + " "))
+}
+
+/// Lines of JSON, blank ones left out; a line over the limit of a sheet is an error in its place. Messages call them `line` with
+/// their number, and `of` before that.
 pub fn json_lines(
     mut reader: impl BufRead,
+    of: String,
 ) -> impl Iterator<Item = Result<Source, (String, String)>> {
     let mut number = 0;
     std::iter::from_fn(move || {
         loop {
             let mut line = Vec::new();
             number += 1;
-            let name = format!("line {number}");
+            let name = format!("{of}line {number}");
             match std::io::Read::take(&mut reader, MOST_LINE).read_until(b'\n', &mut line) {
                 Ok(0) => return None,
                 Ok(_) if line.len() as u64 == MOST_LINE && line.last() != Some(&b'\n') => {
@@ -155,7 +174,7 @@ pub fn json_lines(
                 Ok(_) if line.iter().all(u8::is_ascii_whitespace) => continue,
                 Ok(_) => {
                     return Some(match String::from_utf8(line) {
-                        Ok(text) => Ok(Source::Line(number, text)),
+                        Ok(text) => Ok(Source::Line(name, text)),
                         Err(_) => Err((name.clone(), format!("{name}: not UTF-8"))),
                     });
                 }

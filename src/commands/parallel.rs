@@ -1,80 +1,72 @@
 //! Work on all cores with the order kept and memory bounded.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Mutex, mpsc};
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::sync::{Mutex, PoisonError, mpsc};
 
-/// Items taken up at once.
-const AT_ONCE: usize = 512;
+/// Items under way for each thread: taken up and not yet given on.
+const EACH: usize = 16;
 
 /// Applies `work` to every item on `threads` threads and gives the results to `done` in the order of the items. At most
-/// `AT_ONCE` (512) items are held at a time. Stops early when `done` fails.
+/// 16 items a thread are held at a time. Stops early when `done` fails.
 ///
 /// # Errors
 /// The first of `done`.
-pub fn ordered<T: Sync, R: Send, E>(
+///
+/// # Panics
+/// When `work` does.
+pub fn ordered<T: Send, R: Send, E>(
     mut items: impl Iterator<Item = T>,
     threads: usize,
     work: impl Fn(&T) -> R + Sync,
     mut done: impl FnMut(&T, R) -> Result<(), E>,
 ) -> Result<(), E> {
-    loop {
-        let chunk: Vec<T> = items.by_ref().take(AT_ONCE).collect();
-        if chunk.is_empty() {
-            return Ok(());
-        }
-        let threads = threads.clamp(1, chunk.len());
-        if threads == 1 {
-            for item in &chunk {
-                done(item, work(item))?;
-            }
-            continue;
-        }
-        one_chunk(&chunk, threads, &work, &mut done)?;
+    if threads <= 1 {
+        return items.try_for_each(|item| {
+            let result = work(&item);
+            done(&item, result)
+        });
     }
-}
-
-fn one_chunk<T: Sync, R: Send, E>(
-    chunk: &[T],
-    threads: usize,
-    work: &(impl Fn(&T) -> R + Sync),
-    done: &mut impl FnMut(&T, R) -> Result<(), E>,
-) -> Result<(), E> {
-    let next = AtomicUsize::new(0);
-    let waiting: Vec<Mutex<Option<R>>> = chunk.iter().map(|_| Mutex::new(None)).collect();
-    let (tell, told) = mpsc::channel();
     std::thread::scope(|scope| {
+        let (give, take) = mpsc::channel::<(usize, T)>();
+        let (tell, told) = mpsc::channel();
+        let take = std::sync::Arc::new(Mutex::new(take));
         for _ in 0..threads {
-            let (next, waiting, tell) = (&next, &waiting, tell.clone());
+            let (take, tell, work) = (take.clone(), tell.clone(), &work);
             scope.spawn(move || {
                 loop {
-                    let at = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(item) = chunk.get(at) else { break };
-                    let result = work(item);
-                    if let Ok(mut place) = waiting[at].lock() {
-                        *place = Some(result);
-                    }
-                    if tell.send(()).is_err() {
+                    let next = take.lock().unwrap_or_else(PoisonError::into_inner).recv();
+                    let Ok((at, item)) = next else { break };
+                    // A panic is handed on: whoever waits for this result would wait for ever.
+                    let result = catch_unwind(AssertUnwindSafe(|| work(&item)));
+                    if tell.send((at, item, result)).is_err() {
                         break;
                     }
                 }
             });
         }
-        drop(tell);
-        let mut printed = 0;
-        // Each message says that one more is ready, not which; those at the head are printed.
-        while printed < chunk.len() && told.recv().is_ok() {
-            while printed < chunk.len() {
-                let ready = waiting[printed].lock().ok().and_then(|mut r| r.take());
-                let Some(result) = ready else { break };
-                let printing = done(&chunk[printed], result);
-                if printing.is_err() {
-                    next.store(chunk.len(), Ordering::Relaxed);
-                    return printing;
-                }
+        drop((take, tell));
+        let mut ready = BTreeMap::new();
+        let (mut given, mut printed) = (0, 0);
+        loop {
+            let room = printed + threads * EACH - given;
+            for item in items.by_ref().take(room) {
+                // Nobody takes it when all workers have gone, which the next line notices.
+                let _ = give.send((given, item));
+                given += 1;
+            }
+            if printed == given {
+                return Ok(());
+            }
+            let Ok((at, item, result)) = told.recv() else {
+                return Ok(());
+            };
+            ready.insert(at, (item, result));
+            while let Some((item, result)) = ready.remove(&printed) {
+                done(&item, result.unwrap_or_else(|panic| resume_unwind(panic)))?;
                 printed += 1;
             }
         }
-        Ok(())
     })
 }
 

@@ -23,7 +23,14 @@ pub enum Show {
 }
 
 /// What became of one machine.
-type Ranked = Result<RankingView, String>;
+type Ranked = Result<Told, String>;
+
+/// A machine as it is printed: worked out where it was ranked, so that nothing larger waits for its turn.
+struct Told {
+    text: String,
+    /// Some line was not understood.
+    lost: bool,
+}
 
 /// Machines from which on a run counts as long: it gets a progress bar, on a terminal.
 const LONG: usize = 200;
@@ -73,12 +80,19 @@ pub fn rank(args: &RankArgs, show: Show, console: &mut Console) -> std::io::Resu
                 match machines::stdin(std::io::stdin().lock(), &printer.reading) {
                     Ok(Stdin::Lines(lines)) => {
                         stream = true;
-                        printer.stream(&library, machines::json_lines(lines))?;
+                        printer.stream(&library, machines::json_lines(lines, String::new()))?;
                     }
                     Ok(Stdin::Sheet(sheet)) => sheets.push(*sheet),
                     Err(message) => printer.refuse(&["-".to_string()], &message)?,
                 }
             }
+            Ok(path) if machines::is_stream(&path) => match machines::stream_of(&path) {
+                Ok(lines) => {
+                    stream = true;
+                    printer.stream(&library, lines)?;
+                }
+                Err(message) => printer.refuse(&[path.display().to_string()], &message)?,
+            },
             Ok(path) => paths.push(path),
             Err((name, message)) => printer.refuse(&[name], &message)?,
         }
@@ -128,7 +142,7 @@ impl Printer<'_, '_> {
         let why = self.why(machines.len() == 1 && may_explain);
         for machine in machines {
             let names: Vec<String> = machine.iter().map(|s| s.name.clone()).collect();
-            let ranked = one(self.args, self.show, library, &machine, why);
+            let ranked = told(self.args, self.show, library, &machine, why);
             self.print(&names, ranked)?;
         }
         Ok(())
@@ -171,7 +185,7 @@ impl Printer<'_, '_> {
         let reading = self.reading;
         let work = |source: &Result<Source, (String, String)>| -> Ranked {
             match source {
-                Ok(source) => one(args, show, library, &source.read(&reading)?, why),
+                Ok(source) => told(args, show, library, &source.read(&reading)?, why),
                 Err((_, message)) => Err(message.clone()),
             }
         };
@@ -232,15 +246,8 @@ impl Printer<'_, '_> {
             writeln!(self.console.out)?;
         }
         self.ranked += 1;
-        self.strict |= self.args.strict && !v.not_understood.is_empty();
-        if self.args.json {
-            return writeln!(self.console.out, "{}", serde_json::to_string(&v)?);
-        }
-        let text = match self.show {
-            Show::Ranking => term::ranking(&v, self.args.why),
-            Show::Next => term::next_only(&v),
-        };
-        write!(self.console.out, "{text}")
+        self.strict |= self.args.strict && v.lost;
+        self.console.out.write_all(v.text.as_bytes())
     }
 
     fn refuse(&mut self, sheets: &[String], message: &str) -> std::io::Result<()> {
@@ -267,8 +274,29 @@ impl Printer<'_, '_> {
     }
 }
 
+/// Ranks one machine from its sheets, as it is printed.
+fn told(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
+    let v = one(args, show, library, sheets, why)?;
+    let text = match show {
+        _ if args.json => {
+            let json = serde_json::to_string(&v);
+            json.map_err(|e| format!("{}: {e}", sheets[0].name))? + "\n"
+        }
+        Show::Ranking => term::ranking(&v, args.why),
+        Show::Next => term::next_only(&v),
+    };
+    let lost = !v.not_understood.is_empty();
+    Ok(Told { text, lost })
+}
+
 /// Ranks one machine from its sheets.
-fn one(args: &RankArgs, show: Show, library: &Library, sheets: &[RunSheet], why: bool) -> Ranked {
+fn one(
+    args: &RankArgs,
+    show: Show,
+    library: &Library,
+    sheets: &[RunSheet],
+    why: bool,
+) -> Result<RankingView, String> {
     let plain = input::board(library, args.board.as_deref(), sheets)?;
     let learned = library.learned.as_ref();
     let model = learned.map_or_else(|| plain.clone(), |l| l.applied(&plain).into());

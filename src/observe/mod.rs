@@ -194,8 +194,8 @@ pub(crate) struct Observer<'m> {
     pub(crate) looped: bool,
     /// What this run says of single keys: check, what, and place.
     keys_said: Vec<(String, keys::Said, (usize, usize))>,
-    /// The key matrix of the board.
-    scan: keys::theory::Scan,
+    /// The key matrix of the board, and what follows from it.
+    known: std::sync::Arc<keys::Known>,
     /// The profile of the cartridge that the sheet names.
     profile: Option<std::sync::Arc<crate::faultmap::raw::CartridgeRaw>>,
     /// P(the finding being read is a misreading of another), off a photograph.
@@ -240,7 +240,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         memory: memory::Typed::default(),
         looped: false,
         keys_said: Vec::new(),
-        scan: keys::theory::Scan::of(model),
+        known: keys::Known::of(model),
         profile: None,
         photo: None,
         misread: 0.0,
@@ -498,13 +498,21 @@ impl Observer<'_> {
 
     /// How surely each mode shows in a check that reads these nodes, when described by this aspect.
     fn effects(&mut self, reads: &[Read], aspect: Aspect) -> Vec<(ModeId, f64)> {
-        effects(
-            self.model,
-            reads,
-            aspect,
-            self.trust.missed,
-            &mut self.scratch,
-        )
+        let shown = std::sync::Arc::clone(&self.shown);
+        let scratch = &mut self.scratch;
+        let plain = shown.plain(reads, aspect, || {
+            effects(self.model, reads, aspect, 0.0, scratch)
+        });
+        let noticed = |&(m, s): &(ModeId, f64)| (m, self.noticed(m, s));
+        plain.iter().map(noticed).collect()
+    }
+
+    /// A strength less what a reader misses. An empty position shows with certainty: nothing can be misread into a chip.
+    fn noticed(&self, mode: ModeId, strength: f64) -> f64 {
+        match self.model.modes[mode as usize].missing {
+            true => strength,
+            false => strength * (1.0 - self.trust.missed),
+        }
     }
 
     pub(crate) fn warn(&mut self, code: &'static str, message: String, help: String) {

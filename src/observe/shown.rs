@@ -3,6 +3,7 @@
 use super::aspect::Aspect;
 use crate::faultmap::model::{ModeId, Read};
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::ops::{Deref, DerefMut};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -60,18 +61,26 @@ impl<'e> IntoIterator for &'e mut Effects {
     }
 }
 
+/// What a check reads.
+type Nodes = Vec<(u32, u32)>;
+
 /// What a check reads, how it is described, and whether it passed.
-type Key = (Vec<(u32, u32)>, Aspect, bool);
+type Key = (Nodes, Aspect, bool);
 
 /// More are not kept: a board has some hundred checks and lines.
 const MOST: usize = 4096;
 
 /// The effects that were asked for so far.
 #[derive(Default)]
-pub(super) struct Shown(Mutex<HashMap<Key, Effects>>);
+pub(super) struct Shown {
+    /// As typed results show them.
+    typed: Mutex<HashMap<Key, Effects>>,
+    /// As if no reader missed anything; whoever holds both locks took the other one first.
+    plain: Mutex<HashMap<(Nodes, Aspect), Effects>>,
+}
 
 impl Shown {
-    /// The effects of a check that reads these nodes: those kept, or those that `work_out` gives.
+    /// The effects of a typed result of a check that reads these nodes: those kept, or those that `work_out` gives.
     pub(super) fn get(
         &self,
         reads: &[Read],
@@ -79,16 +88,37 @@ impl Shown {
         pass: bool,
         work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
     ) -> Effects {
-        let nodes = reads.iter().map(|r| (r.node, r.weight.to_bits()));
-        let key = (nodes.collect(), aspect, pass);
-        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = all.get(&key) {
-            return known.clone();
-        }
-        let effects = Effects::from(work_out());
-        if all.len() < MOST {
-            all.insert(key, effects.clone());
-        }
-        effects
+        kept(&self.typed, (nodes(reads), aspect, pass), work_out)
     }
+
+    /// The same before anything is missed by a reader, whatever the outcome.
+    pub(super) fn plain(
+        &self,
+        reads: &[Read],
+        aspect: Aspect,
+        work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
+    ) -> Effects {
+        kept(&self.plain, (nodes(reads), aspect), work_out)
+    }
+}
+
+fn nodes(reads: &[Read]) -> Nodes {
+    let nodes = reads.iter().map(|r| (r.node, r.weight.to_bits()));
+    nodes.collect()
+}
+
+fn kept<K: Hash + Eq>(
+    all: &Mutex<HashMap<K, Effects>>,
+    key: K,
+    work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
+) -> Effects {
+    let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(known) = all.get(&key) {
+        return known.clone();
+    }
+    let effects = Effects::from(work_out());
+    if all.len() < MOST {
+        all.insert(key, effects.clone());
+    }
+    effects
 }

@@ -32,7 +32,7 @@ impl Observer<'_> {
                 Said::Gives(others) => (true, others),
                 _ => continue,
             };
-            if let Some(key) = self.scan.matrix.key(id.trim_start_matches("key.")) {
+            if let Some(key) = self.known.scan.matrix.key(id.trim_start_matches("key.")) {
                 let others = self.key_set(others);
                 named.insert(key, (gives, others, *line));
             }
@@ -47,7 +47,7 @@ impl Observer<'_> {
             let ids: Vec<String> = keys.iter().map(|&k| self.key_id(k)).collect();
             let told = named.clone();
             let effects = self.least(&ids, |o, id| {
-                let key = o.scan.matrix.key(id.trim_start_matches("key."));
+                let key = o.known.scan.matrix.key(id.trim_start_matches("key."));
                 key.map_or(Vec::new(), |k| {
                     o.effects_of_named(k, told[&k].0, told[&k].1)
                 })
@@ -72,17 +72,17 @@ impl Observer<'_> {
         &self,
         named: &BTreeMap<usize, (bool, Keys, Line)>,
     ) -> Vec<(String, Vec<usize>)> {
-        let mut seen: Vec<Joins> = self.scan.joins.iter().map(|j| j.1).collect();
+        let mut seen: Vec<Joins> = self.known.scan.joins.iter().map(|j| j.1).collect();
         seen.sort_by_key(|j| (j.crossed, !j.columns, j.a, j.b));
         seen.dedup();
         let as_joined = |j: &Joins, key: usize| {
-            let other = self.scan.partner(j, key).map(|k| 1 << k);
+            let other = self.known.scan.partner(j, key).map(|k| 1 << k);
             (named.get(&key)).is_some_and(|n| n.0 == j.crossed && Some(n.1) == other)
         };
         let mut out = Vec::new();
         for j in seen {
-            let keys: Vec<usize> = (0..self.scan.matrix.keys.len())
-                .filter(|&k| self.scan.partner(&j, k).is_some())
+            let keys: Vec<usize> = (0..self.known.scan.matrix.keys.len())
+                .filter(|&k| self.known.scan.partner(&j, k).is_some())
                 .collect();
             if keys.len() >= LEAST && keys.iter().all(|&k| as_joined(&j, k)) {
                 let lines = if j.columns { "columns" } else { "rows" };
@@ -102,7 +102,7 @@ impl Observer<'_> {
         &self,
         named: &BTreeMap<usize, (bool, Keys, Line)>,
     ) -> Vec<(String, Vec<usize>)> {
-        let m = &self.scan.matrix;
+        let m = &self.known.scan.matrix;
         let mut out = Vec::new();
         for column in 0..m.columns {
             let fault = Fault {
@@ -134,12 +134,12 @@ impl Observer<'_> {
             likelihood::probability(outcome, does)
         };
         let mut effects = Vec::new();
-        for (mode, fault, s) in &self.scan.others {
+        for (mode, fault, s) in &self.known.scan.others {
             // A single contact that is closed for good changes nothing about another key pressed alone.
             if fault.low_columns == 0 {
                 continue;
             }
-            match likelihood::does(key, self.scan.matrix.alone(fault, key)) {
+            match likelihood::does(key, self.known.scan.matrix.alone(fault, key)) {
                 Does::Right | Does::Nothing => {}
                 does => effects.push((*mode, s * strength(does))),
             }
@@ -150,14 +150,14 @@ impl Observer<'_> {
 
     /// A key that appears when others are pressed.
     pub(in crate::observe) fn ghost(&mut self, name: &str, with: &[String]) {
-        let key = board::key(self.model, name).and_then(|k| self.scan.matrix.key(&k));
+        let key = board::key(self.model, name).and_then(|k| self.known.scan.matrix.key(&k));
         let Some(key) = key else {
             let message = format!("board {} has no such key in its matrix", self.model.board);
             return self.warn(code::NO_SUCH_CHECK, message, String::new());
         };
         self.test_ran(self.run);
         let pressed = self.key_set(with);
-        let shows = |fault: &Fault| self.scan.matrix.reported(fault, pressed) >> key & 1 == 1;
+        let shows = |fault: &Fault| self.known.scan.matrix.reported(fault, pressed) >> key & 1 == 1;
         if shows(&Fault::default()) {
             let text = format!(
                 "key {name} appears with {} on every matrix without diodes: three of them are corners of a rectangle. No fault",
@@ -172,7 +172,7 @@ impl Observer<'_> {
                 pattern,
             });
         }
-        let joins = self.scan.joins.iter().map(|(mode, j)| {
+        let joins = self.known.scan.joins.iter().map(|(mode, j)| {
             let joins = Some(*j);
             let fault = Fault {
                 joins,
@@ -180,7 +180,7 @@ impl Observer<'_> {
             };
             (*mode, fault, 1.0)
         });
-        let all = joins.chain(self.scan.others.iter().cloned());
+        let all = joins.chain(self.known.scan.others.iter().cloned());
         let mut effects: Vec<(ModeId, f64)> = all
             .filter(|(_, fault, _)| shows(fault))
             .map(|(mode, _, s)| (mode, s * GHOST_SEEN))
@@ -224,11 +224,10 @@ impl Observer<'_> {
     }
 
     fn line_name(&self, ids: &[String]) -> String {
-        let lines = self.lines_of_keys();
         let same =
             |keys: &Vec<String>| keys.len() == ids.len() && keys.iter().all(|k| ids.contains(k));
-        let found = lines.into_iter().find(|(_, keys)| same(keys));
-        found.map_or_else(|| ids.join(" "), |(what, _)| what)
+        let found = self.known.lines.iter().find(|(_, keys)| same(keys));
+        found.map_or_else(|| ids.join(" "), |(what, _)| what.clone())
     }
 
     /// The resistance of a key's contact, measured while it is pressed.
@@ -260,7 +259,7 @@ impl Observer<'_> {
     fn key_set(&mut self, names: &[String]) -> Keys {
         let mut set = 0;
         for name in names {
-            match board::key(self.model, name).and_then(|k| self.scan.matrix.key(&k)) {
+            match board::key(self.model, name).and_then(|k| self.known.scan.matrix.key(&k)) {
                 Some(k) => set |= 1 << k,
                 None => {
                     let message =
@@ -273,11 +272,11 @@ impl Observer<'_> {
     }
 
     fn key_id(&self, key: usize) -> String {
-        format!("key.{}", self.scan.matrix.keys[key].2)
+        format!("key.{}", self.known.scan.matrix.keys[key].2)
     }
 
     fn names(&self, keys: Keys) -> String {
-        let all = self.scan.matrix.keys.iter().enumerate();
+        let all = self.known.scan.matrix.keys.iter().enumerate();
         let some = all.filter(|(k, _)| keys >> k & 1 == 1);
         some.map(|(_, (_, _, name))| name.clone())
             .collect::<Vec<_>>()

@@ -11,6 +11,7 @@
 //! resistances, `stick` the control ports, which on some boards hang on the same lines.
 
 pub mod contact;
+mod known;
 pub mod likelihood;
 mod lines;
 pub mod matrix;
@@ -22,6 +23,7 @@ use super::{CheckReading, Evidence, Observer};
 use crate::faultmap::model::{Joins, ModeId};
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, State};
+pub(super) use known::Known;
 use likelihood::Typed;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -93,33 +95,40 @@ impl Observer<'_> {
     /// Who lists keys one by one has tried the others: a fault that would have struck those too is the less likely. One
     /// reading, as it is one person's care. Where the sheet speaks of the others itself, that is used instead.
     fn keys_not_named(&mut self, said: &[(String, Said, Line)]) {
-        let all = self.scan.matrix.keys.len();
+        let all = self.known.scan.matrix.keys.len();
         if !self.rest_fine.is_empty() || !self.other_keys.is_empty() || said.len() >= all {
             return;
         }
-        let unread = |id: &String| !self.out.read.contains(&format!("{}/{id}", self.run));
-        let others: Vec<String> = (self.scan.matrix.keys.iter())
-            .map(|(_, _, k)| format!("key.{k}"))
-            .filter(unread)
-            .collect();
-        // P(no other key is struck) by mode, each by its own chance.
-        let mut spared: BTreeMap<ModeId, f64> = BTreeMap::new();
-        for id in &others {
-            let reads = self.model.check(id).map(|c| c.reads.clone());
-            for (mode, s) in self.effects(&reads.unwrap_or_default(), Aspect::Trouble) {
-                *spared.entry(mode).or_insert(1.0) *= 1.0 - s;
+        // P(no other key is struck) by mode, each by its own chance; unread where no key is touched.
+        let known = std::sync::Arc::clone(&self.known);
+        let mut spared = vec![f64::NAN; self.model.modes.len()];
+        for (id, troubled) in known.ids.iter().zip(&known.troubled) {
+            if self.out.read.contains(&format!("{}/{id}", self.run)) {
+                continue;
+            }
+            for &(mode, s) in troubled {
+                let spared = &mut spared[mode as usize];
+                let here = 1.0 - self.noticed(mode, s);
+                *spared = if spared.is_nan() {
+                    here
+                } else {
+                    *spared * here
+                };
             }
         }
-        spared.retain(|m, _| self.model.modes[*m as usize].joins.is_none());
-        if spared.is_empty() {
+        let modes = (0..).zip(&spared).filter(|(_, none)| !none.is_nan());
+        let own = |m: ModeId| self.model.modes[m as usize].joins.is_none();
+        let mut effects: Vec<(ModeId, f64)> = modes
+            .filter(|&(mode, _)| own(mode))
+            .map(|(mode, none)| (mode, (1.0 - none).min(NAMED_ALL)))
+            .collect();
+        if effects.is_empty() {
             return;
         }
         (self.sheet, self.line) = said[said.len() - 1].2;
-        let named = |(&mode, &none): (&ModeId, &f64)| (mode, (1.0 - none).min(NAMED_ALL));
-        let mut effects: Vec<(ModeId, f64)> = spared.iter().map(named).collect();
         for (mode, s) in &mut effects {
             // Of many worn contacts at least one more would be on the list.
-            if self.scan.one_by_one.contains(mode) {
+            if self.known.scan.one_by_one.contains(mode) {
                 *s = NAMED_ALL;
             }
         }
@@ -137,9 +146,12 @@ impl Observer<'_> {
 
     /// Keys of which the same was said: whole lines first, then what is left.
     fn keys_alike(&mut self, keys: &BTreeMap<String, Line>, aspect: Aspect, word: &str) {
+        if keys.is_empty() {
+            return;
+        }
         let mut open: BTreeSet<&String> = keys.keys().collect();
-        let everywhere = self.strikes_all_keys();
-        for (what, of_line) in self.lines_of_keys() {
+        let known = std::sync::Arc::clone(&self.known);
+        for (what, of_line) in &known.lines {
             let whole = of_line.len() >= LEAST && of_line.iter().all(|k| keys.contains_key(k));
             if !whole || !of_line.iter().any(|k| open.contains(k)) {
                 continue;
@@ -154,49 +166,26 @@ impl Observer<'_> {
             of_line.iter().for_each(|k| {
                 open.remove(k);
             });
-            let mut effects = self.least(&of_line, |o, key| o.effects_on_key(key, aspect));
+            let mut effects = self.least(of_line, |o, key| o.effects_on_key(key, aspect));
             if what != "all keys" {
-                effects.retain(|(m, _)| !everywhere.contains(m));
+                effects.retain(|(m, _)| !known.everywhere.contains(m));
             }
             let check = match aspect {
                 Aspect::Dead => format!("keys {what}"),
                 _ => format!("keys {what} {word}"),
             };
-            self.line_of_keys(&of_line, check, format!("{what} {word}"), effects);
+            self.line_of_keys(of_line, check, format!("{what} {word}"), effects);
         }
         for id in open {
             (self.sheet, self.line) = keys[id];
             let mut effects = self.effects_on_key(id, aspect);
             // One outside the matrix goes with the others when all are struck.
-            if self.scan.matrix.key(&id["key.".len()..]).is_some() {
-                effects.retain(|(m, _)| !everywhere.contains(m));
+            if self.known.scan.matrix.key(&id["key.".len()..]).is_some() {
+                effects.retain(|(m, _)| !known.everywhere.contains(m));
             }
             let text = format!("key {} {word}", &id["key.".len()..]);
             self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
         }
-    }
-
-    /// Modes that strike every key of the matrix about alike: a high rail, a program that does not run. They take all keys or
-    /// none; that a key here and a row there are dead is none of their doing.
-    fn strikes_all_keys(&mut self) -> BTreeSet<ModeId> {
-        let all: Vec<String> = (self.scan.matrix.keys.iter())
-            .map(|(_, _, k)| format!("key.{k}"))
-            .collect();
-        let mut range: BTreeMap<ModeId, (usize, f64, f64)> = BTreeMap::new();
-        for id in &all {
-            let reads = self.model.check(id).map(|c| c.reads.clone());
-            for (mode, s) in self.effects(&reads.unwrap_or_default(), Aspect::Trouble) {
-                let (keys, least, most) = range.entry(mode).or_insert((0, s, s));
-                (*keys, *least, *most) = (*keys + 1, least.min(s), most.max(s));
-            }
-        }
-        let alike = |(_, (keys, least, most)): &(ModeId, (usize, f64, f64))| {
-            *keys == all.len() && *least >= 0.5 * *most
-        };
-        let modes = range.into_iter().filter(alike).map(|r| r.0);
-        modes
-            .filter(|m| !self.scan.one_by_one.contains(m))
-            .collect()
     }
 
     /// One failing reading of these keys together.
@@ -245,19 +234,6 @@ impl Observer<'_> {
         (self.sheet, self.line) = keep;
     }
 
-    /// All keys, then columns, then rows: what to call them, and their checks.
-    fn lines_of_keys(&self) -> Vec<(String, Vec<String>)> {
-        let m = &self.scan.matrix;
-        let of = |wanted: &dyn Fn(usize, usize) -> bool| -> Vec<String> {
-            let keys = m.keys.iter().filter(|(c, r, _)| wanted(*c, *r));
-            keys.map(|(_, _, k)| format!("key.{k}")).collect()
-        };
-        let mut out = vec![("all keys".to_string(), of(&|_, _| true))];
-        out.extend((0..m.columns).map(|n| (format!("key column {n}"), of(&|c, _| c == n))));
-        out.extend((0..m.rows).map(|n| (format!("key row {n}"), of(&|_, r| r == n))));
-        out
-    }
-
     /// How surely each mode does this to a key, with the joins of lines as the physics has them.
     fn effects_on_key(&mut self, id: &str, aspect: Aspect) -> Vec<(ModeId, f64)> {
         let Some(reads) = self.model.check(id).map(|c| c.reads.clone()) else {
@@ -290,14 +266,14 @@ impl Observer<'_> {
         strength: impl Fn(likelihood::Does) -> f64,
         effects: &mut Vec<(ModeId, f64)>,
     ) {
-        if self.scan.joins.is_empty() {
+        if self.known.scan.joins.is_empty() {
             return;
         }
         effects.retain(|(m, _)| self.model.modes[*m as usize].joins.is_none());
-        let Some(key) = self.scan.matrix.key(id.trim_start_matches("key.")) else {
+        let Some(key) = self.known.scan.matrix.key(id.trim_start_matches("key.")) else {
             return;
         };
-        for (mode, joins) in &self.scan.joins {
+        for (mode, joins) in &self.known.scan.joins {
             if let Some(does) = self.joined(joins, key) {
                 effects.push((*mode, strength(does)));
             }
@@ -308,7 +284,7 @@ impl Observer<'_> {
 
     /// What a key does when two lines are joined; `None` for a key that is not on them or has none in its place on the other.
     fn joined(&self, joins: &Joins, key: usize) -> Option<likelihood::Does> {
-        let other = 1 << self.scan.partner(joins, key)?;
+        let other = 1 << self.known.scan.partner(joins, key)?;
         Some(if joins.crossed {
             likelihood::Does::Instead(other)
         } else {
@@ -334,7 +310,7 @@ impl Observer<'_> {
                     .into_iter()
                     .filter_map(|(m, s)| {
                         let here = *now.get(&m)?;
-                        let one_by_one = self.scan.one_by_one.contains(&m);
+                        let one_by_one = self.known.scan.one_by_one.contains(&m);
                         Some((m, if one_by_one { s * here } else { s.min(here) }))
                     })
                     .collect(),

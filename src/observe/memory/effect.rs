@@ -397,6 +397,38 @@ pub fn fails(effect: Effect, lanes: u8, pattern: Pattern, bank: &Bank, address: 
     }
 }
 
+/// A number that is the same for two cells only if they [fail](fails), and read, alike in everything but the byte written: all that
+/// [`predict`] looks at of an address.
+pub fn alike(effect: Effect, pattern: Pattern, bank: &Bank, address: u32) -> u64 {
+    let at = |address: u32| pattern.at(address).map_or(0x100, u64::from);
+    let shared = |first: u32, last: u32| {
+        let visited = match pattern.marches_up() {
+            true => address != first,
+            false => address != last,
+        };
+        u64::from(visited) << 9 | at(last) << 10
+    };
+    at(address)
+        | match effect {
+            Effect::Same(_) | Effect::Float | Effect::Unknown => 0,
+            Effect::Scattered(_) | Effect::Bridge { .. } => 0,
+            Effect::Echo => u64::from((address >> 8) as u8) << 9,
+            Effect::Block { mask, value, .. } => u64::from(address & mask == value) << 9,
+            Effect::Decay { mask, .. } => u64::from(address & mask != 0) << 9,
+            Effect::Late => at(before(pattern, bank, address)) << 9,
+            Effect::Alias(bits, How::Frozen) => shared(address & !bits, address | bits),
+            Effect::Joined { pairs, high } => {
+                let (first, last) = joined(pairs, high, address);
+                shared(first, last)
+            }
+            Effect::Alias(bits, How::Restless) => {
+                let low = bits & bits.wrapping_neg();
+                let others = [low, bits & !low, bits].map(|with| at(address ^ with));
+                others[0] << 9 | others[1] << 18 | others[2] << 27
+            }
+        }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -5,6 +5,7 @@
 //! that of the map (`layout`, `modes`).
 
 pub mod effect;
+mod few;
 pub mod layout;
 pub mod modes;
 pub mod pattern;

@@ -8,7 +8,8 @@
 //!
 //! A walk goes cell by cell, hence it sums to one over all lists. Long stretches of cells are judged by an even sample of `SAMPLE` of them.
 
-use super::effect::{Effect, Reads, fails, predict};
+use super::effect::{Effect, Reads, alike, fails, predict};
+use super::few::Few;
 use super::layout::Bank;
 use super::pattern::Pattern;
 use std::cell::RefCell;
@@ -61,61 +62,108 @@ pub struct Theory {
 /// ln P(lines of the list | theory, pattern), as far as the bits of the theory go. Lines that read right in these bits were not listed for
 /// them: they only count as read right.
 pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List) -> f64 {
-    ln_likelihood_above(theory, pattern, bank, list, f64::NEG_INFINITY)
+    let bytes = Bytes::of(theory, pattern, bank, list, f64::NEG_INFINITY);
+    bytes.map_or(f64::NEG_INFINITY, |b| b.ln_likelihood(list))
 }
 
-/// [`ln_likelihood`], or minus infinity as soon as it is clear that it lies below `least`: most theories contradict a list within
-/// a line or two.
-pub fn ln_likelihood_above(
+/// A theory with what it says of the bytes of a list, before the cells that the list passes over are looked at: most theories
+/// contradict a list within a line or two.
+pub struct Bytes<'a> {
     theory: Theory,
     pattern: Pattern,
-    bank: &Bank,
-    list: &List,
-    least: f64,
-) -> f64 {
-    let Theory { lanes, effect } = theory;
-    let (mut right, mut read) = (0.0, 0.0);
-    let mut at: Vec<u32> = Vec::with_capacity(list.lines.len());
-    // All that is still to come is negative, but for 'any lines at all' of a bank so small that hardly a cell fails.
-    let scarce = -(f64::from(bank.cells()) * FEWEST).ln().min(0.0) * list.lines.len() as f64;
-    for l in &list.lines {
-        let p = predict(effect, lanes, pattern, bank, l.address, l.wrote).of(l.read, lanes);
-        if (l.read ^ l.wrote) & lanes == 0 {
-            right += p.ln();
-        } else {
-            read += p.ln();
-            at.push(l.address);
+    bank: &'a Bank,
+    /// ln P(lines that read right in the bits of the theory).
+    right: f64,
+    /// ln P(the others).
+    read: f64,
+    /// The most that is still to come.
+    more: f64,
+}
+
+impl<'a> Bytes<'a> {
+    /// `None` when it is clear that the [likelihood](ln_likelihood) lies below `least`.
+    pub fn of(
+        theory: Theory,
+        pattern: Pattern,
+        bank: &'a Bank,
+        list: &List,
+        least: f64,
+    ) -> Option<Self> {
+        let Theory { lanes, effect } = theory;
+        let (mut right, mut read) = (0.0, 0.0);
+        // All that is still to come is negative, but for 'any lines at all' of a bank so small that hardly a cell fails.
+        let more = -(f64::from(bank.cells()) * FEWEST).ln().min(0.0) * list.lines.len() as f64;
+        let mut known: Few<(u64, u8, u8), f64> = Few::default();
+        for l in &list.lines {
+            let code = alike(effect, pattern, bank, l.address);
+            let ln = known.get((code, l.wrote, l.read), || {
+                let p = predict(effect, lanes, pattern, bank, l.address, l.wrote);
+                p.of(l.read, lanes).ln()
+            });
+            if (l.read ^ l.wrote) & lanes == 0 {
+                right += ln;
+            } else {
+                read += ln;
+            }
+            if right + read + more < least {
+                return None;
+            }
         }
-        if right + read + scarce < least {
-            return f64::NEG_INFINITY;
+        Some(Self {
+            theory,
+            pattern,
+            bank,
+            right,
+            read,
+            more,
+        })
+    }
+
+    /// No [likelihood](ln_likelihood) is above this.
+    pub fn at_most(&self) -> f64 {
+        self.right + self.read + self.more
+    }
+
+    /// [`ln_likelihood`].
+    pub fn ln_likelihood(&self, list: &List) -> f64 {
+        let Bytes {
+            theory,
+            pattern,
+            bank,
+            right,
+            read,
+            ..
+        } = *self;
+        let failing = list.lines.iter();
+        let failing = failing.filter(|l| (l.read ^ l.wrote) & theory.lanes != 0);
+        let at: Vec<u32> = failing.map(|l| l.address).collect();
+        if at.is_empty() && !list.complete {
+            return right;
         }
+        let mut walk = Walk::new(theory, pattern, bank);
+        let many = walk.known.failing;
+        let n = at.len() as f64;
+        let [all, some] = walk.up(&at, list.complete);
+        let reversed: Vec<u32> = at.iter().rev().copied().collect();
+        let told = [
+            all + read,
+            some + read + n * SOME.ln(),
+            walk.down(&reversed, list.complete) + read,
+            if list.complete {
+                f64::NEG_INFINITY
+            } else {
+                read - n * many.ln()
+            },
+        ];
+        let [first, some, down, any] = WALKS;
+        let ways = match pattern {
+            p if p.marches_up() => [first + down, some, 0.0, any],
+            p if p.marches_down() => [0.0, 0.0, first + some + down, any],
+            _ => WALKS,
+        };
+        let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
+        right + sum + count(list, at.len(), many, bank)
     }
-    if at.is_empty() && !list.complete {
-        return right;
-    }
-    let mut walk = Walk::new(theory, pattern, bank);
-    let many = walk.known.failing;
-    let reversed: Vec<u32> = at.iter().rev().copied().collect();
-    let n = at.len() as f64;
-    let [all, some] = walk.up(&at, list.complete);
-    let told = [
-        all + read,
-        some + read + n * SOME.ln(),
-        walk.down(&reversed, list.complete) + read,
-        if list.complete {
-            f64::NEG_INFINITY
-        } else {
-            read - n * many.ln()
-        },
-    ];
-    let [first, some, down, any] = WALKS;
-    let ways = match pattern {
-        p if p.marches_up() => [first + down, some, 0.0, any],
-        p if p.marches_down() => [0.0, 0.0, first + some + down, any],
-        _ => WALKS,
-    };
-    let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
-    right + sum + count(list, at.len(), many, bank)
 }
 
 /// ln Σ exp.
@@ -167,9 +215,10 @@ struct Walk<'a> {
     pattern: Pattern,
     bank: &'a Bank,
     known: Known,
-    /// ln of P(a cell is passed over) that were worked out last, by P(it fails): most cells of a bank are alike.
-    logs: [(f64, Both); 4],
-    next_log: usize,
+    /// ln of P(a cell is passed over) of the last kinds of cells: most cells of a bank are alike.
+    looked: Few<u64, Both>,
+    /// The same of a cell in a block, and of one outside.
+    blocked: Few<u64, [Both; 2]>,
 }
 
 impl<'a> Walk<'a> {
@@ -182,9 +231,8 @@ impl<'a> Walk<'a> {
                 failing: 0.0,
                 stretches: [[0.0; 2]; STARTS],
             },
-            // -ln(1 - 0) is 0.
-            logs: [(0.0, [0.0; 2]); 4],
-            next_log: 0,
+            looked: Few::default(),
+            blocked: Few::default(),
         };
         // Blocks are those of the list, and counted rather than walked.
         if matches!(theory.effect, Effect::Block { .. }) {
@@ -259,14 +307,24 @@ impl<'a> Walk<'a> {
     /// ln P(a cell is passed over).
     fn look(&mut self, address: u32) -> Both {
         let Theory { lanes, effect } = self.theory;
-        let p = fails(effect, lanes, self.pattern, self.bank, address);
-        if let Some(known) = self.logs.iter().find(|l| l.0.to_bits() == p.to_bits()) {
-            return known.1;
-        }
-        let ln = TYPED.map(|typed| (-typed * p).ln_1p().max(-30.0));
-        self.logs[self.next_log] = (p, ln);
-        self.next_log = (self.next_log + 1) % self.logs.len();
-        ln
+        let (pattern, bank) = (self.pattern, self.bank);
+        self.looked.get(alike(effect, pattern, bank, address), || {
+            let p = fails(effect, lanes, pattern, bank, address);
+            TYPED.map(|typed| (-typed * p).ln_1p().max(-30.0))
+        })
+    }
+
+    /// ln P(a cell is passed over): of one in the block, which has this address, and of one outside.
+    fn in_and_out(&mut self, address: u32) -> [Both; 2] {
+        let Theory { lanes, effect } = self.theory;
+        let (pattern, bank) = (self.pattern, self.bank);
+        self.blocked.get(alike(effect, pattern, bank, address), || {
+            let p = fails(effect, lanes, pattern, bank, address);
+            let right = (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
+            let slip = TYPED.map(|typed| typed - typed * right);
+            let inside = TYPED.map(|typed| (-(p * typed)).ln_1p().max(-30.0));
+            [inside, slip.map(|slip| (-slip).ln_1p())]
+        })
     }
 
     /// ln P(all cells of a stretch read right).
@@ -274,7 +332,7 @@ impl<'a> Walk<'a> {
         if from > to {
             return [0.0; 2];
         }
-        let (n, Theory { lanes, effect }) = (to - from + 1, self.theory);
+        let (n, effect) = (to - from + 1, self.theory.effect);
         if n <= 2 * SAMPLE {
             return (from..=to).fold([0.0; 2], |sum, a| plus(sum, self.look(a)));
         }
@@ -282,13 +340,8 @@ impl<'a> Walk<'a> {
         if let Effect::Block { mask, value, .. } = effect {
             let inside = blocked_below(mask, value, to + 1) - blocked_below(mask, value, from);
             let right = f64::from(n) - inside;
-            let p = fails(effect, lanes, self.pattern, self.bank, value | from & !mask);
-            return TYPED.map(|typed| {
-                let p = p * typed;
-                let slip =
-                    typed - typed * (1.0 - super::effect::SLIP).powi(lanes.count_ones() as i32);
-                inside * (-p).ln_1p().max(-30.0) + right * (-slip).ln_1p()
-            });
+            let [hit, missed] = self.in_and_out(value | from & !mask);
+            return [0, 1].map(|k| inside * hit[k] + right * missed[k]);
         }
         let step = f64::from(n) / f64::from(SAMPLE);
         let sum = (0..SAMPLE).fold([0.0; 2], |sum, i| {
@@ -383,7 +436,12 @@ pub fn failing(theory: Theory, pattern: Pattern, bank: &Bank) -> f64 {
     }
     let step = n / SPREAD;
     let sample = (0..SPREAD).map(|i| bank.from + i * step + (i * 0x35) % step);
-    let sum: f64 = sample.map(|a| fails(effect, lanes, pattern, bank, a)).sum();
+    let mut known: Few<u64, f64> = Few::default();
+    let mut of = |a: u32| {
+        let code = alike(effect, pattern, bank, a);
+        known.get(code, || fails(effect, lanes, pattern, bank, a))
+    };
+    let sum: f64 = sample.map(&mut of).sum();
     sum / f64::from(SPREAD) * f64::from(n)
 }
 

@@ -7,7 +7,7 @@ use super::effect::Effect;
 use super::layout::Bank;
 use super::modes::Reaching;
 use super::pattern::{Pattern, candidates};
-use super::signature::{List, Theory, ln_likelihood, ln_likelihood_above, ln_sum};
+use super::signature::{Bytes, List, Theory, ln_likelihood, ln_sum};
 use super::theory::{Cause, theories};
 use crate::faultmap::model::ModeId;
 use std::collections::BTreeMap;
@@ -105,22 +105,45 @@ impl Weigher<'_> {
     fn fit(&self, cause: &Cause) -> Fit {
         let (list, offset) = self.list_for(cause.lanes);
         let theories = theories(cause, self.bank, &list);
-        let mut best = (f64::NEG_INFINITY, (theories[0].1, Pattern::Unknown));
-        let mut terms = Vec::with_capacity(theories.len() * self.patterns.len());
-        for &(ln_pattern, pattern) in self.patterns {
-            for &(share, theory) in &theories {
-                let before = ln_pattern + share.ln();
-                let least = best.0 - NO_MATTER - before;
-                let ln = before + ln_likelihood_above(theory, pattern, self.bank, &list, least);
-                terms.push(ln);
-                if ln > best.0 {
-                    best = (ln, (theory, pattern));
-                }
+        let mut found = Best::new(theories.len() * self.patterns.len());
+        // What the bytes leave open waits: the best of the others may settle it without a look at the cells passed over.
+        let mut waiting: Vec<(usize, f64, Bytes)> = Vec::new();
+        let mut top = f64::NEG_INFINITY;
+        let pairs = self
+            .patterns
+            .iter()
+            .flat_map(|p| theories.iter().map(move |t| (p, t)));
+        for (at, (&(ln_pattern, pattern), &(share, theory))) in pairs.enumerate() {
+            let before = ln_pattern + share.ln();
+            let least = found.least() - before;
+            let Some(bytes) = Bytes::of(theory, pattern, self.bank, &list, least) else {
+                continue;
+            };
+            let at_most = before + bytes.at_most();
+            if at_most > top {
+                top = at_most;
+                found.put(at, before + bytes.ln_likelihood(&list));
+            } else {
+                waiting.push((at, before, bytes));
             }
         }
+        let most = |w: &(usize, f64, Bytes)| w.1 + w.2.at_most();
+        waiting.retain(|w| most(w) >= found.least());
+        waiting.sort_by(|x, y| most(y).total_cmp(&most(x)));
+        for (at, before, bytes) in &waiting {
+            if before + bytes.at_most() < found.least() {
+                break;
+            }
+            found.put(*at, before + bytes.ln_likelihood(&list));
+        }
+        let (pattern, theory) = (found.at / theories.len(), found.at % theories.len());
+        let matter = found.terms.into_iter().filter(|t| *t > f64::NEG_INFINITY);
         Fit {
-            ln: ln_sum(terms.into_iter()).max(-1e4) + offset,
-            best: best.1,
+            ln: ln_sum(matter).max(-1e4) + offset,
+            best: match found.ln > f64::NEG_INFINITY {
+                true => (theories[theory].1, self.patterns[pattern].1),
+                false => (theories[0].1, Pattern::Unknown),
+            },
         }
     }
 
@@ -134,6 +157,37 @@ impl Weigher<'_> {
         };
         let of = |&(ln, p): &(f64, Pattern)| ln + ln_likelihood(theory, p, self.bank, &list);
         ln_sum(self.patterns.iter().map(of)).max(-1e4) + offset
+    }
+}
+
+/// The terms of a sum as they are found, in whatever order, and the first of the largest.
+struct Best {
+    /// ln of each, minus infinity where it does not matter.
+    terms: Vec<f64>,
+    /// The largest so far, and which it is.
+    ln: f64,
+    at: usize,
+}
+
+impl Best {
+    fn new(count: usize) -> Self {
+        Self {
+            terms: vec![f64::NEG_INFINITY; count],
+            ln: f64::NEG_INFINITY,
+            at: 0,
+        }
+    }
+
+    /// Below this nothing matters any more.
+    fn least(&self) -> f64 {
+        self.ln - NO_MATTER
+    }
+
+    fn put(&mut self, at: usize, ln: f64) {
+        self.terms[at] = ln;
+        if ln > self.ln || (ln == self.ln && at < self.at) {
+            (self.ln, self.at) = (ln, at);
+        }
     }
 }
 
