@@ -416,6 +416,28 @@ fn a_closed_ticket_keeps_switch_off() {
     );
 }
 
+/// Clean loops prove nothing when it failed since the last remedy, nor on a board that must stay off.
+#[test]
+fn what_failed_since_or_must_stay_off_is_not_proved() {
+    let cured = "swapped M3: cured\nnew run\n";
+    let proof =
+        |more: &str| ticket_note("t", format!("{HEAD}memory bit 3 bad\n{more}").as_bytes()).proof;
+    let clean = proof(&format!("{cured}test ok in 0 of 40 loops when warm\n"));
+    assert!(clean.proved, "{}", clean.said);
+    let again = proof(&format!(
+        "{cured}test bad in 2 of 5 loops when warm\ntest ok in 0 of 40 loops when warm\n"
+    ));
+    assert!(!again.proved && again.failed_again, "{}", again.said);
+    let after = proof(&format!(
+        "{cured}test bad in 2 of 5 loops when warm\nreseated M3: cured\nnew run\ntest ok in 0 of 40 loops when warm\n"
+    ));
+    assert!(after.proved, "{}", after.said);
+    let off = proof(&format!(
+        "{cured}rail +5V 5.9 V\ntest ok in 0 of 40 loops when warm\n"
+    ));
+    assert!(!off.proved && off.said.contains("stay off"), "{}", off.said);
+}
+
 /// A machine that came back: the note tells its earlier end, and what was wrong in the end.
 #[test]
 fn a_reopened_machine_tells_its_last_fault() {
@@ -549,6 +571,20 @@ fn advice_minds_supply_and_height() {
             .iter()
             .any(|t| t.part == "6581" && t.conditions.iter().any(|c| c.contains("470 pF")))
     );
+
+    // A regulator of another voltage is no replacement, though it is of the same family.
+    let regulator = ticket_note(
+        "t",
+        b"board 64k-6510-wide\nrail +12V 17.6 V\nreplaced VR1: cured\n",
+    );
+    let advice = regulator.advice.iter().find(|a| a.socket == "VR1").unwrap();
+    assert!(
+        advice
+            .not
+            .iter()
+            .any(|t| t.part == "7805" && t.conditions[0].contains("12 V"))
+    );
+    assert!(advice.may.iter().any(|t| t.part == "7812"));
 
     let tones = ticket_note(
         "t",

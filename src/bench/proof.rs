@@ -25,6 +25,17 @@ pub struct Kind {
     pub count: Count,
     /// What they prove.
     pub proof: Proof,
+    /// What stands against any proof, however many ran clean.
+    pub against: Option<Against>,
+}
+
+/// Why clean loops prove nothing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Against {
+    /// It failed since the last remedy, and nothing was put right after that.
+    FailedSince,
+    /// A reading says that the board must stay off.
+    SwitchedOff,
 }
 
 /// Something that ran, in order.
@@ -44,6 +55,11 @@ pub fn standing(ticket: &Ticket, observed: &Observed) -> Vec<Kind> {
         return Vec::new();
     };
     let ran = ran(ticket, observed);
+    let again = ran.iter().any(|l| l.line > last.line && l.failed > 0);
+    let against = match observed.stop.is_some() {
+        true => Some(Against::SwitchedOff),
+        false => again.then_some(Against::FailedSince),
+    };
     let mut out = Vec::new();
     for (name, warmth) in KINDS {
         let mut count = Count::default();
@@ -58,7 +74,12 @@ pub fn standing(ticket: &Ticket, observed: &Observed) -> Vec<Kind> {
         }
         if count.of + count.clean > 0 {
             let proof = prove(count, None, CONFIDENCE);
-            out.push(Kind { name, count, proof });
+            out.push(Kind {
+                name,
+                count,
+                proof,
+                against,
+            });
         }
     }
     // Told apart when both were run, or when it was said.
@@ -94,9 +115,12 @@ fn ran(ticket: &Ticket, observed: &Observed) -> Vec<Ran> {
     out
 }
 
-/// Whether the loops prove a cure: it failed before, it has not failed since, and every kind of loops in which it failed ran
-/// clean for long enough.
+/// Whether the loops prove a cure: it failed before, it has not failed since, every kind of loops in which it failed ran
+/// clean for long enough, and the board may be powered at all.
 pub fn is_proved(kinds: &[Kind]) -> bool {
+    if kinds.iter().any(|k| k.against.is_some()) {
+        return false;
+    }
     let mut cures = kinds.iter().filter(|k| k.count.failed > 0).peekable();
     let enough = |k: &Kind| matches!(k.proof, Proof::Cure { to_go: Some(0), .. });
     cures.peek().is_some() && cures.all(enough)
@@ -106,6 +130,15 @@ pub fn is_proved(kinds: &[Kind]) -> bool {
 pub fn missing(kinds: &[Kind]) -> Option<String> {
     if is_proved(kinds) {
         return None;
+    }
+    match kinds.iter().find_map(|k| k.against) {
+        Some(Against::SwitchedOff) => {
+            return Some("the board must stay off: put its supply right first".into());
+        }
+        Some(Against::FailedSince) => {
+            return Some("it failed after the last remedy: put something right first".into());
+        }
+        None => {}
     }
     let one = |k: &Kind| match k.proof {
         Proof::Cure {

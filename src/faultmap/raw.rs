@@ -110,6 +110,9 @@ pub struct TypeRaw {
     /// Supply pins that need another voltage than the board's: `vdd: 9.0`.
     #[serde(default)]
     pub supply: BTreeMap<String, f64>,
+    /// Volts that a regulator makes; a place wants those of its own type.
+    #[serde(default)]
+    pub makes: Option<f64>,
     /// Capacitors that go with it: `filter capacitors 22 nF`.
     #[serde(default)]
     pub capacitors: Option<String>,

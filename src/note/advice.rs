@@ -70,7 +70,8 @@ fn same(a: &AdviceNote, b: &AdviceNote) -> bool {
 fn one(model: &BoardModel, position: &Position, fitted: Option<String>) -> AdviceNote {
     let (mut may, mut not, mut unsure) = (Vec::new(), Vec::new(), Vec::new());
     for (part, raw) in &position.types {
-        let wrong = wrong_supply(model, position, raw);
+        let mut wrong = wrong_supply(model, position, raw);
+        wrong.extend(other_voltage(position, raw));
         let high = too_high(model, position, raw);
         let mut note = TypeNote {
             part: part.clone(),
@@ -116,6 +117,15 @@ fn one(model: &BoardModel, position: &Position, fitted: Option<String>) -> Advic
 }
 
 /// Supply pins that get another voltage here than the type needs, in words.
+/// What a regulator makes, if that is not what the type of this place makes.
+fn other_voltage(position: &Position, raw: &TypeRaw) -> Option<String> {
+    let made_for = position.part_type.as_ref()?;
+    let wanted = position.types.get(made_for)?.makes?;
+    raw.makes
+        .filter(|makes| *makes != wanted)
+        .map(|makes| format!("makes {makes} V; this place needs the {wanted} V of a {made_for}"))
+}
+
 fn wrong_supply(model: &BoardModel, position: &Position, raw: &TypeRaw) -> Vec<String> {
     let all = mismatches(model, position, &raw.supply);
     let said = all.iter().map(|m| {

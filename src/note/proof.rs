@@ -2,7 +2,7 @@
 
 use super::checks::Result;
 use super::model::{LoopsNote, ProofNote};
-use crate::bench::proof::{Kind, is_proved, standing};
+use crate::bench::proof::{Against, Kind, is_proved, standing};
 use crate::infer::network::Outcome;
 use crate::observe::Observed;
 use crate::soak;
@@ -30,10 +30,14 @@ pub fn proof(ticket: &Ticket, observed: &Observed, results: &[Result]) -> ProofN
             .iter()
             .any(|r| r.line > line && r.outcome != Outcome::Pass)
     });
-    let failed_again = fails && !clean;
+    let against = counted.iter().find_map(|k| k.against);
+    let failed_again = (fails && !clean) || against == Some(Against::FailedSince);
     let proved = !failed_again && is_proved(&counted);
     let said = match last {
         None => "Nothing was renewed or refitted, so there is nothing to prove.".to_string(),
+        Some(_) if against == Some(Against::SwitchedOff) => {
+            "Not proved: the board must stay off until its supply is put right.".to_string()
+        }
         Some(_) if failed_again => "Not cured: it failed again after the last remedy.".into(),
         Some(_) if !clean => {
             "Not proved: no clean loops were counted since the last remedy.".into()

@@ -17,6 +17,9 @@ const SAME_FREQUENCY: f64 = 0.02;
 /// Resistance of a logic rail to ground below which it counts as shorted, ohms (common practice, no source).
 const SHORTED: f64 = 5.0;
 
+/// P(a voltage past its stop limit is typed though the rail is right): whoever reads that looks twice (a guess of ours).
+const PAST_BY_MISTAKE: f64 = 2e-5;
+
 impl Observer<'_> {
     pub(super) fn rail(&mut self, name: &str, state: &State) {
         if name == "all" {
@@ -39,7 +42,16 @@ impl Observer<'_> {
             self.stop_ended(&name);
         }
         self.stop_if_needed(&name, &rail, state);
+        let past = matches!(state, State::Volts(v) if v.abs() >= rail.stop);
+        let before = self.out.readings.len();
         self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));
+        if past {
+            for reading in &mut self.out.readings[before..] {
+                if let Evidence::Check(c) = &mut reading.evidence {
+                    c.leak = c.leak.min(PAST_BY_MISTAKE);
+                }
+            }
+        }
     }
 
     fn rail_check(&mut self, name: &str, aspect: Aspect, outcome: Outcome, text: String) {
@@ -112,11 +124,12 @@ impl Observer<'_> {
                 reason,
                 remedy,
                 rail,
+                other_supply: false,
             });
         }
     }
 
-    /// The rail was put right: read within its limits, on the board or at the plug of the supply.
+    /// The rail was put right: read within its limits, on the board or at the plug of another supply.
     fn stop_ended(&mut self, rail: &str) {
         self.out.stop.take_if(|stop| stop.rail == rail);
     }
@@ -186,7 +199,9 @@ impl Observer<'_> {
             Judged::Good(text) | Judged::Nothing(text) => (true, text),
             Judged::Bad(_, text) => (false, text),
         };
-        if good && tells {
+        // That the supply is good by itself does not make the board good: only with another one the reason is gone.
+        let other = self.out.stop.as_ref().is_some_and(|s| s.other_supply);
+        if good && tells && other {
             self.stop_ended(&name);
         } else if !good {
             self.stop_if_needed(&name, &rail, state);
@@ -246,6 +261,9 @@ impl Observer<'_> {
         };
         if matches!(h.action, Action::Swap | Action::Replace) && h.places.iter().any(is_supply) {
             self.out.supply.clear();
+            if let Some(stop) = &mut self.out.stop {
+                stop.other_supply = true;
+            }
         }
     }
 

@@ -146,6 +146,8 @@ pub struct Stop {
     pub remedy: String,
     /// The rail; a later reading of it within its limits ends the stop.
     pub rail: String,
+    /// Another supply is there since: what it gives by itself ends the stop as well.
+    pub other_supply: bool,
 }
 
 /// The false-fail rate of a reading by how it reached us.

@@ -419,6 +419,7 @@ impl Observer<'_> {
                     position.name
                 ),
                 rail: format!("{} supply", position.name),
+                other_supply: false,
             });
         }
         let todo = if m.gets > m.needs {

@@ -10,7 +10,7 @@
 
 use super::{Ranking, rank};
 use crate::faultmap::model::BoardModel;
-use crate::observe::Reading;
+use crate::observe::{Evidence, Reading};
 use crate::sheet::{RunSheet, parse};
 
 /// The most slips tried for one line.
@@ -46,6 +46,17 @@ pub fn likeliest(
     ranking: &Ranking,
     (sheet, number): (usize, usize),
 ) -> Option<Slip> {
+    // Nobody is told that a voltage which stops the board was meant to be a harmless one.
+    if let Some(stop) = &ranking.observed.stop {
+        let id = format!("rail.{}", stop.rail);
+        let is_it = |r: &Reading| {
+            (r.sheet, r.line) == (sheet, number)
+                && matches!(&r.evidence, Evidence::Check(c) if c.check == id)
+        };
+        if ranking.observed.readings.iter().any(is_it) {
+            return None;
+        }
+    }
     let typed = sheets.get(sheet)?;
     let line = typed.lines.iter().find(|l| l.number == number)?;
     let text = &typed.text[line.span.start..line.span.end];
