@@ -70,15 +70,6 @@ pub enum InferError {
 /// probability 0, [`InferError::TooCostly`] when a forced exact strategy is beyond the limits.
 pub fn posterior(net: &Network, limits: &Limits) -> Result<Posterior, InferError> {
     validate(net)?;
-    trusted(net, limits)
-}
-
-/// [`posterior`] of a network that keeps its contract: one that was put together from a board and its readings.
-///
-/// # Errors
-/// As [`posterior`], but for [`InferError::Invalid`].
-pub(crate) fn trusted(net: &Network, limits: &Limits) -> Result<Posterior, InferError> {
-    debug_assert_eq!(validate(net), Ok(()));
     let seen: Vec<Seen> = net.checks.iter().map(Seen::of).collect();
     let folded = fold(net, &seen);
     let vars = Vars::new(&folded);
