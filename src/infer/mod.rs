@@ -17,6 +17,7 @@ mod contract;
 mod enumerate;
 mod fold;
 pub mod hypotheses;
+pub(crate) mod lattice;
 mod layout;
 pub mod network;
 mod order;

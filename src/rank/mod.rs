@@ -1,13 +1,15 @@
 //! From the sheets of one machine to a ranking with its reasons.
 
 pub mod explain;
+mod lean;
 pub mod network;
 pub mod slip;
 pub mod together;
 
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Outcome, Posterior};
-use crate::infer::{InferError, Limits, posterior};
+use crate::infer::posterior::trusted;
+use crate::infer::{InferError, Limits};
 use crate::observe::{Evidence, Observed, Reading, observe};
 use crate::prior::common::CommonTable;
 use crate::sheet::RunSheet;
@@ -77,11 +79,20 @@ fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Rankin
     let common = &*COMMON;
     let observed = observe(model, sheets);
     let priors = shipped_priors(model, &observed, common);
-    let short = (brief).then(|| assemble_brief(model, &observed, common, &priors));
-    let short = short.flatten();
-    let folded = short.is_some();
-    let assembled = short.unwrap_or_else(|| assemble(model, &observed, common, &priors, |_| true));
-    let posterior = posterior(&assembled.net, &Limits::default())?;
+    let lean = brief.then(|| lean::lean(model, &observed, common, &priors));
+    let (assembled, posterior, folded) = match lean.flatten() {
+        Some((assembled, posterior)) => (assembled, posterior, true),
+        None => {
+            let short = brief.then(|| assemble_brief(model, &observed, common, &priors));
+            let (short, long) = (short.flatten(), || {
+                assemble(model, &observed, common, &priors, |_| true)
+            });
+            let folded = short.is_some();
+            let assembled = short.unwrap_or_else(long);
+            let posterior = trusted(&assembled.net, &Limits::default())?;
+            (assembled, posterior, folded)
+        }
+    };
     let suspects = suspects(model, &assembled, &posterior, LISTED);
     let groups = groups(model, &observed, &assembled, &suspects, folded);
     let explained_by = explained_by(model, &observed);

@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
 /// The check that a complaint is.
-const COMPLAINT: &str = "complaint";
+pub(super) const COMPLAINT: &str = "complaint";
 
 /// Of a mode that shows, how often it shows in some loops only: a steady fault hardly ever, a flaky one half the time.
 const STEADY_INTERMITTENT: f64 = 0.05;
@@ -177,14 +177,14 @@ pub(super) fn assemble_brief(
 }
 
 /// Whether a check is of a data bit of the memory.
-fn of_memory(c: &CheckReading) -> bool {
+pub(super) fn is_of_memory(c: &CheckReading) -> bool {
     c.check.starts_with("memory.bit.")
 }
 
 /// Whether [`assemble_brief`] folds a reading.
 pub(super) fn is_folded(c: &CheckReading) -> bool {
     let together = together::sort(&c.check) == together::Sort::Probe;
-    c.outcome == Outcome::Pass && !of_memory(c) && !together && c.check != COMPLAINT
+    c.outcome == Outcome::Pass && !is_of_memory(c) && !together && c.check != COMPLAINT
 }
 
 /// How surely a mode shows in some loops of a check, and in all, when it shows with this strength.
@@ -208,7 +208,7 @@ pub(super) fn split(
 const SMALLEST: f64 = 1e-200;
 
 /// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
-const SHARED: usize = 3;
+pub(super) const SHARED: usize = 3;
 
 /// What strikes many data bits of the memory at once (a lost strobe, a low rail) shows in all of them or in none: its strength
 /// is how probable the first is, not an independent chance for each bit. So such a mode is split into two, exactly:
@@ -393,7 +393,7 @@ impl<'a> Builder<'a> {
     /// A check of the board as it is now.
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
-        self.of_memory.push(of_memory(c));
+        self.of_memory.push(is_of_memory(c));
         self.sorts.push(together::sort(&c.check));
         self.a.net.checks.push(Check {
             run: c.run,
