@@ -3,11 +3,13 @@
 //! No network is put together: a passing reading is a factor on the modes that it touches, and what is left goes through
 //! [`lattice`]. The result holds the causes that may be listed, and no others.
 
-use super::network::{Assembled, COMPLAINT, Instance, Priors, SHARED, is_of_memory, split};
+use super::network::{
+    Assembled, COMPLAINT, Instance, Priors, SEVERE, is_of_memory, is_shared, split,
+};
 use super::{LISTED, together};
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::lattice::{self, Live, MOST_READINGS, Pair, Row, SETTINGS, State};
-use crate::infer::network::{Cause, Check, Effect, Mode, Network, Outcome, Posterior};
+use crate::infer::network::{Network, Outcome, Posterior};
 use crate::observe::{CheckReading, Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
 use std::ops::Range;
@@ -63,11 +65,6 @@ struct Marks<'a> {
     /// P(readings about a unit alone | fine) and (| at fault), by unit.
     alone: Vec<(f64, f64)>,
 }
-
-/// Of a severe trouble, how surely it shows (as in the network).
-const SEVERE: f64 = 0.97;
-/// From this strength on a mode is severe anyhow.
-const SURE: f64 = 0.95;
 
 fn checks(observed: &Observed) -> impl Iterator<Item = &CheckReading> {
     observed.readings.iter().filter_map(|r| match &r.evidence {
@@ -152,7 +149,7 @@ impl<'a> Marks<'a> {
     /// Whether a mode is severe or mild to the data bits of the memory (see the network).
     fn is_split(&self, mode: usize) -> bool {
         let (bits, most) = self.bits[mode];
-        bits as usize >= SHARED && most < SURE
+        is_shared(bits as usize, most)
     }
 
     /// Puts the hits in the order of the modes.
@@ -296,15 +293,7 @@ pub(super) fn lean(
     };
     let leaks: Vec<(f64, f64)> = marks.failed.iter().map(leak).collect();
     let found = lattice::solve(&leaks, &causes, &outer)?;
-    Some(told(
-        &marks,
-        observed,
-        common,
-        priors,
-        &parts.list,
-        &units,
-        &found,
-    ))
+    Some(told(observed, common, priors, &parts.list, &units, &found))
 }
 
 /// The states of a unit, with its parts: the first is that of all that touches no reading.
@@ -342,9 +331,8 @@ fn of_unit(marks: &Marks, priors: &Priors, unit: usize, parts: &mut Parts) -> Li
     states
 }
 
-/// Puts down what was found: causes that are listed, with what their leading modes do to the readings.
+/// Puts down what was found: the causes that may be listed, without a network.
 fn told(
-    marks: &Marks,
     observed: &Observed,
     common: &CommonTable,
     priors: &Priors,
@@ -352,18 +340,11 @@ fn told(
     units: &[OfUnit],
     found: &lattice::Found,
 ) -> (Assembled, Posterior) {
-    let (mut a, mut next) = (empty(observed, common), 0);
-    for (reading, r) in a.checks.iter_mut().zip(&observed.readings) {
-        if let Evidence::Check(c) = &r.evidence {
-            reading.push(next);
-            a.net.checks.push(Check {
-                run: c.run,
-                leak_intermittent: 0.0,
-                leak_fail: c.leak,
-                seen: Some(c.outcome),
-            });
-            next += 1;
-        }
+    let mut a = empty(observed, common);
+    let of_check = |(_, r): &(usize, &Reading)| matches!(r.evidence, Evidence::Check(_));
+    let readings = observed.readings.iter().enumerate().filter(of_check);
+    for (check, (reading, _)) in readings.enumerate() {
+        a.checks[reading].push(check);
     }
     let mut modes = Vec::new();
     for of in units {
@@ -384,21 +365,6 @@ fn told(
         if posterior.iter().sum::<f64>() < 0.999 * LISTED {
             continue;
         }
-        let top = (0..own.len()).max_by(|&x, &y| posterior[x].total_cmp(&posterior[y]));
-        let leader = top.map(|t| own[t].mode);
-        let mode = |part: &Part| Mode {
-            prior: Vec::new(),
-            effects: match Some(part.mode) == leader {
-                true => effects(marks, observed, part.mode),
-                false => Vec::new(),
-            },
-            shows: None,
-            likelihood: part.left,
-        };
-        a.net.causes.push(Cause {
-            modes: own.iter().map(mode).collect(),
-            likelihood_fine: marks.alone[of.unit].0,
-        });
         a.instances.push(Instance {
             unit: of.unit,
             fitted: 0,
@@ -412,8 +378,10 @@ fn told(
         let with = (0..SETTINGS).filter(|s| s >> b & 1 == 1);
         with.map(|s| found.share[s]).sum::<f64>().min(1.0)
     };
+    let passed = checks(observed).filter(|c| c.outcome == Outcome::Pass);
+    let unleaked: f64 = passed.map(|c| 1.0 - c.leak).product();
     let posterior = Posterior {
-        log_evidence: found.evidence.ln(),
+        log_evidence: found.evidence.ln() + unleaked.ln(),
         modes,
         common: (0..common.causes().len()).map(present).collect(),
         unexplored_mass: 0.0,
@@ -433,27 +401,6 @@ fn empty(observed: &Observed, common: &CommonTable) -> Assembled {
         checks: vec![Vec::new(); observed.readings.len()],
         place: Vec::new(),
         current: Vec::new(),
+        folded: Vec::new(),
     }
-}
-
-/// What a mode does to the readings that the network of the longer way lists.
-fn effects(marks: &Marks, observed: &Observed, mode: ModeId) -> Vec<Effect> {
-    let severe = match marks.is_split(mode as usize) {
-        true => SEVERE / marks.bits[mode as usize].1,
-        false => 1.0,
-    };
-    let of = |(check, c): (usize, &CheckReading)| {
-        if super::network::is_folded(c) {
-            return None;
-        }
-        let &(_, strength) = c.effects.iter().find(|e| e.0 == mode)?;
-        let (intermittent, fail) = split(marks.model, c, mode, strength);
-        let by = if is_of_memory(c) { severe } else { 1.0 };
-        Some(Effect {
-            check,
-            intermittent: intermittent * by,
-            fail: fail * by,
-        })
-    };
-    checks(observed).enumerate().filter_map(of).collect()
 }

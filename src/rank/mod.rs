@@ -8,12 +8,11 @@ pub mod together;
 
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Outcome, Posterior};
-use crate::infer::posterior::trusted;
-use crate::infer::{InferError, Limits};
-use crate::observe::{Evidence, Observed, Reading, observe};
+use crate::infer::{InferError, Limits, posterior};
+use crate::observe::{Evidence, Observed, observe};
 use crate::prior::common::CommonTable;
 use crate::sheet::RunSheet;
-use network::{Assembled, Instance, Priors, assemble, assemble_brief, is_folded, shipped_priors};
+use network::{Assembled, Instance, Priors, assemble, assemble_brief, shipped_priors};
 use std::sync::{Arc, LazyLock};
 
 /// Suspects below this are not listed: no one would touch them, and their order means nothing.
@@ -80,21 +79,26 @@ fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Rankin
     let observed = observe(model, sheets);
     let priors = shipped_priors(model, &observed, common);
     let lean = brief.then(|| lean::lean(model, &observed, common, &priors));
-    let (assembled, posterior, folded) = match lean.flatten() {
-        Some((assembled, posterior)) => (assembled, posterior, true),
+    let lean = lean.flatten();
+    let by_readings = lean.is_some();
+    let (assembled, posterior) = match lean {
+        Some(found) => found,
         None => {
-            let short = brief.then(|| assemble_brief(model, &observed, common, &priors));
-            let (short, long) = (short.flatten(), || {
-                assemble(model, &observed, common, &priors, |_| true)
-            });
-            let folded = short.is_some();
-            let assembled = short.unwrap_or_else(long);
-            let posterior = trusted(&assembled.net, &Limits::default())?;
-            (assembled, posterior, folded)
+            let assembled = match brief {
+                true => assemble_brief(model, &observed, common, &priors),
+                false => assemble(model, &observed, common, &priors, |_| true),
+            };
+            let posterior = posterior(&assembled.net, &Limits::default())?;
+            (assembled, posterior)
         }
     };
     let suspects = suspects(model, &assembled, &posterior, LISTED);
-    let groups = groups(model, &observed, &assembled, &suspects, folded);
+    let leaders: Vec<&Suspect> = suspects.iter().filter(|s| s.probability > 0.02).collect();
+    let columns = match by_readings {
+        true => looked_up(model, &observed, &assembled, &leaders),
+        false => listed(&assembled, &leaders),
+    };
+    let groups = groups(&leaders, columns);
     let explained_by = explained_by(model, &observed);
     let names = common.causes().iter().map(|c| c.what.to_string());
     let common = names.zip(posterior.common.iter().copied()).collect();
@@ -135,7 +139,7 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
         if probability < least {
             continue;
         }
-        modes.sort_by(|x, y| y.1.total_cmp(&x.1).then(x.0.cmp(&y.0)));
+        modes.sort_by(|x, y| parted(y.1).cmp(&parted(x.1)).then(x.0.cmp(&y.0)));
         let name = match instance.fitted {
             0 => unit.name.clone(),
             1 => format!("{} (new part)", unit.name),
@@ -164,6 +168,11 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
     out
 }
 
+/// A number that is the same for probabilities that differ by rounding only, whichever way they were summed.
+fn parted(probability: f64) -> i64 {
+    (probability.ln() * 1e9).round() as i64
+}
+
 /// Whether a mode is 'not fitted' of a position that the machine does not need.
 fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
     let m = &model.modes[mode as usize];
@@ -173,60 +182,90 @@ fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
 /// What a mode does to the checks that were read: check, and strength in ten-thousandths.
 type Column = Vec<(usize, i64)>;
 
-/// Suspects (above 2 %) whose leading modes act alike on every reading: only their priors tell them apart. What the network lacks
-/// because it is `folded` is looked up in the readings.
-fn groups(
-    model: &BoardModel,
-    observed: &Observed,
-    a: &Assembled,
-    suspects: &[Suspect],
-    folded: bool,
-) -> Vec<Vec<String>> {
+/// Suspects whose leading modes act alike on every reading, by their columns: only their priors tell them apart.
+fn groups(suspects: &[&Suspect], columns: Vec<Column>) -> Vec<Vec<String>> {
     let mut found: Vec<(Column, Vec<String>)> = Vec::new();
-    for s in suspects.iter().filter(|s| s.probability > 0.02) {
-        let cause = a
-            .instances
-            .iter()
-            .position(|i| *i == s.instance)
-            .expect("a suspect is a cause");
-        let mode = s.modes[0].0;
-        let k = a.modes[cause]
-            .iter()
-            .position(|m| *m == mode)
-            .expect("its mode is one of its modes");
-        let effects = &a.net.causes[cause].modes[k].effects;
-        // Equal to within what rounding along the path can do.
-        let rounded = |fail: f64| (fail * 1e4).round() as i64;
-        let mut column: Column = effects
-            .iter()
-            .filter(|e| a.net.checks[e.check].seen.is_some())
-            .map(|e| (e.check, rounded(e.fail)))
-            .collect();
-        if folded {
-            let of = |(i, r): (usize, &Reading)| {
-                let Evidence::Check(c) = &r.evidence else {
-                    return None;
-                };
-                let &(_, strength) = c.effects.iter().find(|e| e.0 == mode)?;
-                let fail = network::split(model, c, mode, strength).1;
-                is_folded(c).then(|| (a.checks[i][0], rounded(fail)))
-            };
-            column.extend(observed.readings.iter().enumerate().filter_map(of));
-            column.sort_unstable();
-            // One that was too small to fold is in both.
-            column.dedup();
-        }
+    for (mut column, s) in columns.into_iter().zip(suspects) {
         column.retain(|c| c.1 > 0);
         match found.iter_mut().find(|(c, _)| *c == column) {
             Some((_, names)) => names.push(s.name.clone()),
             None => found.push((column, vec![s.name.clone()])),
         }
     }
-    found
-        .into_iter()
-        .map(|(_, names)| names)
-        .filter(|names| names.len() > 1)
-        .collect()
+    let names = found.into_iter().map(|(_, names)| names);
+    names.filter(|names| names.len() > 1).collect()
+}
+
+/// Equal to within what rounding along the path can do.
+fn rounded(fail: f64) -> i64 {
+    (fail * 1e4).round() as i64
+}
+
+/// What the leading modes of suspects do, by the network and what was folded.
+fn listed(a: &Assembled, suspects: &[&Suspect]) -> Vec<Column> {
+    let mut of_cause: Vec<Option<usize>> = vec![None; a.instances.len()];
+    let mut columns = Vec::with_capacity(suspects.len());
+    for (at, s) in suspects.iter().enumerate() {
+        let cause = a.cause_of(s.instance).expect("a suspect is a cause");
+        of_cause[cause] = Some(at);
+        let mut modes = a.modes[cause].iter();
+        let mode = modes.position(|m| *m == s.modes[0].0);
+        let mode = mode.expect("its mode is one of its modes");
+        let effects = &a.net.causes[cause].modes[mode].effects;
+        let read = effects
+            .iter()
+            .filter(|e| a.net.checks[e.check].seen.is_some());
+        columns.push(read.map(|e| (e.check, rounded(e.fail))).collect::<Column>());
+    }
+    for f in &a.folded {
+        let leads = of_cause[f.cause].filter(|&at| suspects[at].modes[0].0 == f.mode);
+        if let Some(at) = leads {
+            columns[at].push((f.effect.check, rounded(f.effect.fail)));
+        }
+    }
+    columns.iter_mut().for_each(|c| c.sort_unstable());
+    columns
+}
+
+/// What the leading modes of suspects do, by the readings.
+fn looked_up(
+    model: &BoardModel,
+    observed: &Observed,
+    a: &Assembled,
+    suspects: &[&Suspect],
+) -> Vec<Column> {
+    let mut of_mode: Vec<Option<usize>> = vec![None; model.modes.len()];
+    for (at, s) in suspects.iter().enumerate() {
+        of_mode[s.modes[0].0 as usize] = Some(at);
+    }
+    // Check, chance that it fails, whether it is a data bit of the memory.
+    let mut effects: Vec<Vec<(usize, f64, bool)>> = vec![Vec::new(); suspects.len()];
+    let mut bits = vec![(0, 0.0f64); suspects.len()];
+    for (i, r) in observed.readings.iter().enumerate() {
+        let Evidence::Check(c) = &r.evidence else {
+            continue;
+        };
+        let of_memory = network::is_of_memory(c);
+        for &(mode, strength) in &c.effects {
+            let Some(at) = of_mode[mode as usize] else {
+                continue;
+            };
+            let (part, fail) = network::split(model, c, mode, strength);
+            effects[at].push((a.checks[i][0], fail, of_memory));
+            if of_memory {
+                bits[at] = (bits[at].0 + 1, bits[at].1.max(fail + part));
+            }
+        }
+    }
+    let of = |(effects, (bits, most)): (Vec<(usize, f64, bool)>, (usize, f64))| {
+        let shared = network::is_shared(bits, most);
+        let one = |(check, fail, of_memory)| match of_memory && shared {
+            true => (check, rounded(network::SEVERE * fail / most)),
+            false => (check, rounded(fail)),
+        };
+        effects.into_iter().map(one).collect()
+    };
+    effects.into_iter().zip(bits).map(of).collect()
 }
 
 /// Failing readings that an empty position explains.

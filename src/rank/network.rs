@@ -44,6 +44,18 @@ pub struct Assembled {
     pub place: Vec<usize>,
     /// Whether each cause is still in the machine.
     pub current: Vec<bool>,
+    /// What passing readings do that went into the likelihoods instead of the network.
+    pub(super) folded: Vec<Folded>,
+}
+
+/// What a passing reading does to a mode, where the network does not list it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Folded {
+    pub(super) cause: usize,
+    pub(super) mode: ModeId,
+    pub(super) effect: Effect,
+    /// Which mode of the cause it was.
+    at: usize,
 }
 
 impl Assembled {
@@ -155,25 +167,19 @@ pub fn assemble(
     b.finish()
 }
 
-/// [`assemble`] for a posterior and nothing else: what a passing reading does to a mode goes into the likelihood of the mode at
-/// once, and the network does not list it. Several times as fast, with the same posterior (but for rounding) and the same
-/// checks. `None` when parts were renewed or there are several runs: then a reading speaks of some instances only.
+/// [`assemble`] for a posterior and nothing else: what a passing reading does to a mode goes into the likelihood of the mode,
+/// and the network does not list it. Several times as fast, with the same posterior (but for rounding) and the same checks.
 pub(super) fn assemble_brief(
     model: &BoardModel,
     observed: &Observed,
     common: &CommonTable,
     priors: &[Vec<f64>],
-) -> Option<Assembled> {
-    let remedy =
-        |r: &Reading| matches!(r.evidence, Evidence::Remedy { .. } | Evidence::Moved { .. });
-    if observed.runs > 1 || observed.readings.iter().any(remedy) {
-        return None;
-    }
+) -> Assembled {
     let mut b = Builder::new(model, observed, common, priors, true);
     for (i, reading) in observed.readings.iter().enumerate() {
         b.reading(i, reading);
     }
-    Some(b.finish())
+    b.finish()
 }
 
 /// Whether a check is of a data bit of the memory.
@@ -208,7 +214,17 @@ pub(super) fn split(
 const SMALLEST: f64 = 1e-200;
 
 /// Fewest data bits that a mode must touch for its strength in them to be one matter rather than several.
-pub(super) const SHARED: usize = 3;
+const SHARED: usize = 3;
+/// From this strength in them on a mode is severe anyhow.
+const SURE: f64 = 0.95;
+/// How surely a severe one shows: it is overlooked now and then, as any other.
+pub(super) const SEVERE: f64 = 0.97;
+
+/// Whether a mode that touches so many data bits of the memory, at most this surely, is severe or mild to all of them. What shows
+/// nowhere (all lines lost, 'rest fine' says nothing) has nothing to share.
+pub(super) fn is_shared(bits: usize, most: f64) -> bool {
+    bits >= SHARED && most < SURE && most > 0.0
+}
 
 /// What strikes many data bits of the memory at once (a lost strobe, a low rail) shows in all of them or in none: its strength
 /// is how probable the first is, not an independent chance for each bit. So such a mode is split into two, exactly:
@@ -227,8 +243,7 @@ fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
                 .iter()
                 .map(|e| e.fail + e.intermittent)
                 .fold(0.0, f64::max);
-            // What shows nowhere (all lines lost, 'rest fine' says nothing) has nothing to share.
-            if shared.len() < SHARED || most >= 0.95 || most <= 0.0 {
+            if !is_shared(shared.len(), most) {
                 split.push((id, mode));
                 continue;
             }
@@ -236,8 +251,7 @@ fn share_severity(mut a: Assembled, of_memory: &[bool]) -> Assembled {
             severe.prior.iter_mut().for_each(|p| *p *= most);
             mild.prior.iter_mut().for_each(|p| *p *= 1.0 - most);
             for e in severe.effects.iter_mut().filter(|e| of_memory[e.check]) {
-                // A severe one is still overlooked now and then, as any other.
-                (e.fail, e.intermittent) = (0.97 * e.fail / most, 0.97 * e.intermittent / most);
+                (e.fail, e.intermittent) = (SEVERE * e.fail / most, SEVERE * e.intermittent / most);
             }
             mild.effects.retain(|e| !of_memory[e.check]);
             split.extend([(id, severe), (id, mild)]);
@@ -302,6 +316,7 @@ impl<'a> Builder<'a> {
                 checks: vec![Vec::new(); observed.readings.len()],
                 place: Vec::with_capacity(model.units.len()),
                 current: Vec::new(),
+                folded: Vec::new(),
             },
             room,
             brief,
@@ -338,6 +353,17 @@ impl<'a> Builder<'a> {
     fn finish(mut self) -> Assembled {
         let sits = |cause: usize| self.occupant[self.a.place[cause]] == cause;
         self.a.current = (0..self.a.instances.len()).map(sits).collect();
+        // Last of all: what a renewed part was doubted for (`doubts`) rests on its prior and what was said of it alone.
+        let causes = &mut self.a.net.causes;
+        self.a.folded.retain(|f| {
+            let mode = &mut causes[f.cause].modes[f.at];
+            let folds = mode.likelihood > SMALLEST;
+            match folds {
+                true => mode.likelihood *= (1.0 - f.effect.intermittent - f.effect.fail).max(0.0),
+                false => mode.effects.push(f.effect),
+            }
+            folds
+        });
         together::split(share_severity(self.a, &self.of_memory), &self.sorts)
     }
 
@@ -401,7 +427,7 @@ impl<'a> Builder<'a> {
             leak_fail: if c.looped { 0.8 * c.leak } else { c.leak },
             seen: Some(outcome),
         });
-        let folded = self.brief && is_folded(c);
+        let folded = self.brief && outcome == Outcome::Pass && is_folded(c);
         for &(mode, strength) in &c.effects {
             let (cause, k) = self.slot[mode as usize];
             if cause == NOWHERE.0 {
@@ -411,15 +437,21 @@ impl<'a> Builder<'a> {
             let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
             let (intermittent, fail) = split(self.model, c, mode, strength);
             let modes = &mut self.a.net.causes[cause].modes;
-            if folded && modes[k].likelihood > SMALLEST {
-                modes[k].likelihood *= (1.0 - intermittent - fail).max(0.0);
-                continue;
-            }
             let effect = Effect {
                 check,
                 intermittent,
                 fail,
             };
+            // One that comes and goes from run to run has what it did in each to itself.
+            if folded && modes[k].shows.is_none() {
+                self.a.folded.push(Folded {
+                    cause,
+                    mode,
+                    effect,
+                    at: k,
+                });
+                continue;
+            }
             modes[k].effects.push(effect);
             // An owner complains of what comes and goes whether or not it acts today.
             let idle = self.one_run && m.flaky.is_some() && c.check == COMPLAINT;

@@ -12,8 +12,8 @@ use super::effect::{Effect, Reads, alike, fails, predict};
 use super::few::Few;
 use super::layout::Bank;
 use super::pattern::Pattern;
+use foldhash::HashMap;
 use std::cell::RefCell;
-use std::collections::HashMap;
 
 /// One line: address, byte written, byte read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,7 +69,8 @@ pub fn ln_likelihood(theory: Theory, pattern: Pattern, bank: &Bank, list: &List)
 /// A theory with what it says of the bytes of a list, before the cells that the list passes over are looked at: most theories
 /// contradict a list within a line or two.
 pub struct Bytes<'a> {
-    theory: Theory,
+    /// The theory.
+    pub theory: Theory,
     pattern: Pattern,
     bank: &'a Bank,
     /// ln P(lines that read right in the bits of the theory).
@@ -172,7 +173,9 @@ pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
     if top == f64::NEG_INFINITY {
         return top;
     }
-    top + terms.map(|t| (t - top).exp()).sum::<f64>().ln()
+    // What is less by e^-45 changes no digit.
+    let exp = |d: f64| if d < -45.0 { 0.0 } else { d.exp() };
+    top + terms.map(|t| exp(t - top)).sum::<f64>().ln()
 }
 
 /// For each of two ways of typing, [`TYPED`].
@@ -215,6 +218,7 @@ struct Walk<'a> {
     pattern: Pattern,
     bank: &'a Bank,
     known: Known,
+    starts: Starts,
     /// ln of P(a cell is passed over) of the last kinds of cells: most cells of a bank are alike.
     looked: Few<u64, Both>,
     /// The same of a cell in a block, and of one outside.
@@ -231,6 +235,7 @@ impl<'a> Walk<'a> {
                 failing: 0.0,
                 stretches: [[0.0; 2]; STARTS],
             },
+            starts: Starts::of(bank),
             looked: Few::default(),
             blocked: Few::default(),
         };
@@ -265,8 +270,8 @@ impl<'a> Walk<'a> {
             failing: failing(self.theory, self.pattern, self.bank),
             stretches: [[0.0; 2]; STARTS],
         };
-        let starts = starts(self.bank);
-        for (stretch, ends) in known.stretches.iter_mut().zip(starts.windows(2)) {
+        let starts = self.starts;
+        for (stretch, ends) in known.stretches.iter_mut().zip(starts.all().windows(2)) {
             *stretch = self.passed(ends[0], ends[1] - 1);
         }
         known
@@ -355,17 +360,18 @@ impl<'a> Walk<'a> {
 
     /// ln P(nothing before the first line failed), over where the test may begin.
     fn head(&mut self, first: u32) -> Both {
-        let starts = starts(self.bank);
-        let share = (1.0 - FROM_START) / (starts.len() - 1) as f64;
+        let starts = self.starts;
+        let share = (1.0 - FROM_START) / (starts.count - 1) as f64;
+        let (at_first, elsewhere) = (FROM_START.ln(), share.ln());
         let mut passed = [0.0; 2];
-        let mut terms: Vec<Both> = Vec::with_capacity(starts.len());
+        let mut terms = [NEVER; STARTS];
         let mut end = first;
-        for (i, &start) in starts.iter().enumerate().rev() {
+        for (i, &start) in starts.all().iter().enumerate().rev() {
             if start > first {
                 continue;
             }
             if start < end {
-                let stretch = if starts.get(i + 1) == Some(&end) {
+                let stretch = if starts.all().get(i + 1) == Some(&end) {
                     self.known.stretches[i]
                 } else {
                     self.passed(start, end - 1)
@@ -373,10 +379,10 @@ impl<'a> Walk<'a> {
                 passed = plus(passed, stretch);
                 end = start;
             }
-            let weight = if i == 0 { FROM_START } else { share };
-            terms.push(passed.map(|p| p + weight.ln()));
+            let weight = if i == 0 { at_first } else { elsewhere };
+            terms[i] = passed.map(|p| p + weight);
         }
-        [0, 1].map(|k| ln_sum(terms.iter().map(|t| t[k])))
+        [0, 1].map(|k| ln_sum(terms.iter().rev().map(|t| t[k])))
     }
 
     /// ln P(nothing between the lines failed).
@@ -388,13 +394,30 @@ impl<'a> Walk<'a> {
 }
 
 /// Where a test may begin: at the first address, or past a stretch of a power of two of a page.
-fn starts(bank: &Bank) -> Vec<u32> {
-    let n = bank.cells();
-    let page = (n / 256).max(1);
-    let more = (0..8)
-        .map(|k| bank.from + (page << k))
-        .filter(|&a| a < bank.to);
-    std::iter::once(bank.from).chain(more).collect()
+#[derive(Debug, Clone, Copy)]
+struct Starts {
+    at: [u32; STARTS],
+    count: usize,
+}
+
+impl Starts {
+    fn of(bank: &Bank) -> Self {
+        let page = (bank.cells() / 256).max(1);
+        let mut starts = Self {
+            at: [bank.from; STARTS],
+            count: 1,
+        };
+        let more = (0..STARTS as u32 - 1).map(|k| bank.from + (page << k));
+        for start in more.filter(|&a| a < bank.to) {
+            starts.at[starts.count] = start;
+            starts.count += 1;
+        }
+        starts
+    }
+
+    fn all(&self) -> &[u32] {
+        &self.at[..self.count]
+    }
 }
 
 /// Addresses below `end` with these bits, roughly (exact for powers of two).
@@ -450,7 +473,8 @@ fn count(list: &List, typed: usize, many: f64, bank: &Bank) -> f64 {
     let Some(more) = list.more else { return 0.0 };
     let of = |n: f64| (n + 1.0).log2();
     let most = of(2.0 * f64::from(bank.cells())).ceil() as i32;
-    let weight = |bin: f64| -(bin - of(many)).abs();
+    let middle = of(many);
+    let weight = |bin: f64| -(bin - middle).abs();
     let all = ln_sum((0..=most).map(|b| weight(f64::from(b))));
     let seen = of(f64::from(more) + typed as f64)
         .round()

@@ -10,6 +10,8 @@ use super::pattern::{Pattern, candidates};
 use super::signature::{Bytes, List, Theory, ln_likelihood, ln_sum};
 use super::theory::{Cause, theories};
 use crate::faultmap::model::ModeId;
+use foldhash::{HashMap, HashMapExt};
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 /// How well a cause explains the list.
@@ -26,7 +28,7 @@ pub struct Fit {
 pub struct Weighed {
     /// Data bits that fail in some line.
     pub bits: u8,
-    /// Causes that reach one of them.
+    /// Causes that reach one of them, but for those that are out of the question.
     pub fits: BTreeMap<Cause, Fit>,
     /// For each failing bit: strengths of the modes, and of no known cause.
     pub readings: Vec<BitReading>,
@@ -47,7 +49,8 @@ pub struct BitReading {
 const MOST_LINES: usize = 24;
 /// What the number of lines says of a cause that does not reach all failing bits: about as much as of one that does.
 const COUNT_UNKNOWN: f64 = -1.5;
-/// What is so much less probable (in nats) than the best theory of the same cause changes no digit of the sum.
+/// What is so much less probable (in nats) than the best theory of the same cause, or for each failing bit than the best
+/// explanation of that bit by itself, changes no digit.
 const NO_MATTER: f64 = 60.0;
 /// Below this a strength is nothing.
 const NOTHING: f64 = 1e-12;
@@ -66,14 +69,36 @@ pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
         list: &list,
         bits,
         patterns: &patterns,
+        walked: RefCell::new(HashMap::new()),
     };
+    let unknown: [f64; 8] = std::array::from_fn(|i| match bits >> i & 1 {
+        1 => weigher.unknown(i as u8),
+        _ => 0.0,
+    });
+    // The best explanation of each bit by itself: what strikes one bit only, or nothing that is known. It says which other
+    // causes are out of the question.
+    let mut norm = unknown;
     let mut fits = BTreeMap::new();
-    for r in reaching.iter().filter(|r| r.cause.lanes & bits != 0) {
-        if !fits.contains_key(&r.cause) {
-            fits.insert(r.cause.clone(), weigher.fit(&r.cause));
+    let hits = |r: &Reaching| (r.cause.lanes & bits).count_ones();
+    for single in [true, false] {
+        let wanted = |r: &&Reaching| hits(r) > 0 && (hits(r) == 1) == single;
+        for r in reaching.iter().filter(wanted) {
+            if fits.contains_key(&r.cause) {
+                continue;
+            }
+            let hit = (0..8).filter(|i| (r.cause.lanes & bits) >> i & 1 == 1);
+            let least = hit.clone().map(|i| norm[i] - NO_MATTER).sum();
+            let fit = weigher.fit(&r.cause, least);
+            if let (Some(fit), true) = (&fit, single) {
+                hit.for_each(|i| norm[i] = norm[i].max(fit.ln));
+            }
+            fits.insert(r.cause.clone(), fit);
         }
     }
-    let readings = readings(&weigher, reaching, &fits);
+    let fits = (fits.into_iter())
+        .filter_map(|(c, f)| Some((c, f?)))
+        .collect();
+    let readings = readings(bits, &norm, &unknown, reaching, &fits);
     Weighed {
         bits,
         fits,
@@ -86,6 +111,8 @@ struct Weigher<'a> {
     list: &'a List,
     bits: u8,
     patterns: &'a [(f64, Pattern)],
+    /// Likelihoods worked out so far, by bits, effect and index of the pattern: several causes have the same theories.
+    walked: RefCell<HashMap<(u8, (u8, u64), usize), f64>>,
 }
 
 impl Weigher<'_> {
@@ -102,10 +129,18 @@ impl Weigher<'_> {
         (list, 0.0)
     }
 
-    fn fit(&self, cause: &Cause) -> Fit {
+    /// [`Bytes::ln_likelihood`], worked out once: the list depends on the bits alone.
+    fn walked(&self, bytes: &Bytes, pattern: usize, list: &List) -> f64 {
+        let key = (bytes.theory.lanes, bytes.theory.effect.code(), pattern);
+        let mut walked = self.walked.borrow_mut();
+        *(walked.entry(key)).or_insert_with(|| bytes.ln_likelihood(list))
+    }
+
+    /// `None` when all that the cause could do lies below `least`.
+    fn fit(&self, cause: &Cause, least: f64) -> Option<Fit> {
         let (list, offset) = self.list_for(cause.lanes);
         let theories = theories(cause, self.bank, &list);
-        let mut found = Best::new(theories.len() * self.patterns.len());
+        let mut found = Best::new(theories.len() * self.patterns.len(), least - offset);
         // What the bytes leave open waits: the best of the others may settle it without a look at the cells passed over.
         let mut waiting: Vec<(usize, f64, Bytes)> = Vec::new();
         let mut top = f64::NEG_INFINITY;
@@ -122,7 +157,7 @@ impl Weigher<'_> {
             let at_most = before + bytes.at_most();
             if at_most > top {
                 top = at_most;
-                found.put(at, before + bytes.ln_likelihood(&list));
+                found.put(at, before + self.walked(&bytes, at / theories.len(), &list));
             } else {
                 waiting.push((at, before, bytes));
             }
@@ -134,17 +169,17 @@ impl Weigher<'_> {
             if before + bytes.at_most() < found.least() {
                 break;
             }
-            found.put(*at, before + bytes.ln_likelihood(&list));
+            found.put(*at, before + self.walked(bytes, at / theories.len(), &list));
+        }
+        if found.ln == f64::NEG_INFINITY {
+            return None;
         }
         let (pattern, theory) = (found.at / theories.len(), found.at % theories.len());
         let matter = found.terms.into_iter().filter(|t| *t > f64::NEG_INFINITY);
-        Fit {
-            ln: ln_sum(matter).max(-1e4) + offset,
-            best: match found.ln > f64::NEG_INFINITY {
-                true => (theories[theory].1, self.patterns[pattern].1),
-                false => (theories[0].1, Pattern::Unknown),
-            },
-        }
+        Some(Fit {
+            ln: ln_sum(matter) + offset,
+            best: (theories[theory].1, self.patterns[pattern].1),
+        })
     }
 
     /// ln P(lines as far as this bit goes | no known cause).
@@ -167,11 +202,14 @@ struct Best {
     /// The largest so far, and which it is.
     ln: f64,
     at: usize,
+    /// Below this nothing matters anyhow.
+    floor: f64,
 }
 
 impl Best {
-    fn new(count: usize) -> Self {
+    fn new(count: usize, floor: f64) -> Self {
         Self {
+            floor,
             terms: vec![f64::NEG_INFINITY; count],
             ln: f64::NEG_INFINITY,
             at: 0,
@@ -180,10 +218,13 @@ impl Best {
 
     /// Below this nothing matters any more.
     fn least(&self) -> f64 {
-        self.ln - NO_MATTER
+        (self.ln - NO_MATTER).max(self.floor)
     }
 
     fn put(&mut self, at: usize, ln: f64) {
+        if ln < self.floor {
+            return;
+        }
         self.terms[at] = ln;
         if ln > self.ln || (ln == self.ln && at < self.at) {
             (self.ln, self.at) = (ln, at);
@@ -191,15 +232,16 @@ impl Best {
     }
 }
 
-fn readings(w: &Weigher, reaching: &[Reaching], fits: &BTreeMap<Cause, Fit>) -> Vec<BitReading> {
-    let failing: Vec<u8> = (0..8).filter(|i| w.bits >> i & 1 == 1).collect();
-    // The best explanation of each bit by itself ...
-    let mut norm = [0.0; 8];
-    for &i in &failing {
-        let alone = fits.iter().filter(|(c, _)| c.lanes & w.bits == 1 << i);
-        let best = alone.map(|(_, f)| f.ln).fold(f64::NEG_INFINITY, f64::max);
-        norm[usize::from(i)] = best.max(w.unknown(i));
-    }
+/// What comes of it for each of the failing `bits`. `norm` has the best explanation of each by itself, `unknown` that by nothing
+/// that is known.
+fn readings(
+    bits: u8,
+    norm: &[f64; 8],
+    unknown: &[f64; 8],
+    reaching: &[Reaching],
+    fits: &BTreeMap<Cause, Fit>,
+) -> Vec<BitReading> {
+    let failing: Vec<u8> = (0..8).filter(|i| bits >> i & 1 == 1).collect();
     let shared = |lanes: u8, ln: f64| {
         let hit: Vec<u8> = failing
             .iter()
@@ -209,15 +251,15 @@ fn readings(w: &Weigher, reaching: &[Reaching], fits: &BTreeMap<Cause, Fit>) -> 
         let sum: f64 = hit.iter().map(|&i| norm[usize::from(i)]).sum();
         (ln - sum) / hit.len() as f64
     };
-    // ... or what explains several together, if that is better.
+    // What explains several bits together may be better than the best of each.
     let excess = fits
         .iter()
         .map(|(c, f)| shared(c.lanes, f.ln))
         .fold(0.0, f64::max);
     let strength = |r: &Reaching| {
-        let hit = f64::from((r.cause.lanes & w.bits).count_ones());
-        let ln = shared(r.cause.lanes, fits[&r.cause].ln) - excess + r.strength.ln() / hit;
-        ln.exp()
+        let hit = f64::from((r.cause.lanes & bits).count_ones());
+        let of = |f: &Fit| shared(r.cause.lanes, f.ln) - excess + r.strength.ln() / hit;
+        fits.get(&r.cause).map_or(0.0, |f| of(f).exp())
     };
     let of = |&bit: &u8| {
         let mut effects: BTreeMap<ModeId, f64> = BTreeMap::new();
@@ -231,7 +273,7 @@ fn readings(w: &Weigher, reaching: &[Reaching], fits: &BTreeMap<Cause, Fit>) -> 
                 .filter(|e| e.1 > NOTHING)
                 .map(|(m, s)| (m, s.min(1.0)))
                 .collect(),
-            leak: (w.unknown(bit) - norm[usize::from(bit)] - excess)
+            leak: (unknown[usize::from(bit)] - norm[usize::from(bit)] - excess)
                 .exp()
                 .min(1.0),
         }
