@@ -168,9 +168,10 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
     out
 }
 
-/// A number that is the same for probabilities that differ by rounding only, whichever way they were summed.
-fn parted(probability: f64) -> i64 {
-    (probability.ln() * 1e9).round() as i64
+/// A number that is greater for the greater probability, and the same for two that differ by rounding only (a ten-thousand-millionth
+/// of them), whichever way they were summed; but for those at the edge of a step.
+fn parted(probability: f64) -> u64 {
+    (probability.to_bits() + (1 << 18)) >> 19
 }
 
 /// Whether a mode is 'not fitted' of a position that the machine does not need.

@@ -18,8 +18,14 @@ pub(in crate::observe) struct Known {
     pub(super) ids: Vec<String>,
     /// All keys, then columns, then rows.
     pub(super) lines: Vec<LineOfKeys>,
+    troubles: OnceLock<Troubles>,
+}
+
+/// What troubles the keys: only asked for when a sheet says of one that it does not work.
+#[derive(Debug)]
+pub(super) struct Troubles {
     /// For each key of the matrix how surely each mode troubles it, by mode, as if no reader missed anything.
-    pub(super) troubled: Vec<Vec<(ModeId, f64)>>,
+    pub(super) each: Vec<Vec<(ModeId, f64)>>,
     /// Modes that strike every key of the matrix about alike: a high rail, a program that does not run. They take all keys or
     /// none; that a key here and a row there are dead is none of their doing.
     pub(super) everywhere: BTreeSet<ModeId>,
@@ -41,19 +47,28 @@ impl Known {
         let scan = Scan::of(model);
         let id = |(_, _, k): &(usize, usize, String)| format!("key.{k}");
         let ids: Vec<String> = scan.matrix.keys.iter().map(id).collect();
-        let mut scratch = vec![0.0; model.modes.len()];
-        let mut troubles = |id: &String| {
-            let reads = model.check(id).map_or(&[][..], |c| &c.reads);
-            effects(model, reads, Aspect::Trouble, 0.0, &mut scratch)
-        };
-        let troubled: Vec<_> = ids.iter().map(&mut troubles).collect();
         Self {
             lines: lines(&scan),
-            everywhere: alike(&scan, &troubled),
             scan,
             ids,
-            troubled,
+            troubles: OnceLock::new(),
         }
+    }
+
+    /// What troubles the keys of the board, which must be the same at every call.
+    pub(super) fn troubles(&self, model: &BoardModel) -> &Troubles {
+        self.troubles.get_or_init(|| {
+            let mut scratch = vec![0.0; model.modes.len()];
+            let mut troubles = |id: &String| {
+                let reads = model.check(id).map_or(&[][..], |c| &c.reads);
+                effects(model, reads, Aspect::Trouble, 0.0, &mut scratch)
+            };
+            let each: Vec<_> = self.ids.iter().map(&mut troubles).collect();
+            Troubles {
+                everywhere: alike(&self.scan, &each),
+                each,
+            }
+        })
     }
 }
 

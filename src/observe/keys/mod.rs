@@ -102,7 +102,8 @@ impl Observer<'_> {
         // P(no other key is struck) by mode, each by its own chance; unread where no key is touched.
         let known = std::sync::Arc::clone(&self.known);
         let mut spared = vec![f64::NAN; self.model.modes.len()];
-        for (id, troubled) in known.ids.iter().zip(&known.troubled) {
+        let troubles = known.troubles(self.model);
+        for (id, troubled) in known.ids.iter().zip(&troubles.each) {
             if self.out.read.contains(&format!("{}/{id}", self.run)) {
                 continue;
             }
@@ -151,6 +152,7 @@ impl Observer<'_> {
         }
         let mut open: BTreeSet<&String> = keys.keys().collect();
         let known = std::sync::Arc::clone(&self.known);
+        let everywhere = &known.troubles(self.model).everywhere;
         for (what, of_line) in &known.lines {
             let whole = of_line.len() >= LEAST && of_line.iter().all(|k| keys.contains_key(k));
             if !whole || !of_line.iter().any(|k| open.contains(k)) {
@@ -168,7 +170,7 @@ impl Observer<'_> {
             });
             let mut effects = self.least(of_line, |o, key| o.effects_on_key(key, aspect));
             if what != "all keys" {
-                effects.retain(|(m, _)| !known.everywhere.contains(m));
+                effects.retain(|(m, _)| !everywhere.contains(m));
             }
             let check = match aspect {
                 Aspect::Dead => format!("keys {what}"),
@@ -181,7 +183,7 @@ impl Observer<'_> {
             let mut effects = self.effects_on_key(id, aspect);
             // One outside the matrix goes with the others when all are struck.
             if self.known.scan.matrix.key(&id["key.".len()..]).is_some() {
-                effects.retain(|(m, _)| !known.everywhere.contains(m));
+                effects.retain(|(m, _)| !everywhere.contains(m));
             }
             let text = format!("key {} {word}", &id["key.".len()..]);
             self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
