@@ -228,6 +228,9 @@ fn listed(a: &Assembled, suspects: &[&Suspect]) -> Vec<Column> {
     columns
 }
 
+/// Check, chance that it fails, whether it is a data bit of the memory.
+type Told = (usize, f64, bool);
+
 /// What the leading modes of suspects do, by the readings.
 fn looked_up(
     model: &BoardModel,
@@ -239,8 +242,7 @@ fn looked_up(
     for (at, s) in suspects.iter().enumerate() {
         of_mode[s.modes[0].0 as usize] = Some(at);
     }
-    // Check, chance that it fails, whether it is a data bit of the memory.
-    let mut effects: Vec<Vec<(usize, f64, bool)>> = vec![Vec::new(); suspects.len()];
+    let mut effects: Vec<Vec<Told>> = vec![Vec::new(); suspects.len()];
     let mut bits = vec![(0, 0.0f64); suspects.len()];
     for (i, r) in observed.readings.iter().enumerate() {
         let Evidence::Check(c) = &r.evidence else {
@@ -258,7 +260,7 @@ fn looked_up(
             }
         }
     }
-    let of = |(effects, (bits, most)): (Vec<(usize, f64, bool)>, (usize, f64))| {
+    let of = |(effects, (bits, most)): (Vec<Told>, (usize, f64))| {
         let shared = network::is_shared(bits, most);
         let one = |(check, fail, of_memory)| match of_memory && shared {
             true => (check, rounded(network::SEVERE * fail / most)),

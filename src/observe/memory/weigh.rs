@@ -106,13 +106,16 @@ pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
     }
 }
 
+/// Bits, effect and index of the pattern.
+type Walked = (u8, (u8, u64), usize);
+
 struct Weigher<'a> {
     bank: &'a Bank,
     list: &'a List,
     bits: u8,
     patterns: &'a [(f64, Pattern)],
-    /// Likelihoods worked out so far, by bits, effect and index of the pattern: several causes have the same theories.
-    walked: RefCell<HashMap<(u8, (u8, u64), usize), f64>>,
+    /// Likelihoods worked out so far: several causes have the same theories.
+    walked: RefCell<HashMap<Walked, f64>>,
 }
 
 impl Weigher<'_> {
