@@ -30,8 +30,11 @@ struct Answer {
 
 /// An answer less probable than the first by this (ln of four hundred) is as good as out.
 const OUT: f64 = 6.0;
-/// Up to this (ln of twenty thousand) it is still told which pattern would show that it is the other all the same.
+/// Up to this (ln of twenty thousand) it is 'far less probably' the other; which pattern would show that it is the other all
+/// the same is told anyhow.
 const FAR: f64 = 10.0;
+/// Beyond this (ln of ten million million) nothing is told: no list of cells is read without a slip so often.
+const NEVER: f64 = 30.0;
 
 /// Patterns to propose: identifier, pattern, words.
 const PROPOSED: [(&str, Pattern, &str); 6] = [
@@ -90,10 +93,15 @@ pub fn hints(
             text: "It could be a strobe, the write line or what carries all data bits: no test pattern tells these apart; measure the strobes at a chip.".into(),
             pattern: None,
         });
-    } else if let far = within(FAR)
+    } else if let far = within(NEVER)
         && !far.is_empty()
     {
-        let hint = further(bank, first, &far, "or, far less probably,", list);
+        let or = if within(FAR).is_empty() {
+            "or, though hardly,"
+        } else {
+            "or, far less probably,"
+        };
+        let hint = further(bank, first, &far, or, list);
         // Where no pattern tells, nobody need measure for what is hardly so.
         out.extend(Some(hint).filter(|h| h.pattern.is_some()));
     }
