@@ -391,7 +391,11 @@ fn draws_come_near_the_exact_sum() {
             drawn.log_evidence,
             exact.log_evidence
         );
-        let pairs = drawn.modes.iter().flatten().zip(exact.modes.iter().flatten());
+        let pairs = drawn
+            .modes
+            .iter()
+            .flatten()
+            .zip(exact.modes.iter().flatten());
         for (p, q) in pairs {
             worst = worst.max((p - q).abs());
             off += (p - q).abs();
@@ -430,7 +434,14 @@ fn draws_come_near_the_exact_sum() {
         read_all(&mut net, &failing);
         look(&net);
     }
-    println!("worst {worst:.3}, mean {:.5}, of {count} probabilities", off / count);
+    println!(
+        "worst {worst:.3}, mean {:.5}, of {count} probabilities",
+        off / count
+    );
     assert!(several_explanations > 30, "{several_explanations} in doubt");
-    assert!(worst < 0.1 && off / count < 0.005, "{worst} {}", off / count);
+    assert!(
+        worst < 0.1 && off / count < 0.005,
+        "{worst} {}",
+        off / count
+    );
 }

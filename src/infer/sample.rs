@@ -266,7 +266,8 @@ fn pick(probabilities: &[f64], rng: &mut StdRng) -> usize {
         }
     }
     // Rounding: the most probable.
-    let most = (0..probabilities.len()).max_by(|&a, &b| probabilities[a].total_cmp(&probabilities[b]));
+    let most =
+        (0..probabilities.len()).max_by(|&a, &b| probabilities[a].total_cmp(&probabilities[b]));
     most.unwrap_or(0)
 }
 
@@ -288,7 +289,11 @@ pub(crate) fn sample(net: &Network, folded: &Folded) -> Option<Posterior> {
     let mut rng = StdRng::seed_from_u64(1);
     let mut chains = vec![Chain::new(&model); RUNGS];
     let mut sums = Sums {
-        modes: net.causes.iter().map(|c| vec![0.0; c.modes.len()]).collect(),
+        modes: net
+            .causes
+            .iter()
+            .map(|c| vec![0.0; c.modes.len()])
+            .collect(),
         settings: vec![0.0; model.settings],
         rounds: 0.0,
     };
@@ -313,7 +318,9 @@ pub(crate) fn sample(net: &Network, folded: &Folded) -> Option<Posterior> {
             }
         }
     }
-    let between = steps.iter().map(|step| ln_sum(step.iter().copied()) - (step.len() as f64).ln());
+    let between = steps
+        .iter()
+        .map(|step| ln_sum(step.iter().copied()) - (step.len() as f64).ln());
     let ln = model.without_readings() + between.sum::<f64>() + folded.total_scale().ln();
     (ln > f64::NEG_INFINITY).then(|| sums.posterior(net, folded, ln))
 }
@@ -353,14 +360,15 @@ impl Sums {
         for (id, cause) in folded.causes.iter().enumerate() {
             let modes = &mut self.modes[id];
             if !cause.touched.is_empty() {
-                modes.iter_mut().for_each(|p| *p = (*p / self.rounds).min(1.0));
+                modes
+                    .iter_mut()
+                    .for_each(|p| *p = (*p / self.rounds).min(1.0));
                 continue;
             }
             // Given the setting such a cause is independent of everything.
             for (s, share) in self.settings.iter().enumerate() {
-                let weight = |m: &super::fold::Member| {
-                    folded.priors(net, id, m.mode)[s] * m.left.to_f64()
-                };
+                let weight =
+                    |m: &super::fold::Member| folded.priors(net, id, m.mode)[s] * m.left.to_f64();
                 let total: f64 = cause.members.iter().map(weight).sum();
                 for member in cause.members.iter().filter(|_| total > 0.0) {
                     if let Some(mode) = member.mode {

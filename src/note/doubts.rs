@@ -77,13 +77,13 @@ pub fn doubts(
             "cut off while it was written, so it counted for nothing".into(),
         ));
     }
-    let share = ranking.posterior.unexplored_mass * 100.0;
-    if share > 0.01 {
+    let share = ranking.posterior.unexplored_mass;
+    if share > 1e-4 {
         out.push(note(
             DoubtKind::NotLookedAt,
             0,
             "",
-            format!("up to {share:.2} % of the possibilities were not looked at"),
+            crate::report::words::not_looked_at(share),
         ));
     }
     out

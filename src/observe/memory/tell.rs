@@ -33,8 +33,8 @@ const OUT: f64 = 6.0;
 /// Up to this (ln of twenty thousand) it is 'far less probably' the other; which pattern would show that it is the other all
 /// the same is told anyhow.
 const FAR: f64 = 10.0;
-/// Beyond this (ln of ten million million) nothing is told: no list of cells is read without a slip so often.
-const NEVER: f64 = 30.0;
+/// Beyond this nothing is told: the list rules it out.
+const NEVER: f64 = 80.0;
 
 /// Patterns to propose: identifier, pattern, words.
 const PROPOSED: [(&str, Pattern, &str); 6] = [
@@ -101,9 +101,7 @@ pub fn hints(
         } else {
             "or, far less probably,"
         };
-        let hint = further(bank, first, &far, or, list);
-        // Where no pattern tells, nobody need measure for what is hardly so.
-        out.extend(Some(hint).filter(|h| h.pattern.is_some()));
+        out.push(further(bank, first, &far, or, list));
     }
     out
 }
