@@ -96,6 +96,15 @@ fn a_rail_too_high_accuses_what_can_lift_it() {
     }
 }
 
+/// A rail past its limit does not stop everything at once: a test that passes does not excuse who makes it.
+#[test]
+fn what_still_runs_does_not_excuse_the_regulator() {
+    let runs = ranked(WIDE, "came in faulty\nrail 12V 17.6 V\nrest fine\n");
+    assert_eq!(leader(&runs), "VR1");
+    assert!(p(&runs, "VR1") > 0.3, "{}", p(&runs, "VR1"));
+}
+
+/// One socket may hold two ROMs: U4 of the narrow board.
 /// One socket may hold two ROMs: U4 of the narrow board.
 #[test]
 fn a_socket_with_two_roms_stands_for_both() {

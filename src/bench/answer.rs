@@ -135,7 +135,11 @@ fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
                 places: vec![place.clone()],
                 result: Effect::Unknown,
             };
-            let effect = effect_of(&done, answer)?;
+            let said = answer.trim().to_lowercase();
+            let effect = match said.as_str() {
+                "done" | "did it" => Effect::Unknown,
+                _ => effect_of(&done, answer)?,
+            };
             let done = Statement::HandsOn(HandsOn {
                 result: effect,
                 ..done
@@ -210,7 +214,7 @@ pub fn effect_of(done: &HandsOn, answer: &str) -> Option<Effect> {
     match one(&format!("test {answer}"))? {
         Statement::Finding(f) if f.loops.is_none() => match f.state {
             State::Ok => Some(Effect::Cured),
-            State::Bad | State::Dead => Some(Effect::NoChange),
+            State::Bad => Some(Effect::NoChange),
             _ => None,
         },
         _ => None,

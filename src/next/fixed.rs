@@ -63,7 +63,12 @@ fn at_plug(model: &BoardModel) -> String {
 
 /// After a reading past a stop limit: the supply by itself, then another one or what makes the rail on the board; never
 /// anything on the powered board.
-pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<NextView> {
+pub fn after_stop(
+    model: &BoardModel,
+    ranking: &Ranking,
+    bench: &Bench,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Vec<NextView> {
     let Some(stop) = &ranking.observed.stop else {
         return Vec::new();
     };
@@ -107,7 +112,7 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<N
             expect: String::new(),
             ..unplugged
         }],
-        Supply::Good => on_the_board(model, ranking, &stop.rail),
+        Supply::Good => on_the_board(model, ranking, &stop.rail, skipped),
     }
 }
 
@@ -120,7 +125,12 @@ fn supply_swapped(model: &BoardModel) -> Option<Ask> {
 }
 
 /// The supply is good, so what makes the rail on the board is not: found without power.
-fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextView> {
+fn on_the_board(
+    model: &BoardModel,
+    ranking: &Ranking,
+    rail: &str,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Vec<NextView> {
     let line = model.rails.get(rail).map(|r| r.line.as_str());
     let makers: Vec<&str> = model
         .positions
@@ -160,7 +170,13 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
         view.expect = "some hundred ohms; a few ohms are a short".into();
         view.minutes = costs::MEASURE_RAIL;
         view.needs = Some(Tool::Multimeter.to_string());
-        return vec![view];
+        if !view
+            .ask
+            .as_ref()
+            .is_some_and(|ask| skipped(&view.step, ask))
+        {
+            return vec![view];
+        }
     }
     if !put_right_since(ranking, rail) {
         let suspect = on_board_suspect(model, ranking, rail);
@@ -170,6 +186,14 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
         );
         let view = off(step, format!("{name}, unplugged"), Ask::Supply);
         let ask = suspect.map(|u| Ask::remedy(model, u));
+        let left_out = ask.as_ref().is_some_and(|ask| skipped(&view.step, ask));
+        if left_out {
+            let step = format!(
+                "Keep the board off until {makers} is put right; type what was done to it, or 'close'."
+            );
+            let ask = None;
+            return vec![NextView { step, ask, ..view }];
+        }
         return vec![NextView { ask, ..view }];
     }
     let place = board::rail_measured_at(model, rail);
@@ -238,6 +262,67 @@ fn limits(model: &BoardModel, rail: &str) -> String {
         })
 }
 
+/// A fuse that was seen blown is renewed before anything live is measured, and what blew it is looked for first.
+pub fn blown_fuse(model: &BoardModel, ranking: &Ranking) -> Option<NextView> {
+    let leader = ranking.suspects.first().filter(|s| s.probability >= 0.5)?;
+    let at = ranking.assembled.place_of(leader.instance);
+    let unit = &model.units[at];
+    let position = &model.positions[unit.position];
+    if position.class != Class::Fuse || unit.kind != UnitKind::Part {
+        return None;
+    }
+    let readings = &ranking.observed.readings;
+    let renewed = readings.iter().rposition(
+        |r| matches!(&r.evidence, Evidence::Remedy { units, .. } if units.iter().any(|u| u.0 == at)),
+    );
+    let blown = |e: &Evidence| matches!(e, Evidence::Unit { unit, fine, faulty } if *unit == at && faulty > fine);
+    let seen = readings[renewed.map_or(0, |r| r + 1)..]
+        .iter()
+        .any(|r| blown(&r.evidence));
+    seen.then(|| NextView {
+        step: format!(
+            "Unplug the supply, look for what blew {name}: measure the resistance to ground behind it. Then renew {name} \
+             with one of the same rating.",
+            name = position.name
+        ),
+        r#where: format!("{}, {}", position.name, position.role),
+        expect: "some hundred ohms; a few ohms are a short, to be found before a new fuse goes in".into(),
+        minutes: costs::MEASURE_RAIL,
+        hazard: Some(MAINS.into()),
+        saves_minutes: 0.0,
+        power: false,
+        needs: None,
+        outcomes: Vec::new(),
+        ask: Some(Ask::remedy(model, at)),
+    })
+}
+
+/// When all that fails is explained by sockets that may be empty: a part goes in before anything is called good.
+pub fn fill_the_socket(model: &BoardModel, ranking: &Ranking) -> Option<NextView> {
+    let empty = &ranking.observed.facts.empty;
+    let position = empty.keys().map(|&at| &model.positions[at]).find(|p| {
+        let fact = format!("{} is empty", p.name);
+        ranking.explained_by.iter().any(|(_, said)| *said == fact)
+    })?;
+    let part = position.part_type.as_deref().unwrap_or("part");
+    Some(NextView {
+        step: format!(
+            "Fit a {part} in {name}: what fails is explained by the empty socket, and nothing else is accused. Switch off \
+             before it goes in; type 'fitted {name} {part}' when it is there, then run the test.",
+            name = position.name
+        ),
+        r#where: format!("{}, {}", position.name, position.role),
+        expect: "what failed for want of it passes".into(),
+        minutes: costs::RETEST,
+        hazard: None,
+        saves_minutes: 0.0,
+        power: false,
+        needs: None,
+        outcomes: Vec::new(),
+        ask: None,
+    })
+}
+
 /// When nothing is accused.
 pub fn nothing_accused() -> NextView {
     NextView {
@@ -251,6 +336,20 @@ pub fn nothing_accused() -> NextView {
         needs: None,
         outcomes: Vec::new(),
         ask: Some(Ask::Loops),
+    }
+}
+
+/// When as many loops ran clean as prove it.
+pub fn proved() -> NextView {
+    NextView {
+        step:
+            "Enough loops ran clean since the last remedy: proved. Type 'close' to end the ticket."
+                .into(),
+        expect: String::new(),
+        minutes: 0.0,
+        power: false,
+        ask: None,
+        ..nothing_accused()
     }
 }
 

@@ -74,7 +74,7 @@ pub fn doubts(
             DoubtKind::CutOff,
             line,
             text,
-            "cut off while it was written, so it counted for nothing".into(),
+            "it has no line end and may be cut off, so it counted for nothing; if it is whole, end it with a line end".into(),
         ));
     }
     let share = ranking.posterior.unexplored_mass;
