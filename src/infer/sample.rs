@@ -30,12 +30,15 @@ const FLOOR: f64 = 1e-9;
 /// Beyond this a running product is put away as a logarithm.
 const LARGE: f64 = 1e200;
 
+/// Readings, each with a probability.
+type Pairs = Vec<(usize, f64)>;
+
 /// A state of a cause: what it explains.
 struct State {
     /// (reading, probability that it does not explain it).
-    pairs: Vec<(usize, f64)>,
+    pairs: Pairs,
     /// The same for what acts in one run, with P(idle) and P(acts).
-    groups: Vec<(f64, f64, Vec<(usize, f64)>)>,
+    groups: Vec<(f64, f64, Pairs)>,
 }
 
 impl State {
@@ -297,7 +300,7 @@ pub(crate) fn sample(net: &Network, folded: &Folded) -> Option<Posterior> {
         settings: vec![0.0; model.settings],
         rounds: 0.0,
     };
-    let mut steps = vec![Vec::with_capacity(rounds); RUNGS - 1];
+    let mut steps = vec![Vec::new(); RUNGS - 1];
     let mut room = Vec::new();
     for round in 0..rounds {
         let counts = round >= warm_up;
