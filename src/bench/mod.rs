@@ -257,13 +257,7 @@ impl Bench<'_> {
             ranking: &ranking,
         };
         self.show(&scene, told)?;
-        let prompt = match v.stop {
-            // Nobody may power it to see what it did.
-            Some(_) => {
-                screen::prompt(v.next.first()).replace("(cured, no change, changed)", "(done)")
-            }
-            None => screen::prompt(v.next.first()),
-        };
+        let prompt = screen::prompt(v.next.first());
         loop {
             let Some(text) = self.talk.ask(&prompt)? else {
                 return Ok(Then::End(Ended::Left));

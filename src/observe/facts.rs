@@ -27,6 +27,11 @@ pub struct Facts {
 }
 
 impl Facts {
+    /// Whether something was in every position when the machine came in, for all that is said.
+    pub fn came_whole(&self) -> bool {
+        self.empty.is_empty() && self.filled.is_empty()
+    }
+
     /// Whether nothing was in a position when the machine came in.
     pub fn came_empty(&self, position: usize) -> bool {
         self.empty.contains_key(&position) || self.filled.contains_key(&position)

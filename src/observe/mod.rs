@@ -403,7 +403,7 @@ impl Observer<'_> {
     /// Whether an empty position makes a check fail for certain: 'rest fine' cannot mean it.
     fn ruled_out(&mut self, reads: &[Read]) -> bool {
         let facts = &self.out.facts;
-        if facts.empty.is_empty() && facts.filled.is_empty() {
+        if facts.came_whole() {
             return false;
         }
         let (sheet, line) = (self.sheet, self.line);

@@ -90,7 +90,7 @@ pub(super) fn shipped_priors(
     let memo = model.memo.of::<Fitted>();
     let all = memo.0[intake].get_or_init(|| Arc::new(fitted(model, intake, common)));
     let mut out = Arc::clone(all);
-    if !(observed.facts.empty.is_empty() && observed.facts.filled.is_empty()) {
+    if !observed.facts.came_whole() {
         empty(model, observed, Arc::make_mut(&mut out));
     }
     out

@@ -78,7 +78,7 @@ pub fn money(x: f64) -> String {
 /// probabilities are estimates by draws.
 pub fn not_looked_at(share: f64) -> String {
     if share >= 1.0 {
-        "So many readings need an explanation that the probabilities are estimates, good to about one in ten.".into()
+        "So many readings need an explanation that nothing is certified: the probabilities are estimates, good to about one in ten.".into()
     } else {
         format!(
             "Up to {:.2} % of the possibilities were not looked at.",

@@ -93,15 +93,12 @@ pub fn hints(
             text: "It could be a strobe, the write line or what carries all data bits: no test pattern tells these apart; measure the strobes at a chip.".into(),
             pattern: None,
         });
-    } else if let far = within(NEVER)
+    } else if let far = within(FAR)
         && !far.is_empty()
     {
-        let or = if within(FAR).is_empty() {
-            "or, though hardly,"
-        } else {
-            "or, far less probably,"
-        };
-        out.push(further(bank, first, &far, or, list));
+        out.push(further(bank, first, &far, "or, far less probably,", list));
+    } else if let Some(nearest) = within(NEVER).first() {
+        out.push(further(bank, first, &[nearest], "or, though hardly,", list));
     }
     out
 }
