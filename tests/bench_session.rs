@@ -281,7 +281,7 @@ fn a_closed_ticket_can_be_opened_again() {
         dialogue.contains("Ticket 0402 closed: cured and proved. At fault: M3 dead."),
         "{dialogue}"
     );
-    assert!(text.ends_with("reopened\n"), "{text}");
+    assert!(text.ends_with("reopened\nnew run\n"), "{text}");
     assert_eq!(on(&closed, &["quit"]).1, closed);
 }
 
@@ -742,4 +742,115 @@ fn a_fault_that_shows_still_is_not_soaked() {
         1,
         "{dialogue}"
     );
+}
+
+/// `undo` strikes the line that was on the screen, never one that another session wrote since.
+#[test]
+fn undo_leaves_what_another_session_wrote() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("0402.ticket");
+    std::fs::write(&path, OPEN).unwrap();
+    let mut store = whichsocket::ticket::store::FileStore::new(&path);
+    let mut talk = Meddler {
+        script: Script::of(&["undo", "undo", "quit"]),
+        path: &path,
+        writes: vec![Some("memory bit 5 bad")],
+    };
+    session(&mut store, &mut talk, None).unwrap();
+    let dialogue = &talk.script.dialogue;
+    assert!(dialogue.contains("Nothing struck"), "{dialogue}");
+    // The second one was typed in sight of it.
+    assert!(
+        dialogue.contains("Struck line 6: memory bit 5 bad"),
+        "{dialogue}"
+    );
+    let text = std::fs::read_to_string(&path).unwrap();
+    assert_eq!(text.matches("undo").count(), 1, "{text}");
+}
+
+/// With the supply unplugged nobody knows what a remedy did; and a step that is skipped is not proposed again.
+#[test]
+fn past_a_limit_a_part_is_put_right_without_a_result() {
+    let start = "ticket 0402\nboard 64k-6510-wide\ncame in faulty\nrail +12V 15.2 V\n";
+    let (dialogue, text) = on(start, &["+5V 5.02, 9VAC 9.1", "skip", "done", "quit"]);
+    assert!(dialogue.contains("measure the resistance"), "{dialogue}");
+    assert_eq!(
+        dialogue.matches("measure the resistance").count(),
+        1,
+        "{dialogue}"
+    );
+    assert!(dialogue.contains("(done):"), "{dialogue}");
+    assert!(!dialogue.contains("what came of it"), "{dialogue}");
+    let last = text.lines().last().unwrap();
+    assert!(
+        last.starts_with("swapped ") || last.starts_with("replaced "),
+        "{text}"
+    );
+    assert!(!last.contains(':'), "{text}");
+    let put_right = dialogue.rfind("Put right").unwrap();
+    assert!(
+        dialogue[put_right..].contains("Take the socketed chips out"),
+        "{dialogue}"
+    );
+}
+
+/// A fuse that was seen blown is renewed before anything live is measured, by whatever words it was said.
+#[test]
+fn a_blown_fuse_is_renewed_first() {
+    for said in ["fuse F1 blown", "fuse dead"] {
+        let start =
+            format!("ticket 0402\nboard dunlin-64\ncame in faulty\npicture black\n{said}\n");
+        let (dialogue, _) = on(&start, &["skip", "quit"]);
+        let screens: Vec<&str> = dialogue.split("\nticket 0402").skip(1).collect();
+        assert!(
+            screens[0].contains("look for what blew F1"),
+            "{said}: {dialogue}"
+        );
+        assert!(!screens[0].contains("board is live"), "{dialogue}");
+        assert!(!screens[1].contains("look for what blew F1"), "{dialogue}");
+    }
+}
+
+/// A sound socket that came in empty is filled, and what sounded of it before is not held against the part that went in.
+#[test]
+fn a_part_is_fitted_into_an_empty_socket() {
+    for (board, socket, part) in [
+        ("64k-6510-wide", "U18", "6581"),
+        ("64k-6510-narrow", "U9", "8580"),
+        ("dunlin-64", "T1", "8912"),
+    ] {
+        let start = format!(
+            "ticket 0402\nboard {board}\ncame in faulty\nempty {socket}\nsound dead\nrest fine\n"
+        );
+        let fitted = format!("fitted {socket} {part}");
+        let (dialogue, text) = on(
+            &start,
+            &[&fitted, "sound ok; rest fine", "0 of 20 warm", "quit"],
+        );
+        let propose = dialogue.contains(&format!("Fit a {part} in {socket}"));
+        assert!(
+            propose || dialogue.contains(&format!("swapped {socket}")),
+            "{dialogue}"
+        );
+        assert!(
+            text.contains(&format!("{fitted}\nnew run\n")) || text.contains("new run"),
+            "{text}"
+        );
+        assert!(!dialogue.contains("slip"), "{dialogue}");
+        let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+        let model = Library::open(None).unwrap().board(board).unwrap();
+        let changes = compare(&model, &ticket);
+        assert_eq!(
+            changes.last().map(|c| c.verdict),
+            Some(Verdict::Fixed),
+            "{text}"
+        );
+    }
+}
+
+/// A word for another question is no result of a swap.
+#[test]
+fn missing_is_not_no_change() {
+    let (_, text) = on(OPEN, &["missing", "quit"]);
+    assert!(!text.contains("no change"), "{text}");
 }

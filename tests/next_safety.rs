@@ -218,6 +218,7 @@ fn the_answer_to_every_remedy_is_read() {
                 action,
                 place,
                 unit: named,
+                ..
             } = Ask::remedy(&model, unit)
             else {
                 panic!("a remedy asks for what it did");

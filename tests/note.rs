@@ -408,6 +408,13 @@ fn a_closed_ticket_keeps_switch_off() {
     }
     let right = ticket_note("t", format!("{HEAD}rail +5V 5.9 V\nswapped SUPPLY\nnew run\nrail +5V 5.02 V\nclosed: used for parts\n").as_bytes());
     assert_eq!(right.glance.stop, None);
+    // The rail is right again; the chips stood on it all the same.
+    let saw = right.cautions.join(" ");
+    assert!(
+        saw.contains("past its limit: rail +5V reads 5.9 V"),
+        "{saw}"
+    );
+    assert!(saw.contains("Every chip on that rail"), "{saw}");
     let hot = ticket_note("t", format!("{HEAD}M5 too hot to touch\n").as_bytes());
     assert!(
         hot.cautions.iter().any(|c| c.contains("M5 got hot")),

@@ -96,6 +96,33 @@ fn a_rail_too_high_accuses_what_can_lift_it() {
     }
 }
 
+/// A rail past its limit does not stop everything at once: a test that passes does not excuse who makes it.
+#[test]
+fn what_still_runs_does_not_excuse_the_regulator() {
+    let runs = ranked(WIDE, "came in faulty\nrail 12V 17.6 V\nrest fine\n");
+    assert_eq!(leader(&runs), "VR1");
+    assert!(p(&runs, "VR1") > 0.3, "{}", p(&runs, "VR1"));
+}
+
+/// A part that went into a socket which came in empty can be bad itself: what fails then is not explained by the socket.
+#[test]
+fn a_part_put_into_an_empty_socket_can_be_bad() {
+    let r = ranked(
+        WIDE,
+        "came in faulty\nempty U18\nsound dead\nrest fine\nfitted U18 6581\nnew run\nsound ok\nvoice 2 bad\nrest fine\n",
+    );
+    assert_eq!(leader(&r), "U18 (new part)");
+    let (first, second) = (r.suspects[0].probability, r.suspects[1].probability);
+    assert!(first > 3.0 * second, "{first} {second}");
+    let explained: Vec<usize> = r
+        .explained_by
+        .iter()
+        .map(|(i, _)| r.observed.readings[*i].line)
+        .collect();
+    assert!(explained.iter().all(|line| *line == 3), "{explained:?}");
+}
+
+/// One socket may hold two ROMs: U4 of the narrow board.
 /// One socket may hold two ROMs: U4 of the narrow board.
 #[test]
 fn a_socket_with_two_roms_stands_for_both() {

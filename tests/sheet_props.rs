@@ -634,7 +634,9 @@ fn content_lines(text: &str) -> usize {
             .filter(|r| r.starts_with(char::is_whitespace))
             .unwrap_or(l)
             .trim();
-        !l.is_empty() && !l.starts_with('#')
+        // With a number behind it, it may be a ticket: that is asked.
+        let comment = l.starts_with('#') && !l[1..].starts_with(|c: char| c.is_ascii_digit());
+        !l.is_empty() && !comment
     };
     text.replace("\r\n", "\n")
         .split(['\n', '\r'])

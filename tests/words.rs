@@ -137,3 +137,36 @@ fn words_stand_in_the_folder_of_maps_too() {
         "{told}"
     );
 }
+
+/// Every part of every shipped board that a hand can be laid on is typed by its bare name.
+#[test]
+fn every_position_is_typed_by_its_name() {
+    use whichsocket::sheet::{Statement, parse};
+    let library = whichsocket::shipped::Library::open(None).unwrap();
+    let mut quoted = Vec::new();
+    let mut count = 0;
+    for (board, _) in library.list() {
+        let model = library.board(&board).unwrap();
+        for position in &model.positions {
+            // These two are the picture and the sound.
+            if ["VIDEO", "AUDIO"].contains(&&*position.name) {
+                continue;
+            }
+            let line = format!("swapped {}: no change", position.name);
+            let sheet = parse("line", line.as_bytes()).unwrap();
+            let said: Vec<_> = sheet.statements().map(|s| &s.value).collect();
+            count += 1;
+            // What is outside the board goes by what it is, by whatever name of the map.
+            let outside = ["SUPPLY", "KEYBOARD", "CARTRIDGE", "CABLE", "MAINS"];
+            let right = matches!(&said[..], [Statement::HandsOn(h)]
+                if h.places.len() == 1
+                    && (h.places[0].name.eq_ignore_ascii_case(&position.name)
+                        || position.outside && outside.contains(&&*h.places[0].name)));
+            if !right {
+                quoted.push(format!("{board} {}: {said:?}", position.name));
+            }
+        }
+    }
+    assert!(quoted.is_empty(), "{}", quoted.join("\n"));
+    assert!(count > 300, "{count}");
+}

@@ -49,7 +49,8 @@ pub fn takes(ask: &Ask) -> Option<String> {
         Ask::Line { .. } => "pulsing, high, low".into(),
         Ask::Check { .. } => "ok or bad".into(),
         Ask::Test { .. } => "lines of a sheet, as in 'memory bit 3 bad; rest fine'".into(),
-        Ask::Remedy { .. } => "cured, no change, changed".into(),
+        Ask::Remedy { seen: true, .. } => "cured, no change, changed".into(),
+        Ask::Remedy { seen: false, .. } => "done".into(),
         Ask::Supply => "a rail and its volts, as in +5V 5.1".into(),
         Ask::Resistance { .. } => "ohms, as in 350".into(),
         Ask::Loops => "failed loops of loops run, as in 0 of 14 warm".into(),
@@ -135,7 +136,11 @@ fn in_context(ask: &Ask, answer: &str) -> Option<Statement> {
                 places: vec![place.clone()],
                 result: Effect::Unknown,
             };
-            let effect = effect_of(&done, answer)?;
+            let said = answer.trim().to_lowercase();
+            let effect = match said.as_str() {
+                "done" | "did it" => Effect::Unknown,
+                _ => effect_of(&done, answer)?,
+            };
             let done = Statement::HandsOn(HandsOn {
                 result: effect,
                 ..done
@@ -210,7 +215,7 @@ pub fn effect_of(done: &HandsOn, answer: &str) -> Option<Effect> {
     match one(&format!("test {answer}"))? {
         Statement::Finding(f) if f.loops.is_none() => match f.state {
             State::Ok => Some(Effect::Cured),
-            State::Bad | State::Dead => Some(Effect::NoChange),
+            State::Bad => Some(Effect::NoChange),
             _ => None,
         },
         _ => None,
@@ -265,7 +270,7 @@ pub fn prompt(ask: Option<&Ask>) -> String {
         Some(Ask::Test { .. }) => {
             "what the test shows (lines of a sheet, ';' between; 'rest fine'):".into()
         }
-        Some(Ask::Remedy { action, place, .. }) => {
+        Some(ask @ Ask::Remedy { action, place, .. }) => {
             let done = HandsOn {
                 action: *action,
                 places: vec![place.clone()],
@@ -276,7 +281,7 @@ pub fn prompt(ask: Option<&Ask>) -> String {
             if one(&line) != Some(Statement::HandsOn(done)) {
                 return "what it shows now (a line of a sheet), or skip:".into();
             }
-            format!("{line} (cured, no change, changed):")
+            format!("{line} ({}):", takes(ask).unwrap_or_default())
         }
         Some(Ask::Supply) => {
             "supply by itself, unplugged (rail and volts, as in '+5V 5.1'):".into()
@@ -342,6 +347,7 @@ mod tests {
             unit: "M3".into(),
             action: Action::Swap,
             place: at("M3", None),
+            seen: true,
         };
         assert_eq!(line(&swap, "no change"), "swapped M3: no change");
         assert_eq!(line(&swap, "ok"), "swapped M3: cured");

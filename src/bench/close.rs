@@ -176,7 +176,9 @@ impl Bench<'_> {
                     });
                 }
                 "reopen" | "reopened" => {
-                    self.save(Some(ticket), &[Statement::Outcome(Outcome::Reopened)])?;
+                    // What is read from here on is not of the run that proved it.
+                    let again = [Statement::Outcome(Outcome::Reopened), Statement::NewRun];
+                    self.save(Some(ticket), &again)?;
                     return Ok(Then::Again);
                 }
                 _ => self.talk.say("Type 'reopen' or 'quit'.\n")?,

@@ -152,8 +152,8 @@ impl Bench<'_> {
         let torn = ticket.and_then(|t| t.torn.clone());
         if let Some(torn) = torn.filter(|_| !std::mem::replace(&mut told.torn, true)) {
             let said = format!(
-                "The last line of the ticket has no end and is not used: '{torn}'. It was cut off while it was written; \
-                 answer again."
+                "The last line of the ticket has no end and is not used: '{torn}'. It may have been cut off while it was \
+                 written: answer again, or end it with a line end if it is whole."
             );
             self.talk.say(&screen::hang("", &said))?;
         }
@@ -245,6 +245,10 @@ impl Bench<'_> {
             .and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
         let skipped = |say: &str, ask: &Ask| out_of_question(&model, ticket, say, ask);
         v.next = crate::next::advise_but(&model, &ranking, self.has, &skipped).steps;
+        let loops = v.next.first().is_some_and(|n| n.ask == Some(Ask::Loops));
+        if loops && proof::is_proved(&proof::standing(ticket, &ranking.observed)) {
+            v.next = vec![crate::next::fixed::proved()];
+        }
         let scene = Scene {
             model: &model,
             ticket,
@@ -379,7 +383,10 @@ impl Bench<'_> {
             (opened || ended) && above.at == entry.at
         });
         let lines = vec![Statement::Undo; 1 + usize::from(along.is_some())];
-        self.save(ticket, &lines)?;
+        let lines = self.lines(ticket, &lines);
+        if !self.append_unless_grown(ticket, &lines)? {
+            return Ok(true);
+        }
         for struck in [Some(entry), along].into_iter().flatten() {
             self.talk.say(&screen::hang(
                 "",
@@ -387,6 +394,19 @@ impl Bench<'_> {
             ))?;
         }
         Ok(true)
+    }
+
+    /// Appends lines that are about the last line of the ticket on the screen: not when another session has written behind it.
+    fn append_unless_grown(&mut self, ticket: Option<&Ticket>, lines: &[String]) -> Result<bool> {
+        let bytes = self.store.read()?;
+        let now = Ticket::parse(self.name, &bytes).ok();
+        let text = |t: Option<&Ticket>| t.map(|t| t.sheet.text.clone());
+        if text(now.as_ref()) == text(ticket) && self.store.append_if(bytes.len(), lines)? {
+            return Ok(true);
+        }
+        let said = "Nothing struck: another session wrote something in the meantime. Look again, then 'undo' if it is still wanted.";
+        self.talk.say(&screen::hang("", said))?;
+        Ok(false)
     }
 
     fn undo_or_leave(&mut self, ticket: &Ticket) -> Result<Then> {

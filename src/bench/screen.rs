@@ -41,7 +41,7 @@ pub fn stands(t: &Ticket) -> Option<String> {
     let done: Vec<String> = done
         .iter()
         .map(|(_, h)| {
-            crate::sheet::print_statement(&crate::sheet::Statement::HandsOn((*h).clone()))
+            crate::sheet::print_statement(&crate::sheet::Statement::HandsOn(h.clone().into_owned()))
         })
         .collect();
     if !done.is_empty() {

@@ -32,8 +32,9 @@ pub enum Pass {
 impl Pass {
     /// What a condition of the cause makes of the effect, and how surely.
     ///
-    /// The factors below 1 are guesses: a 5 V rail that is low or high enough to be called so stops TTL and NMOS parts
-    /// often, not always (limits: 4.75–5.25 V recommended, 7 V absolute maximum in the data sheets of 74LS, 6510, 6526).
+    /// The factors below 1 are guesses: a 5 V rail that is low enough to be called so stops TTL and NMOS parts often, not
+    /// always (limits: 4.75–5.25 V recommended, 7 V absolute maximum in the data sheets of 74LS, 6510, 6526). A rail that is
+    /// too high mostly lets everything run, until a part is destroyed: that is a fault of the part then.
     pub fn through(self, kind: Kind) -> (Kind, f64) {
         use Kind::*;
         match (self, kind) {
@@ -48,7 +49,7 @@ impl Pass {
             (Pass::Needs, Fast) => (Fast, 1.0),
             (Pass::Power, Lost) => (Lost, 1.0),
             (Pass::Power, Low) => (Lost, 0.7),
-            (Pass::Power, High) => (Lost, 0.3),
+            (Pass::Power, High) => (Lost, 0.02),
             (Pass::Power, Wrong | Noisy | Slow | Fast) => (Noisy, 0.5),
             (Pass::Row, Low) => (Low, 1.0),
             (Pass::Column, Low) => (Wrong, 0.5),

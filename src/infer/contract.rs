@@ -101,6 +101,16 @@ impl<N: Num> Buffers<N> {
     }
 }
 
+/// Every (out, a, coefficient) of a step, as ranges of `run` entries of `out` and `a`.
+#[inline(always)]
+fn each(op: &Contract, mut visit: impl FnMut(usize, usize, usize)) {
+    for &[to, from] in &op.rest {
+        for &[o, i, k] in &op.terms {
+            visit((to + o) as usize, (from + i) as usize, k as usize);
+        }
+    }
+}
+
 /// Forward: `out += coefficient · a` for every term, repetition and run.
 #[inline(always)]
 pub(crate) fn forward<A, C, O>(
@@ -110,15 +120,16 @@ pub(crate) fn forward<A, C, O>(
     out: &mut [O],
     fma: impl Fn(&mut O, &A, &C),
 ) {
-    for &[to, from] in &op.rest {
-        for &[o, i, k] in &op.terms {
-            let (o, i) = ((to + o) as usize, (from + i) as usize);
-            let k = &c[k as usize];
-            for (out, a) in out[o..o + op.run].iter_mut().zip(&a[i..i + op.run]) {
-                fma(out, a, k);
-            }
-        }
+    // Most runs are one entry: a loop over it would cost more than the product.
+    if op.run == 1 {
+        return each(op, |o, i, k| fma(&mut out[o], &a[i], &c[k]));
     }
+    each(op, |o, i, k| {
+        let k = &c[k];
+        for (out, a) in out[o..o + op.run].iter_mut().zip(&a[i..i + op.run]) {
+            fma(out, a, k);
+        }
+    });
 }
 
 /// Backward to the larger table: `worth of a += coefficient · worth of out`.
@@ -130,15 +141,15 @@ pub(crate) fn back_to_a<A, C, O>(
     out: &[O],
     fma: impl Fn(&mut A, &O, &C),
 ) {
-    for &[to, from] in &op.rest {
-        for &[o, i, k] in &op.terms {
-            let (o, i) = ((to + o) as usize, (from + i) as usize);
-            let k = &c[k as usize];
-            for (out, a) in out[o..o + op.run].iter().zip(&mut a[i..i + op.run]) {
-                fma(a, out, k);
-            }
-        }
+    if op.run == 1 {
+        return each(op, |o, i, k| fma(&mut a[i], &out[o], &c[k]));
     }
+    each(op, |o, i, k| {
+        let k = &c[k];
+        for (out, a) in out[o..o + op.run].iter().zip(&mut a[i..i + op.run]) {
+            fma(a, out, k);
+        }
+    });
 }
 
 /// Backward to the coefficients: `worth of coefficient += a · worth of out`.
@@ -150,13 +161,13 @@ pub(crate) fn back_to_c<A, C, O>(
     out: &[O],
     fma: impl Fn(&mut C, &A, &O),
 ) {
-    for &[to, from] in &op.rest {
-        for &[o, i, k] in &op.terms {
-            let (o, i) = ((to + o) as usize, (from + i) as usize);
-            let k = &mut c[k as usize];
-            for (out, a) in out[o..o + op.run].iter().zip(&a[i..i + op.run]) {
-                fma(k, a, out);
-            }
-        }
+    if op.run == 1 {
+        return each(op, |o, i, k| fma(&mut c[k], &a[i], &out[o]));
     }
+    each(op, |o, i, k| {
+        let k = &mut c[k];
+        for (out, a) in out[o..o + op.run].iter().zip(&a[i..i + op.run]) {
+            fma(k, a, out);
+        }
+    });
 }

@@ -13,9 +13,6 @@
 //! The cell with the largest difference is split next, by the cause that matters most to it, until all differences
 //! together are below the limit. With enough causes fixed a cell is summed exactly.
 
-use std::cmp::Ordering;
-use std::collections::BinaryHeap;
-
 use super::fold::{Folded, FoldedCause, Shape};
 use super::network::Network;
 use super::order::{Rule, Vars, order};
@@ -50,57 +47,28 @@ pub(crate) struct Cell {
     split: Option<usize>,
 }
 
-/// Heap order: the largest gap first, older cells first among equals.
-struct Queued {
-    cell: Cell,
-    age: usize,
-}
-
-impl PartialEq for Queued {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
-    }
-}
-impl Eq for Queued {}
-impl PartialOrd for Queued {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Queued {
-    fn cmp(&self, other: &Self) -> Ordering {
-        let by_gap = if self.cell.gap.less(other.cell.gap) {
-            Ordering::Less
-        } else if other.cell.gap.less(self.cell.gap) {
-            Ordering::Greater
-        } else {
-            Ordering::Equal
-        };
-        by_gap.then(other.age.cmp(&self.age))
-    }
-}
-
 /// Searches until at most `limits.max_unexplored` may have been missed, or `limits.max_steps` cells were looked at.
 /// `None` when P(readings) is 0.
+///
+/// A cell that was split is followed down its most promising part until a sum is exact there; then the largest gap of all is
+/// next. Largest gaps only would stay where the bounds are loose, and find nothing where the steps do not suffice.
 pub(crate) fn enumerate(net: &Network, folded: &Folded, limits: &Limits) -> Option<Found> {
     let root = bound(net, folded, limits, &[])?;
     let guess = root.upper.clone();
-    let mut queue = BinaryHeap::new();
-    let mut done: Vec<Cell> = Vec::new();
+    let mut cells = vec![root];
     let mut steps = 1;
-    queue.push(Queued { cell: root, age: 0 });
+    let mut follow = Some(0);
     while steps < limits.max_steps {
-        let (lower, gap) = totals(&done, &queue);
+        let (lower, gap) = totals(&cells);
         if gap.is_zero() || gap.over(lower.plus(gap)).to_f64() <= limits.max_unexplored {
             break;
         }
-        let Some(Queued { cell, .. }) = queue.pop() else {
+        let next = follow.or_else(|| most(&cells, 0, |cell| cell.gap));
+        let Some((at, cause)) = next.and_then(|at| Some((at, cells[at].split?))) else {
             break;
         };
-        let Some(cause) = cell.split else {
-            done.push(cell);
-            continue;
-        };
+        let cell = cells.swap_remove(at);
+        let first = cells.len();
         for member in &folded.causes[cause].members {
             let mut keep = cell.keep.clone();
             keep.push(Keep {
@@ -109,12 +77,11 @@ pub(crate) fn enumerate(net: &Network, folded: &Folded, limits: &Limits) -> Opti
                 only: true,
             });
             steps += 1;
-            if let Some(cell) = bound(net, folded, limits, &keep) {
-                queue.push(Queued { cell, age: steps });
-            }
+            cells.extend(bound(net, folded, limits, &keep));
         }
+        follow = most(&cells, first, |cell| cell.upper.evidence);
     }
-    let (lower, gap) = totals(&done, &queue);
+    let (lower, gap) = totals(&cells);
     if lower.is_zero() && gap.is_zero() {
         return None;
     }
@@ -123,19 +90,27 @@ pub(crate) fn enumerate(net: &Network, folded: &Folded, limits: &Limits) -> Opti
     } else {
         gap.over(lower.plus(gap)).to_f64()
     };
-    let cells = done.iter().chain(queue.iter().map(|q| &q.cell));
     let solved = if lower.is_zero() {
         guess
     } else {
-        mixture(cells, lower)
+        mixture(cells.iter(), lower)
     };
     Some(Found { solved, missed })
 }
 
+/// The cell, of those from `first` on that can be split, with the most of something; the first among equals.
+fn most(cells: &[Cell], first: usize, of: impl Fn(&Cell) -> Wide) -> Option<usize> {
+    let open = (first..cells.len()).filter(|&c| cells[c].split.is_some());
+    open.fold(None, |best, c| match best {
+        Some(b) if !of(&cells[b]).less(of(&cells[c])) => best,
+        _ => Some(c),
+    })
+}
+
 /// Sums over all cells, from below, and of the gaps.
-fn totals(done: &[Cell], queue: &BinaryHeap<Queued>) -> (Wide, Wide) {
-    let cells = done.iter().chain(queue.iter().map(|q| &q.cell));
-    cells.fold((Wide::ZERO, Wide::ZERO), |(lower, gap), cell| {
+fn totals(cells: &[Cell]) -> (Wide, Wide) {
+    let none = (Wide::ZERO, Wide::ZERO);
+    cells.iter().fold(none, |(lower, gap), cell| {
         let found = cell.lower.as_ref().map_or(Wide::ZERO, |l| l.evidence);
         (lower.plus(found), gap.plus(cell.gap))
     })
@@ -266,7 +241,7 @@ fn fix(folded: &Folded, keep: &[Keep]) -> Folded {
 }
 
 /// Lists the states that the members are in once more, equal ones once, and what they touch.
-fn rebuild(cause: &mut FoldedCause) {
+pub(crate) fn rebuild(cause: &mut FoldedCause) {
     let mut states: Vec<Shape> = Vec::new();
     for member in &mut cause.members {
         let shape = &cause.states[member.state];

@@ -10,7 +10,8 @@
 //! once: the sum is linear in each weight). Nothing is ever subtracted, so nothing cancels.
 //!
 //! When no order is cheap enough, `enumerate` searches the most probable hypotheses and certifies what it
-//! left out.
+//! left out; where that is too much, `sample` estimates by draws, and what is left after the improbable modes are ruled out
+//! is summed up exactly if it can be.
 
 mod absorb;
 mod contract;
@@ -26,6 +27,7 @@ pub mod posterior;
 pub mod predict;
 mod relax;
 mod run;
+mod sample;
 mod solve;
 mod validate;
 mod wide;

@@ -201,6 +201,14 @@ fn comparable(weight: f64) -> i64 {
 
 /// Finds an order by a rule.
 pub(crate) fn order(vars: &Vars, rule: Rule) -> Order {
+    order_below(vars, rule, f64::INFINITY).unwrap_or_else(|| Order {
+        sequence: (0..vars.list.len()).collect(),
+        cost: f64::INFINITY,
+    })
+}
+
+/// Finds an order by a rule; `None` as soon as it costs as much as `limit`.
+pub(crate) fn order_below(vars: &Vars, rule: Rule, limit: f64) -> Option<Order> {
     let count = vars.list.len();
     let logs: Vec<f64> = vars.sizes.iter().map(|&s| (s as f64).log2()).collect();
     let mut near = Near::new(vars);
@@ -221,6 +229,9 @@ pub(crate) fn order(vars: &Vars, rule: Rule) -> Order {
         }
         gone[v] = true;
         cost += weight[v].exp2();
+        if cost >= limit {
+            return None;
+        }
         sequence.push(v);
         near.clear(v, v);
         neighbours.clear();
@@ -239,7 +250,7 @@ pub(crate) fn order(vars: &Vars, rule: Rule) -> Order {
             waiting.push(entry(u, weight[u]));
         }
     }
-    Order { sequence, cost }
+    Some(Order { sequence, cost })
 }
 
 /// Lower ranks go first, whatever they cost.

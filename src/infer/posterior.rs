@@ -1,11 +1,12 @@
 //! The posterior of every cause, and what an exact sum may cost.
 
 use super::enumerate::enumerate;
-use super::fold::{Seen, fold};
+use super::fold::{Folded, Seen, fold};
 use super::network::{Network, Posterior};
-use super::order::{Order, Rule, Vars, order};
+use super::order::{Order, Rule, Vars, order, order_below};
 use super::plan::{Allowance, Plan};
 use super::run::Problem;
+use super::sample::{sample, without_improbable};
 use super::solve::{Solved, solve};
 use super::validate::validate;
 
@@ -27,16 +28,16 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Limits {
-            max_work: 4e9,
-            max_entries: 3e7,
+            max_work: 4e8,
+            max_entries: 3e6,
             max_unexplored: 1e-3,
-            max_steps: 300,
+            max_steps: 60,
             strategy: Strategy::Auto,
         }
     }
 }
 
-/// Ways to sum; all give the same numbers.
+/// Ways to sum; all give the same numbers, draws about the same.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Strategy {
     /// The cheapest exact order, or the search when none is within the limits.
@@ -47,6 +48,8 @@ pub enum Strategy {
     Conditioning,
     /// The search over hypotheses.
     Enumeration,
+    /// Draws: an estimate.
+    Draws,
 }
 
 /// Why there is no posterior.
@@ -72,30 +75,73 @@ pub fn posterior(net: &Network, limits: &Limits) -> Result<Posterior, InferError
     validate(net)?;
     let seen: Vec<Seen> = net.checks.iter().map(Seen::of).collect();
     let folded = fold(net, &seen);
+    if limits.strategy == Strategy::Draws {
+        return sample(net, &folded).ok_or(InferError::Impossible);
+    }
     let vars = Vars::new(&folded);
     match make_plan(&vars, limits, net.settings()) {
-        Ok(plan) => {
-            let (folded, vars, plan) = (&folded, &vars, &plan);
-            let solved = solve(Problem {
-                net,
-                folded,
-                vars,
-                plan,
-                keep: &[],
-                again: None,
-            });
-            solved
-                .map(Solved::into_posterior)
-                .ok_or(InferError::Impossible)
-        }
+        Ok(plan) => exact(net, &folded, &vars, &plan).ok_or(InferError::Impossible),
         Err(_) if matches!(limits.strategy, Strategy::Auto | Strategy::Enumeration) => {
             let found = enumerate(net, &folded, limits).ok_or(InferError::Impossible)?;
+            if limits.strategy == Strategy::Auto && found.missed > TOO_MUCH {
+                return estimate(net, &folded, limits).ok_or(InferError::Impossible);
+            }
             let mut posterior = found.solved.into_posterior();
             posterior.unexplored_mass = found.missed;
             Ok(posterior)
         }
         Err(error) => Err(error),
     }
+}
+
+/// A search that may have missed more than this share is no basis for a ranking: draws are.
+const TOO_MUCH: f64 = 0.02;
+
+/// Modes at most as probable as this, by draws, are ruled out for an exact sum of the rest: the first that makes it cheap
+/// enough, as long as all that is ruled out together is at most [`MOST_RULED_OUT`].
+const IMPROBABLE: [f64; 4] = [1e-4, 5e-4, 2e-3, 5e-3];
+/// See [`IMPROBABLE`].
+const MOST_RULED_OUT: f64 = 0.1;
+
+fn exact(net: &Network, folded: &Folded, vars: &Vars, plan: &Plan) -> Option<Posterior> {
+    let solved = solve(Problem {
+        net,
+        folded,
+        vars,
+        plan,
+        keep: &[],
+        again: None,
+    });
+    solved.map(Solved::into_posterior)
+}
+
+/// The posterior by draws; where the rest is cheap enough after the improbable modes are ruled out, an exact sum over it.
+/// Nothing of it is certified: [`Posterior::unexplored_mass`] is 1.
+fn estimate(net: &Network, folded: &Folded, limits: &Limits) -> Option<Posterior> {
+    let drawn = sample(net, folded)?;
+    for least in IMPROBABLE {
+        let (rest, ruled_out) = without_improbable(folded, &drawn, least);
+        if ruled_out > MOST_RULED_OUT {
+            break;
+        }
+        let vars = Vars::new(&rest);
+        let Ok(plan) = make_plan(&vars, limits, net.settings()) else {
+            continue;
+        };
+        let Some(mut summed) = exact(net, &rest, &vars, &plan) else {
+            continue;
+        };
+        for (modes, drawn) in summed.modes.iter_mut().zip(&drawn.modes) {
+            for (p, &by_draws) in modes.iter_mut().zip(drawn) {
+                if *p == 0.0 {
+                    *p = by_draws;
+                }
+            }
+        }
+        summed.unexplored_mass = 1.0;
+        return Some(summed);
+    }
+    Some(drawn)
 }
 
 /// Expected number of causes at fault, given the readings in `net`.
@@ -116,16 +162,18 @@ pub(crate) fn make_plan(vars: &Vars, limits: &Limits, lanes: usize) -> Result<Pl
     let orders: Vec<Order> = match limits.strategy {
         Strategy::Lattice => vec![order(vars, Rule::CausesFirst)],
         Strategy::Conditioning => vec![order(vars, Rule::ReadingsFirst)],
-        Strategy::Enumeration => vec![],
+        Strategy::Enumeration | Strategy::Draws => vec![],
         Strategy::Auto => {
             let greedy = order(vars, Rule::Greedy);
-            let mut orders = vec![];
-            if greedy.cost > CHEAP_ORDER {
-                orders.push(order(vars, Rule::CausesFirst));
-                orders.extend([1, 2, 3, 4, 6, 8].map(|k| order(vars, Rule::KeepWidest(k))));
+            let mut orders = vec![greedy];
+            if orders[0].cost > CHEAP_ORDER {
+                let widest = [1, 2, 3, 4, 6, 8].map(Rule::KeepWidest);
+                for rule in std::iter::once(Rule::CausesFirst).chain(widest) {
+                    // Each is cheaper than all before it.
+                    orders.extend(order_below(vars, rule, orders[orders.len() - 1].cost));
+                }
             }
-            orders.push(greedy);
-            orders.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+            orders.reverse();
             orders
         }
     };

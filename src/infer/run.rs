@@ -101,6 +101,13 @@ fn lanes_by_plain<N: Num, const L: usize>(out: &mut Lane<N, L>, a: &Lane<N, L>, 
     }
 }
 
+/// Numbers of one cause, `[mode][setting]`.
+pub(crate) struct Rows<'m> {
+    pub(crate) numbers: &'m mut [f64],
+    /// Numbers for each mode.
+    pub(crate) width: usize,
+}
+
 impl Problem<'_> {
     /// The members of a cause that are kept, each with its prior for each setting.
     fn members(&self, cause: usize) -> impl Iterator<Item = (&Member, &[f64])> {
@@ -127,34 +134,40 @@ impl Problem<'_> {
         }
     }
 
-    /// Adds to the posterior of each mode of a cause: its weight times what its state is worth, over the settings from
-    /// `first` on.
+    /// The probability of each mode of a cause in the settings from `first` on: its weight times what its state is worth.
     #[inline(always)]
     pub(crate) fn collect<N: Num, const L: usize>(
         &self,
         cause: usize,
         first: usize,
         worth: &[Lane<N, L>],
-        to: &mut [f64],
+        to: Rows<'_>,
     ) {
         for (member, priors) in self.members(cause) {
             let Some(mode) = member.mode else { continue };
             let left = N::from_wide(member.left);
-            let mut sum = N::ZERO;
-            for (&worth, &prior) in worth[member.state].iter().zip(&priors[first..]) {
-                sum = sum.plus(N::from_f64(prior).times(left).times(worth));
+            let row = &mut to.numbers[mode * to.width + first..][..L];
+            for ((p, &worth), &prior) in
+                (row.iter_mut().zip(&worth[member.state])).zip(&priors[first..])
+            {
+                *p += N::from_f64(prior).times(left).times(worth).wide().to_f64();
             }
-            to[mode] += sum.wide().to_f64();
         }
     }
 
-    /// Forward: all tables of the plan, for the settings from `first` on.
+    /// Forward: all tables of the plan, for the settings from `first` on. Without `plain`, those that are the same for all
+    /// settings are still in the space from other settings.
     #[inline(always)]
-    pub(crate) fn forward<N: Num, const L: usize>(&self, first: usize, space: &mut Space<N>) {
+    pub(crate) fn forward<N: Num, const L: usize>(
+        &self,
+        first: usize,
+        plain: bool,
+        space: &mut Space<N>,
+    ) {
         make_room(&mut space.plain, self.plan.plain);
         make_room(&mut space.lanes, self.plan.lanes * L);
         for (at, (base, slot)) in self.plan.bases.iter().enumerate() {
-            if self.again.is_some_and(|a| !a.bases[at]) {
+            if self.again.is_some_and(|a| !a.bases[at]) || !(plain || slot.lanes) {
                 continue;
             }
             match *base {
@@ -180,6 +193,7 @@ impl Problem<'_> {
                 continue;
             }
             match step {
+                Step::Contract(step) if !(plain || step.out.lanes) => {}
                 Step::Contract(step) => space.contract::<L>(step),
                 Step::Absorb(step) => space.absorb::<L>(step, &self.folded.causes[step.cause]),
             }

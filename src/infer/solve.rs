@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use super::network::{Network, Posterior};
-use super::run::{Lane, Problem, Space};
+use super::run::{Lane, Problem, Rows, Space};
 use super::wide::{Num, Wide};
 
 /// What a plan gives.
@@ -42,6 +42,7 @@ impl Solved {
 /// Runs a plan for all settings. `None` when P(readings) is 0.
 pub(crate) fn solve(problem: Problem<'_>) -> Option<Solved> {
     let mut spaces = SPARE.take();
+    spaces.shared = true;
     let solved = run_in(problem, true, &mut spaces);
     SPARE.set(spaces);
     solved
@@ -53,13 +54,17 @@ const MANY_ENTRIES: usize = 1 << 12;
 
 /// The tables of a run, for the next.
 #[derive(Debug, Default)]
-pub(crate) struct Spaces(Vec<Space<f64>>);
+pub(crate) struct Spaces {
+    rooms: Vec<Space<f64>>,
+    /// All groups of settings use the same room one after the other, which then stays in the cache; nothing is left to
+    /// compute [again](Problem::again).
+    shared: bool,
+}
 
 /// [`solve`] in room of the caller's; without `marginals` only P(readings) is computed, a third of the work. When the problem says
 /// what to compute [again](Problem::again), the room must hold a run of the same plan on the same network, and the modes
 /// of other causes are not computed.
 pub(crate) fn run_in(problem: Problem<'_>, marginals: bool, spaces: &mut Spaces) -> Option<Solved> {
-    let spaces = &mut spaces.0;
     match problem.net.settings() {
         1 => solve_lanes::<1>(problem, marginals, spaces),
         2 | 4 => solve_lanes::<4>(problem, marginals, spaces),
@@ -73,12 +78,13 @@ pub(crate) fn run_in(problem: Problem<'_>, marginals: bool, spaces: &mut Spaces)
 fn solve_lanes<const L: usize>(
     problem: Problem<'_>,
     marginals: bool,
-    spaces: &mut Vec<Space<f64>>,
+    spaces: &mut Spaces,
 ) -> Option<Solved> {
     let plain = pulp::Arch::new().dispatch(Sum::<L> {
         problem,
         marginals,
-        spaces,
+        spaces: &mut spaces.rooms,
+        shared: spaces.shared,
     });
     plain
         .or_else(|| {
@@ -86,7 +92,7 @@ fn solve_lanes<const L: usize>(
                 again: None,
                 ..problem
             };
-            solve_in::<Wide, L>(all, marginals, &mut Vec::new())
+            solve_in::<Wide, L>(all, marginals, &mut Vec::new(), true)
         })
         .flatten()
 }
@@ -97,6 +103,7 @@ struct Sum<'p, const L: usize> {
     problem: Problem<'p>,
     marginals: bool,
     spaces: &'p mut Vec<Space<f64>>,
+    shared: bool,
 }
 
 impl<const L: usize> pulp::WithSimd for Sum<'_, L> {
@@ -104,7 +111,7 @@ impl<const L: usize> pulp::WithSimd for Sum<'_, L> {
 
     #[inline(always)]
     fn with_simd<S: pulp::Simd>(self, _: S) -> Self::Output {
-        solve_in::<f64, L>(self.problem, self.marginals, self.spaces)
+        solve_in::<f64, L>(self.problem, self.marginals, self.spaces, self.shared)
     }
 }
 
@@ -175,76 +182,128 @@ fn solve_in<N: Num, const L: usize>(
     problem: Problem<'_>,
     marginals: bool,
     spaces: &mut Vec<Space<N>>,
+    shared: bool,
 ) -> Option<Option<Solved>> {
     let checked = N::from_wide(Wide::exp(-2000.0)) == N::ZERO;
-    let Problem {
-        net, folded, plan, ..
-    } = problem;
+    let Problem { net, plan, .. } = problem;
     let idle: Vec<usize> = (0..net.causes.len())
         .filter(|&c| problem.vars.of_cause[c].is_none())
         .collect();
     let groups = net.settings().div_ceil(L);
-    if spaces.len() < groups {
-        spaces.resize_with(groups, Space::default);
+    let rooms = if shared { 1 } else { groups };
+    if spaces.len() < rooms {
+        spaces.resize_with(rooms, Space::default);
     }
+    let mut modes = Modes::new(net, if marginals { groups * L } else { 0 });
     let mut parts: Vec<Vec<Lane<N, L>>> = Vec::with_capacity(groups);
-    for (group, space) in spaces.iter_mut().enumerate().take(groups) {
-        problem.forward::<N, L>(group * L, space);
+    for group in 0..groups {
+        let first = group * L;
+        let space = &mut spaces[if shared { 0 } else { group }];
+        problem.forward::<N, L>(first, !shared || group == 0, space);
         let mut of_group: Vec<Lane<N, L>> =
             plan.roots.iter().map(|&root| space.root(root)).collect();
         for &cause in &idle {
             let mut weight = [[N::ZERO; L]];
-            problem.weights(cause, group * L, &mut weight);
+            problem.weights(cause, first, &mut weight);
             of_group.extend(weight);
+        }
+        if marginals {
+            // Straight after the forward run, while its tables are still near.
+            let seeds = seeds(&of_group, checked);
+            let (of_roots, of_idle) = seeds.split_at(plan.roots.len());
+            let worth = space.backward(problem, of_roots);
+            for (&cause, seed) in idle.iter().zip(of_idle) {
+                let worth = std::slice::from_ref(seed);
+                problem.collect(cause, first, worth, modes.of(cause));
+            }
+            for (at, cause, slot) in plan.weights() {
+                if problem.again.is_some_and(|a| !a.bases[at]) {
+                    continue;
+                }
+                let worth = &worth[slot.start..slot.start + slot.len];
+                problem.collect(cause, first, worth, modes.of(cause));
+            }
         }
         parts.push(of_group);
     }
     let settings = settings(net, &parts, checked)?;
-    let evidence = settings.total.times(folded.total_scale());
+    let evidence = settings.total.times(problem.folded.total_scale());
     if evidence.is_zero() {
         return Some(None);
     }
-    let mut solved = Solved {
+    Some(Some(Solved {
         evidence,
+        modes: if marginals {
+            modes.over(net, &settings.share)
+        } else {
+            Vec::new()
+        },
         share: settings.share,
-        modes: Vec::new(),
-    };
-    if !marginals {
-        return Some(Some(solved));
-    }
-    solved.modes = (net.causes.iter())
-        .map(|cause| vec![0.0; cause.modes.len()])
-        .collect();
-    for (group, (space, parts)) in spaces.iter_mut().zip(&parts).enumerate() {
-        let first = group * L;
-        let share = &solved.share[first..(first + L).min(net.settings())];
-        let seeds: Vec<Lane<N, L>> = parts.iter().map(|part| seed(part, share)).collect();
-        let worth = space.backward(problem, &seeds[..plan.roots.len()]);
-        for (&cause, seed) in idle.iter().zip(&seeds[plan.roots.len()..]) {
-            let worth = std::slice::from_ref(seed);
-            problem.collect(cause, first, worth, &mut solved.modes[cause]);
-        }
-        for (at, cause, slot) in plan.weights() {
-            if problem.again.is_some_and(|a| !a.bases[at]) {
-                continue;
-            }
-            let worth = &worth[slot.start..slot.start + slot.len];
-            problem.collect(cause, first, worth, &mut solved.modes[cause]);
-        }
-    }
-    let all = solved.modes.iter_mut().flatten();
-    all.for_each(|p| *p = p.min(1.0));
-    Some(Some(solved))
+    }))
 }
 
-/// What a part is worth: P(setting | readings) over its value.
-fn seed<N: Num, const L: usize>(part: &Lane<N, L>, share: &[f64]) -> Lane<N, L> {
-    let mut seed = [N::ZERO; L];
-    for ((seed, value), &share) in seed.iter_mut().zip(part).zip(share) {
-        let value = value.wide();
-        if share > 0.0 && !value.is_zero() {
-            *seed = N::from_wide(Wide::new(share).over(value));
+/// P(mode | setting, readings) of every mode of every cause, for all settings.
+struct Modes {
+    /// `[mode][setting]`, the modes of one cause after those of the other.
+    numbers: Vec<f64>,
+    /// Where the numbers of each cause begin.
+    starts: Vec<usize>,
+    /// Numbers for each mode.
+    width: usize,
+}
+
+impl Modes {
+    fn new(net: &Network, width: usize) -> Self {
+        let mut end = 0;
+        let starts = std::iter::once(0).chain(net.causes.iter().map(|cause| {
+            end += cause.modes.len() * width;
+            end
+        }));
+        let starts: Vec<usize> = starts.collect();
+        Modes {
+            numbers: vec![0.0; end],
+            starts,
+            width,
         }
     }
-    seed
+
+    /// What is known of a cause, `[mode][setting]`.
+    fn of(&mut self, cause: usize) -> Rows<'_> {
+        let range = self.starts[cause]..self.starts[cause + 1];
+        Rows {
+            numbers: &mut self.numbers[range],
+            width: self.width,
+        }
+    }
+
+    /// P(mode | readings): the mean over the settings by their share.
+    fn over(&self, net: &Network, share: &[f64]) -> Vec<Vec<f64>> {
+        let mean = |row: &[f64]| -> f64 { row.iter().zip(share).map(|(p, s)| p * s).sum() };
+        (net.causes.iter().enumerate())
+            .map(|(id, cause)| {
+                let start = self.starts[id];
+                (0..cause.modes.len())
+                    .map(|m| &self.numbers[start + m * self.width..start + (m + 1) * self.width])
+                    .map(|row| mean(row).min(1.0))
+                    .collect()
+            })
+            .collect()
+    }
+}
+
+/// What each part is worth in a setting: one over its value. Nothing in a setting with a part that is 0, or too small to be
+/// sure of: such a setting has no share (see [`settings`]).
+fn seeds<N: Num, const L: usize>(parts: &[Lane<N, L>], checked: bool) -> Vec<Lane<N, L>> {
+    let safe = Wide::new(SAFE);
+    let mut seeds = vec![[N::ZERO; L]; parts.len()];
+    for l in 0..L {
+        let values = || parts.iter().map(|part| part[l].wide());
+        if values().any(|v| v.is_zero() || checked && v.less(safe)) {
+            continue;
+        }
+        for (seed, value) in seeds.iter_mut().zip(values()) {
+            seed[l] = N::from_wide(Wide::new(1.0).over(value));
+        }
+    }
+    seeds
 }

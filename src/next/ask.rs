@@ -44,6 +44,8 @@ pub enum Ask {
         action: Action,
         /// The place as a sheet names it: `M3`, `SUPPLY`.
         place: Place,
+        /// What it did can be seen; not while the board must stay off.
+        seen: bool,
     },
     /// The supply by itself, unplugged.
     Supply,
@@ -72,6 +74,25 @@ impl Ask {
             unit: u.name.clone(),
             action,
             place: place_of(model, u.position),
+            seen: true,
+        }
+    }
+
+    /// The same of a board that must stay off: that it was done is all that can be said.
+    pub fn unseen(self) -> Self {
+        match self {
+            Self::Remedy {
+                unit,
+                action,
+                place,
+                ..
+            } => Self::Remedy {
+                unit,
+                action,
+                place,
+                seen: false,
+            },
+            other => other,
         }
     }
 

@@ -2,7 +2,7 @@
 
 use super::steps::MAINS;
 use super::{Ask, Bench, Tool, costs};
-use crate::faultmap::model::{BoardModel, UnitKind};
+use crate::faultmap::model::{BoardModel, Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
 use crate::observe::{CheckReading, Evidence, board};
@@ -61,9 +61,35 @@ fn at_plug(model: &BoardModel) -> String {
     }
 }
 
+/// A step on a board that is switched off.
+fn unpowered(step: String, r#where: String) -> NextView {
+    NextView {
+        step,
+        r#where,
+        expect: String::new(),
+        minutes: 0.0,
+        hazard: None,
+        saves_minutes: 0.0,
+        power: false,
+        needs: None,
+        outcomes: Vec::new(),
+        ask: None,
+    }
+}
+
+/// The position of a step, with what it is for.
+fn at(position: &Position) -> String {
+    format!("{}, {}", position.name, position.role)
+}
+
 /// After a reading past a stop limit: the supply by itself, then another one or what makes the rail on the board; never
 /// anything on the powered board.
-pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<NextView> {
+pub fn after_stop(
+    model: &BoardModel,
+    ranking: &Ranking,
+    bench: &Bench,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Vec<NextView> {
     let Some(stop) = &ranking.observed.stop else {
         return Vec::new();
     };
@@ -74,20 +100,19 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<N
         .iter()
         .find(|p| p.outside && p.class == Class::Supply);
     let name = position.map_or("the supply", |p| p.name.as_str());
+    // The supply is live, the board is not.
     let unplugged = NextView {
-        step: String::new(),
-        r#where: position.map_or("the supply".into(), |p| {
-            format!("{} ({}), unplugged", p.name, p.role)
-        }),
         expect: at_plug(model),
         minutes: costs::MEASURE_SUPPLY,
         hazard: Some(MAINS.into()),
-        saves_minutes: 0.0,
-        // The supply is live, the board is not.
-        power: false,
         needs: meter.then(|| Tool::Multimeter.to_string()),
-        outcomes: Vec::new(),
         ask: Some(Ask::Supply),
+        ..unpowered(
+            String::new(),
+            position.map_or("the supply".into(), |p| {
+                format!("{} ({}), unplugged", p.name, p.role)
+            }),
+        )
     };
     if !meter {
         let step = "Switch off and unplug the supply from the board. Get a multimeter before anything else.";
@@ -107,20 +132,25 @@ pub fn after_stop(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<N
             expect: String::new(),
             ..unplugged
         }],
-        Supply::Good => on_the_board(model, ranking, &stop.rail),
+        Supply::Good => on_the_board(model, ranking, &stop.rail, skipped),
     }
 }
 
 /// That the supply was swapped.
 fn supply_swapped(model: &BoardModel) -> Option<Ask> {
-    let is_supply = |p: &crate::faultmap::model::Position| p.outside && p.class == Class::Supply;
+    let is_supply = |p: &Position| p.outside && p.class == Class::Supply;
     let at = model.positions.iter().position(is_supply)?;
     let unit = model.units_of(at).find(|(_, u)| u.kind == UnitKind::Part)?;
-    Some(Ask::remedy(model, unit.0))
+    Some(Ask::remedy(model, unit.0).unseen())
 }
 
 /// The supply is good, so what makes the rail on the board is not: found without power.
-fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextView> {
+fn on_the_board(
+    model: &BoardModel,
+    ranking: &Ranking,
+    rail: &str,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Vec<NextView> {
     let line = model.rails.get(rail).map(|r| r.line.as_str());
     let makers: Vec<&str> = model
         .positions
@@ -134,16 +164,10 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
         false => makers.join(", "),
     };
     let off = |step: String, r#where: String, ask: Ask| NextView {
-        step,
-        r#where,
-        expect: String::new(),
         minutes: costs::MEASURE_SUPPLY,
         hazard: Some(MAINS.into()),
-        saves_minutes: 0.0,
-        power: false,
-        needs: None,
-        outcomes: Vec::new(),
         ask: Some(ask),
+        ..unpowered(step, r#where)
     };
     if !ranking
         .observed
@@ -160,7 +184,13 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
         view.expect = "some hundred ohms; a few ohms are a short".into();
         view.minutes = costs::MEASURE_RAIL;
         view.needs = Some(Tool::Multimeter.to_string());
-        return vec![view];
+        if !view
+            .ask
+            .as_ref()
+            .is_some_and(|ask| skipped(&view.step, ask))
+        {
+            return vec![view];
+        }
     }
     if !put_right_since(ranking, rail) {
         let suspect = on_board_suspect(model, ranking, rail);
@@ -169,7 +199,15 @@ fn on_the_board(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<NextVi
             "Put right {name} with the supply unplugged: most probably it makes rail {rail} so."
         );
         let view = off(step, format!("{name}, unplugged"), Ask::Supply);
-        let ask = suspect.map(|u| Ask::remedy(model, u));
+        let ask = suspect.map(|u| Ask::remedy(model, u).unseen());
+        let left_out = ask.as_ref().is_some_and(|ask| skipped(&view.step, ask));
+        if left_out {
+            let step = format!(
+                "Keep the board off until {makers} is put right; type what was done to it, or 'close'."
+            );
+            let ask = None;
+            return vec![NextView { step, ask, ..view }];
+        }
         return vec![NextView { ask, ..view }];
     }
     let place = board::rail_measured_at(model, rail);
@@ -238,6 +276,58 @@ fn limits(model: &BoardModel, rail: &str) -> String {
         })
 }
 
+/// A fuse that was seen blown is renewed before anything live is measured, and what blew it is looked for first.
+pub fn blown_fuse(model: &BoardModel, ranking: &Ranking) -> Option<NextView> {
+    let leader = ranking.suspects.first().filter(|s| s.probability >= 0.5)?;
+    let at_fault = ranking.assembled.place_of(leader.instance);
+    let unit = &model.units[at_fault];
+    let position = &model.positions[unit.position];
+    if position.class != Class::Fuse || unit.kind != UnitKind::Part {
+        return None;
+    }
+    let readings = &ranking.observed.readings;
+    let renewed = readings.iter().rposition(
+        |r| matches!(&r.evidence, Evidence::Remedy { units, .. } if units.iter().any(|u| u.0 == at_fault)),
+    );
+    let blown = |e: &Evidence| matches!(e, Evidence::Unit { unit, fine, faulty } if *unit == at_fault && faulty > fine);
+    let seen = readings[renewed.map_or(0, |r| r + 1)..]
+        .iter()
+        .any(|r| blown(&r.evidence));
+    let step = format!(
+        "Unplug the supply, look for what blew {name}: measure the resistance to ground behind it. Then renew {name} with \
+         one of the same rating.",
+        name = position.name
+    );
+    seen.then(|| NextView {
+        expect: "some hundred ohms; a few ohms are a short, to be found before a new fuse goes in"
+            .into(),
+        minutes: costs::MEASURE_RAIL,
+        hazard: Some(MAINS.into()),
+        ask: Some(Ask::remedy(model, at_fault)),
+        ..unpowered(step, at(position))
+    })
+}
+
+/// When all that fails is explained by sockets that may be empty: a part goes in before anything is called good.
+pub fn fill_the_socket(model: &BoardModel, ranking: &Ranking) -> Option<NextView> {
+    let empty = &ranking.observed.facts.empty;
+    let position = empty.keys().map(|&at| &model.positions[at]).find(|p| {
+        let fact = format!("{} is empty", p.name);
+        ranking.explained_by.iter().any(|(_, said)| *said == fact)
+    })?;
+    let part = position.part_type.as_deref().unwrap_or("part");
+    let step = format!(
+        "Fit a {part} in {name}: what fails is explained by the empty socket, and nothing else is accused. Switch off \
+         before it goes in; type 'fitted {name} {part}' when it is there, then run the test.",
+        name = position.name
+    );
+    Some(NextView {
+        expect: "what failed for want of it passes".into(),
+        minutes: costs::RETEST,
+        ..unpowered(step, at(position))
+    })
+}
+
 /// When nothing is accused.
 pub fn nothing_accused() -> NextView {
     NextView {
@@ -251,6 +341,20 @@ pub fn nothing_accused() -> NextView {
         needs: None,
         outcomes: Vec::new(),
         ask: Some(Ask::Loops),
+    }
+}
+
+/// When as many loops ran clean as prove it.
+pub fn proved() -> NextView {
+    NextView {
+        step:
+            "Enough loops ran clean since the last remedy: proved. Type 'close' to end the ticket."
+                .into(),
+        expect: String::new(),
+        minutes: 0.0,
+        power: false,
+        ask: None,
+        ..nothing_accused()
     }
 }
 
@@ -276,21 +380,11 @@ pub fn part_to_get(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Opti
     let new = unit.kind == UnitKind::Part
         && !position.outside
         && !matches!(position.class, Class::Connector | Class::Setting);
-    (new && !bench.has_part(part)).then(|| NextView {
-        step: format!(
-            "Get a {part} for {}: it is most probably at fault, and there is none on the shelf.",
-            position.name
-        ),
-        r#where: format!("{}, {}", position.name, position.role),
-        expect: String::new(),
-        minutes: 0.0,
-        hazard: None,
-        saves_minutes: 0.0,
-        power: false,
-        needs: None,
-        outcomes: Vec::new(),
-        ask: None,
-    })
+    let step = format!(
+        "Get a {part} for {}: it is most probably at fault, and there is none on the shelf.",
+        position.name
+    );
+    (new && !bench.has_part(part)).then(|| unpowered(step, at(position)))
 }
 
 /// Rails whose last reading failed, in the order of their last readings, each with that reading.

@@ -9,7 +9,7 @@ mod ask;
 mod bench;
 mod by_hand;
 pub mod costs;
-mod fixed;
+pub(crate) mod fixed;
 mod remedies;
 mod results;
 mod steps;
@@ -84,16 +84,23 @@ pub fn advise_but(
     skipped: &dyn Fn(&str, &Ask) -> bool,
 ) -> Advice {
     if ranking.observed.stop.is_some() {
-        return Advice::only(fixed::after_stop(model, ranking, bench));
+        return Advice::only(fixed::after_stop(model, ranking, bench, skipped));
     }
     if ranking.suspects.iter().all(|s| s.probability < 0.01) {
-        let again = fixed::low_rail_again(model, ranking, bench);
+        let again = fixed::low_rail_again(model, ranking, bench)
+            .or_else(|| fixed::fill_the_socket(model, ranking));
         return Advice::only(vec![again.unwrap_or_else(fixed::nothing_accused)]);
+    }
+    let fuse = fixed::blown_fuse(model, ranking)
+        .filter(|v| !v.ask.as_ref().is_some_and(|ask| skipped(&v.step, ask)));
+    if let Some(fuse) = fuse {
+        return Advice::only(vec![fuse]);
     }
     let hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
         Suppositions::NothingLeft => {
-            let again = fixed::low_rail_again(model, ranking, bench);
+            let again = fixed::low_rail_again(model, ranking, bench)
+                .or_else(|| fixed::fill_the_socket(model, ranking));
             return Advice::only(vec![again.unwrap_or_else(|| fixed::nothing_left(ranking))]);
         }
         Suppositions::None => return Advice::default(),

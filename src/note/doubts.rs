@@ -74,16 +74,16 @@ pub fn doubts(
             DoubtKind::CutOff,
             line,
             text,
-            "cut off while it was written, so it counted for nothing".into(),
+            "it has no line end and may be cut off, so it counted for nothing; if it is whole, end it with a line end".into(),
         ));
     }
-    let share = ranking.posterior.unexplored_mass * 100.0;
-    if share > 0.01 {
+    let share = ranking.posterior.unexplored_mass;
+    if share > 1e-4 {
         out.push(note(
             DoubtKind::NotLookedAt,
             0,
             "",
-            format!("up to {share:.2} % of the possibilities were not looked at"),
+            crate::report::words::not_looked_at(share),
         ));
     }
     out

@@ -217,6 +217,9 @@ fn worked_on(model: &BoardModel, entries: &[Entry], parts: &[PartNote]) -> BTree
         .collect()
 }
 
+/// What a rail past its limit leaves behind.
+const SAW_IT: &str = "Every chip on that rail saw it too: test each before it is trusted again.";
+
 /// Cautions for the positions in question, and for every machine of its kind.
 fn cautions(
     model: &BoardModel,
@@ -229,9 +232,13 @@ fn cautions(
     if let Some(stop) = &ranking.observed.stop {
         let remedy = stop.remedy.trim_start_matches("switch off; ");
         out.push(format!("SWITCH OFF: {}; {remedy}.", stop.reason));
-        out.push(
-            "Every chip on that rail saw it too: test each before it is trusted again.".to_string(),
-        );
+        out.push(SAW_IT.to_string());
+    } else if !ranking.observed.stops.is_empty() {
+        out.push(format!(
+            "It stood on a supply past its limit: {}.",
+            ranking.observed.stops.join("; ")
+        ));
+        out.push(SAW_IT.to_string());
     }
     if !hot.is_empty() {
         out.push(format!(

@@ -16,12 +16,32 @@ pub struct Facts {
     pub mains: Option<f64>,
     /// Positions that are empty (indices), with the line that says so.
     pub empty: BTreeMap<usize, usize>,
+    /// Positions that were empty and were filled later, with the sheet and line that fills them.
+    pub filled: BTreeMap<usize, (usize, usize)>,
     /// Types fitted, by position.
     pub fitted: BTreeMap<usize, String>,
     /// The cartridge profile.
     pub cartridge: Option<String>,
     /// Doubts about the above, with the sheet they are about.
     pub diags: Vec<(usize, Diag)>,
+}
+
+impl Facts {
+    /// Whether something was in every position when the machine came in, for all that is said.
+    pub fn came_whole(&self) -> bool {
+        self.empty.is_empty() && self.filled.is_empty()
+    }
+
+    /// Whether nothing was in a position when the machine came in.
+    pub fn came_empty(&self, position: usize) -> bool {
+        self.empty.contains_key(&position) || self.filled.contains_key(&position)
+    }
+
+    /// Whether nothing was in a position when a line was typed.
+    pub fn empty_at(&self, position: usize, sheet: usize, line: usize) -> bool {
+        let filled = self.filled.get(&position);
+        self.empty.contains_key(&position) || filled.is_some_and(|at| (sheet, line) < *at)
+    }
 }
 
 /// Whether a sheet was transcribed from a photograph.
@@ -66,7 +86,9 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                 Statement::Fitted { place, part } => match model.position(&place.name) {
                     Some((i, _)) => {
                         f.fitted.insert(i, part.clone());
-                        f.empty.remove(&i);
+                        if f.empty.remove(&i).is_some() {
+                            f.filled.insert(i, (sheet, line.number));
+                        }
                     }
                     None => unknown(place),
                 },
@@ -75,6 +97,7 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                         match super::board::position(model, &place.name) {
                             Some((i, _)) => {
                                 f.empty.insert(i, line.number);
+                                f.filled.remove(&i);
                             }
                             None => unknown(place),
                         }

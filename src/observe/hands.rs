@@ -3,7 +3,7 @@
 use super::{Evidence, Observer};
 use crate::faultmap::model::UnitKind;
 use crate::faultmap::raw::Class;
-use crate::sheet::{Action, Effect, HandsOn};
+use crate::sheet::{Action, Effect, HandsOn, Place};
 
 /// P(a part known to be good, from a machine that works, is bad all the same) (guess).
 const DONOR_BAD: f64 = 0.002;
@@ -96,6 +96,19 @@ impl Observer<'_> {
 }
 
 impl Observer<'_> {
+    /// A part put where there was none: from here on another machine, as after a swap.
+    pub(super) fn filled(&mut self, place: &Place) {
+        let at = super::board::position(self.model, &place.name)
+            .and_then(|(i, _)| self.out.facts.filled.get(&i));
+        if at == Some(&(self.sheet, self.line)) {
+            self.hands_on(&HandsOn {
+                action: Action::Swap,
+                places: vec![place.clone()],
+                result: Effect::Unknown,
+            });
+        }
+    }
+
     /// The positions that were handled; all that are in sockets, when none is named.
     pub(super) fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
         if h.places.is_empty() {

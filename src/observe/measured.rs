@@ -120,6 +120,7 @@ impl Observer<'_> {
         );
         if self.out.stop.is_none() {
             let rail = name.to_string();
+            self.out.stops.push(reason.clone());
             self.out.stop = Some(Stop {
                 reason,
                 remedy,
@@ -280,6 +281,10 @@ impl Observer<'_> {
 
     /// `U10 bad` without saying how that is known: a result about the part, if it is memory about its bits.
     pub(super) fn part(&mut self, place: &Place, state: &State) {
+        // Of a fuse that is seen, not judged by what the machine does.
+        if board::position(self.model, &place.name).is_some_and(|(_, p)| p.class == Class::Fuse) {
+            return self.fuse(place, state);
+        }
         let (said, word) = match state {
             State::Ok => (0, "good"),
             State::Bad | State::Dead | State::Wrong | State::Shorted => (1, "bad"),

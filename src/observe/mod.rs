@@ -111,6 +111,8 @@ pub struct Observed {
     pub runs: usize,
     /// Set when the board must not stay powered.
     pub stop: Option<Stop>,
+    /// Why it had to be switched off, each time; what stood on that rail saw it, whatever became of the rail.
+    pub stops: Vec<String>,
     /// What the supply gave by itself since it was last changed, by rail: whether that was good.
     pub supply: BTreeMap<String, bool>,
     /// A test evidently ran: the supply is good enough for that.
@@ -224,6 +226,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             diags: Vec::new(),
             runs: 0,
             stop: None,
+            stops: Vec::new(),
             supply: BTreeMap::new(),
             test_ran: false,
             read: HashSet::new(),
@@ -304,7 +307,10 @@ impl Observer<'_> {
                 Statement::NewRun if self.nothing_read_yet() => {}
                 Statement::NewRun => self.next_run(),
                 Statement::Intake(intake) => self.intake(*intake),
-                Statement::Fitted { place, part } => self.fitted(place, part),
+                Statement::Fitted { place, part } => {
+                    self.filled(place);
+                    self.fitted(place, part);
+                }
                 _ => {}
             }
         }
@@ -396,10 +402,11 @@ impl Observer<'_> {
 
     /// Whether an empty position makes a check fail for certain: 'rest fine' cannot mean it.
     fn ruled_out(&mut self, reads: &[Read]) -> bool {
-        let empty = &self.out.facts.empty;
-        if empty.is_empty() {
+        let facts = &self.out.facts;
+        if facts.came_whole() {
             return false;
         }
+        let (sheet, line) = (self.sheet, self.line);
         let touches = reads.iter().flat_map(|r| {
             let node = &self.model.nodes[r.node as usize];
             node.touches.iter().map(move |t| (t, r.weight))
@@ -408,7 +415,8 @@ impl Observer<'_> {
             .filter(|(t, w)| t.strength * w >= 0.99)
             .any(|(t, _)| {
                 let mode = &self.model.modes[t.mode as usize];
-                mode.missing && empty.contains_key(&self.model.units[mode.unit as usize].position)
+                let position = self.model.units[mode.unit as usize].position;
+                mode.missing && facts.empty_at(position, sheet, line)
             })
     }
 

@@ -284,7 +284,10 @@ fn explained_by(model: &BoardModel, observed: &Observed) -> Vec<(usize, String)>
         for &(mode, strength) in &c.effects {
             let m = &model.modes[mode as usize];
             let position = model.units[m.unit as usize].position;
-            if m.missing && strength >= EXPLAINS && observed.facts.empty.contains_key(&position) {
+            if m.missing
+                && strength >= EXPLAINS
+                && (observed.facts).empty_at(position, reading.sheet, reading.line)
+            {
                 let fact = format!("{} is empty", model.positions[position].name);
                 if !out.contains(&(i, fact.clone())) {
                     out.push((i, fact));

@@ -102,7 +102,7 @@ pub(super) fn shipped_priors(
     let memo = model.memo.of::<Fitted>();
     let all = memo.0[intake].get_or_init(|| Arc::new(fitted(model, intake, common)));
     let mut out = Arc::clone(all);
-    if !observed.facts.empty.is_empty() {
+    if !observed.facts.came_whole() {
         empty(model, observed, Arc::make_mut(&mut out));
     }
     out
@@ -143,8 +143,7 @@ fn fitted(model: &BoardModel, intake: usize, common: &CommonTable) -> Priors {
 /// Of an empty position, nothing there is all that can be wrong with it.
 fn empty(model: &BoardModel, observed: &Observed, priors: &mut Priors) {
     let units = model.units.iter().filter(|unit| {
-        observed.facts.empty.contains_key(&unit.position)
-            && !matches!(unit.kind, UnitKind::Key { .. })
+        observed.facts.came_empty(unit.position) && !matches!(unit.kind, UnitKind::Key { .. })
     });
     for m in units.flat_map(|unit| unit.modes.clone()) {
         let p = f64::from(u8::from(model.modes[m as usize].missing));

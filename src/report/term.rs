@@ -149,10 +149,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
         p.hang("     ", &h.text);
     }
     if v.unexplored_mass > 0.0 {
-        let share = v.unexplored_mass * 100.0;
         p.hang(
             "     ",
-            &format!("Up to {share:.2} % of the possibilities were not looked at."),
+            &crate::report::words::not_looked_at(v.unexplored_mass),
         );
     }
 }

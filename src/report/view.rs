@@ -31,7 +31,7 @@ pub struct RankingView {
     pub common_causes: Vec<CommonView>,
     /// How firm the leader stands.
     pub robustness: Option<RobustnessView>,
-    /// Upper bound on the share of the probability that was not looked at.
+    /// Upper bound on the share of the probability that was not looked at; 1 when the probabilities are estimates by draws.
     pub unexplored_mass: f64,
     /// Next steps, best first; empty with `--no-next`.
     pub next: Vec<NextView>,

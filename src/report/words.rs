@@ -73,3 +73,16 @@ pub fn money(x: f64) -> String {
         format!("{x:.2}")
     }
 }
+
+/// What to say of a ranking that is no exact sum: `share` of the probability, at most, was not looked at; all of it when the
+/// probabilities are estimates by draws.
+pub fn not_looked_at(share: f64) -> String {
+    if share >= 1.0 {
+        "So many readings need an explanation that nothing is certified: the probabilities are estimates, good to about one in ten.".into()
+    } else {
+        format!(
+            "Up to {:.2} % of the possibilities were not looked at.",
+            share * 100.0
+        )
+    }
+}

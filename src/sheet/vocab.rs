@@ -34,8 +34,11 @@ type Word = Cow<'static, str>;
 /// Turns of phrase and slips of people who type as they speak; shipped as well.
 pub const PROSE: &str = include_str!("../../faultmaps/words/prose.yaml");
 
+/// Positions of the shipped boards whose names would not be seen to be positions; shipped as well.
+pub const PLACES: &str = include_str!("../../faultmaps/words/places.yaml");
+
 /// All files that are shipped, in the order in which they are read.
-const SHIPPED: [&str; 3] = [ENGLISH, HURRY, PROSE];
+const SHIPPED: [&str; 4] = [ENGLISH, HURRY, PROSE, PLACES];
 
 /// One phrase of the vocabulary and what it stands for.
 #[derive(Debug, Clone)]

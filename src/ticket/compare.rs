@@ -213,7 +213,7 @@ pub fn compare(model: &BoardModel, ticket: &Ticket) -> Vec<Change> {
         if !is_remedy(done.action) {
             continue;
         }
-        let item = (entry.line, done.clone());
+        let item = (entry.line, done.into_owned());
         match groups.last_mut() {
             Some((run, all)) if *run == entry.run => all.push(item),
             _ => groups.push((entry.run, vec![item])),

@@ -30,9 +30,11 @@
 pub mod compare;
 pub mod store;
 
+use std::borrow::Cow;
+
 use crate::sheet::{
-    self, Finding, HandsOn, Intake, Moment, Origin, Outcome, Place, RunSheet, SheetError,
-    Statement, Subject, TORN, Warmth,
+    self, Action, Effect, Finding, HandsOn, Intake, Moment, Origin, Outcome, Place, RunSheet,
+    SheetError, Statement, Subject, TORN, Warmth,
 };
 
 /// A ticket as read.
@@ -236,12 +238,29 @@ impl Ticket {
         })
     }
 
-    /// Tests by hand and remedies, in order.
-    pub fn hands_on(&self) -> Vec<(&Entry, &HandsOn)> {
-        self.all(|e, s| match s {
-            Statement::HandsOn(done) => Some((e, done)),
-            _ => None,
-        })
+    /// Tests by hand and remedies, in order; a part put where there was none is one.
+    pub fn hands_on(&self) -> Vec<(&Entry, Cow<'_, HandsOn>)> {
+        let mut empty: Vec<&str> = Vec::new();
+        let mut out = Vec::new();
+        for (e, s) in self.statements() {
+            match s {
+                Statement::HandsOn(done) => out.push((e, Cow::Borrowed(done))),
+                Statement::Empty(places) => empty.extend(places.iter().map(|p| &*p.name)),
+                Statement::Fitted { place, .. } if empty.contains(&&*place.name) => {
+                    empty.retain(|name| *name != place.name);
+                    out.push((
+                        e,
+                        Cow::Owned(HandsOn {
+                            action: Action::Swap,
+                            places: vec![place.clone()],
+                            result: Effect::Unknown,
+                        }),
+                    ));
+                }
+                _ => {}
+            }
+        }
+        out
     }
 
     /// Results and measurements, in order.

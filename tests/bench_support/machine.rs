@@ -182,6 +182,13 @@ impl<'m> Technician<'m> {
         if prompt.starts_with("old part ") || prompt.starts_with("what came of it") {
             return String::new();
         }
+        if prompt == "answer:"
+            && self
+                .dialogue
+                .contains("loops ran clean since the last remedy")
+        {
+            return "close".into();
+        }
         if prompt.starts_with("loops") {
             return self.loops.pop().unwrap_or("close").into();
         }

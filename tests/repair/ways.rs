@@ -240,6 +240,7 @@ impl Work<'_> {
             unit,
             action,
             place,
+            ..
         } = ask
         {
             if !matches!(action, Action::Piggyback | Action::Cool) {
@@ -286,6 +287,7 @@ impl Work<'_> {
                 unit,
                 action,
                 place,
+                ..
             } => self.trial(unit, *action, &place.name),
             Ask::Loops => match self.bench.shows(&self.left) {
                 true => "test bad in 5 of 5 loops".into(),

@@ -30,8 +30,11 @@ struct Answer {
 
 /// An answer less probable than the first by this (ln of four hundred) is as good as out.
 const OUT: f64 = 6.0;
-/// Up to this (ln of twenty thousand) it is still told which pattern would show that it is the other all the same.
+/// Up to this (ln of twenty thousand) it is 'far less probably' the other; which pattern would show that it is the other all
+/// the same is told anyhow.
 const FAR: f64 = 10.0;
+/// Beyond this nothing is told: the list rules it out.
+const NEVER: f64 = 80.0;
 
 /// Patterns to propose: identifier, pattern, words.
 const PROPOSED: [(&str, Pattern, &str); 6] = [
@@ -93,9 +96,9 @@ pub fn hints(
     } else if let far = within(FAR)
         && !far.is_empty()
     {
-        let hint = further(bank, first, &far, "or, far less probably,", list);
-        // Where no pattern tells, nobody need measure for what is hardly so.
-        out.extend(Some(hint).filter(|h| h.pattern.is_some()));
+        out.push(further(bank, first, &far, "or, far less probably,", list));
+    } else if let Some(nearest) = within(NEVER).first() {
+        out.push(further(bank, first, &[nearest], "or, though hardly,", list));
     }
     out
 }
