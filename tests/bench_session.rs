@@ -245,10 +245,120 @@ fn undo_takes_back_what_was_answered_and_leaves_it_in_the_file() {
         "{text}"
     );
     let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
-    assert_eq!(
-        (ticket.board().as_deref(), ticket.intake()),
-        (Some("dunlin-64"), None)
+    assert_eq!((ticket.board(), ticket.intake()), (None, None));
+    assert_eq!(ticket.id().as_deref(), Some("0402"), "the number stays");
+}
+
+/// A board chosen by mistake is no dead end.
+#[test]
+fn a_wrong_board_is_taken_back() {
+    let (dialogue, text) = on("", &["0502", "48k", "undo", "dunlin", "f", "quit"]);
+    assert!(
+        dialogue.contains("Struck line 3: board 48k-z80-ula"),
+        "{dialogue}"
     );
+    let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+    assert_eq!(ticket.board().as_deref(), Some("dunlin-64"), "{text}");
+    assert!(text.ends_with("came in faulty\n"), "{text}");
+}
+
+/// What is typed at a question about a part and is no part is taken for what the next screen asks.
+#[test]
+fn a_question_about_a_part_swallows_nothing() {
+    for (typed, kept) in [
+        ("0 of 3 warm", "test ok in 0 of 3 loops when warm"),
+        ("memory bit 5 bad", "memory bit 5 bad"),
+    ] {
+        let (dialogue, text) = on(
+            OPEN,
+            &["swapped M3: cured", "4164 from shelf", typed, "quit"],
+        );
+        assert!(!text.contains("old part"), "{text}");
+        assert!(
+            text.ends_with(&format!("origin M3 shelf\nnew run\n{kept}\n")),
+            "{text}{dialogue}"
+        );
+    }
+    let (dialogue, text) = on(OPEN, &["swapped M3: cured", "close", "", "cured", "quit"]);
+    assert!(!text.contains("fitted"), "{text}");
+    assert!(
+        text.contains("proved") || dialogue.contains("at fault"),
+        "{dialogue}"
+    );
+}
+
+/// The old part goes back when the new one changed nothing, and is in question again.
+#[test]
+fn a_part_that_went_back_is_the_one_that_is_read() {
+    let model = Library::open(None).unwrap().board("dunlin-64").unwrap();
+    let p = |text: &str, name: &str| {
+        let ticket = Ticket::parse("t", text.as_bytes()).unwrap();
+        let ranking = whichsocket::rank::rank(&model, &[ticket.sheet]).unwrap();
+        let of = |s: &&whichsocket::rank::Suspect| s.name == name;
+        ranking
+            .suspects
+            .iter()
+            .find(of)
+            .map_or(0.0, |s| s.probability)
+    };
+    // Gone with the new part, there again with the old one: it is the part.
+    let both =
+        format!("{OPEN}swapped L7: cured\nput back L7\nnew run\nmemory bit 3 bad\nrest fine\n");
+    let only = format!("{OPEN}swapped L7: cured\n");
+    assert!(
+        p(&both, "L7") > 0.9 && p(&both, "L7") > p(&only, "L7"),
+        "{} {}",
+        p(&both, "L7"),
+        p(&only, "L7")
+    );
+    assert!(p(&both, "L7 (new part)") < 1e-3);
+    // Back without a change: what fails afterwards may be a fault of the old one.
+    let after = |middle: &str| {
+        format!("{OPEN}swapped L7: no change\n{middle}new run\nmemory bit 3 ok\nmemory bit 5 bad\n")
+    };
+    assert!(
+        p(&after("put back L7\n"), "L7") > 10.0 * p(&after(""), "L7"),
+        "{} {}",
+        p(&after("put back L7\n"), "L7"),
+        p(&after(""), "L7")
+    );
+    // What failed with it in is what another remedy cures.
+    let cured = |middle: &str| format!("{OPEN}swapped M3: no change\n{middle}swapped L7: cured\n");
+    let (back, stayed) = (p(&cured("put back M3\n"), "L7"), p(&cured(""), "L7"));
+    assert!(back > 0.5 && (back - stayed).abs() < 0.1, "{back} {stayed}");
+    let (dialogue, text) = on(
+        OPEN,
+        &[
+            "swapped L7: no change",
+            "put L7 back",
+            "memory bit 3 bad",
+            "quit",
+        ],
+    );
+    assert!(dialogue.contains("type 'put back L7'"), "{dialogue}");
+    assert_eq!(
+        dialogue.matches("Put the old part back").count(),
+        1,
+        "{dialogue}"
+    );
+    assert!(
+        text.ends_with("swapped L7: no change\nput back L7\nnew run\nmemory bit 3 bad\n"),
+        "{text}"
+    );
+    for typed in [
+        "old L7 back in",
+        "swapped L7 back",
+        "refitted L7",
+        "fitted L7 back",
+        "L7 old one back in",
+        "put the old L7 back",
+        "put L7 back in",
+    ] {
+        let (dialogue, text) = on(OPEN, &["swapped L7: no change", typed, "quit"]);
+        assert!(text.ends_with("put back L7\n"), "{typed}: {dialogue}");
+    }
+    let (_, text) = on(OPEN, &["put L7", "quit"]);
+    assert_eq!(text, OPEN);
 }
 
 #[test]

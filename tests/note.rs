@@ -523,6 +523,16 @@ fn marks_of_the_session_are_no_remarks() {
         doubts.contains(&"the supply was not measured by itself"),
         "{doubts:?}"
     );
+    // What was done after all is left out no longer; another thing is.
+    let later = format!(
+        "{text}skip Put right VR9\nrail +12V 12.0\npsu rail +5V 5.0 off the board\nswapped M3: no change\n"
+    );
+    let note = ticket_note("t", later.as_bytes());
+    let left_out = note.doubts.iter().map(|d| d.doubt.as_str());
+    let left_out: Vec<&str> = left_out
+        .filter(|d| d.contains("skipped") || d.contains("by itself"))
+        .collect();
+    assert_eq!(left_out, ["skipped: Put right VR9"]);
 }
 
 /// The note ranks with the rates that the session used, and says so.

@@ -92,6 +92,27 @@ pub fn old_part(place: &Place, text: &str) -> Result<Vec<Statement>, String> {
     }
 }
 
+/// Whether a text is a command, a count of loops, or a line about the machine rather than about one part.
+pub fn is_of_the_machine(text: &str) -> bool {
+    let commands = ["close", "skip", "why", "more", "safety"];
+    let word = text.to_lowercase();
+    let lines = |s: &Statement| {
+        matches!(
+            s,
+            Statement::Finding(_)
+                | Statement::HandsOn(_)
+                | Statement::RestFine
+                | Statement::NewRun
+                | Statement::Outcome(_)
+        )
+    };
+    commands.contains(&&*word)
+        || super::command(text).is_some()
+        || word.strip_prefix("did").is_some_and(|w| w.starts_with(' '))
+        || loops(text).is_some()
+        || matches!(full(text), Understood::Line(all, _) if !all.is_empty() && all.iter().all(lines))
+}
+
 /// Several readings of the supply by itself.
 pub fn supplies(answer: &str) -> Option<Vec<Statement>> {
     let parts = answer.split(',').map(str::trim).filter(|p| !p.is_empty());

@@ -176,10 +176,11 @@ pub fn answer(
             }
         }
         Question::CameIn => {
+            let said = came_in(said);
             let came = full(&format!("came in {said}"));
             let came = match came {
                 Understood::Line(..) => came,
-                Understood::Not(_) => full(said),
+                Understood::Not(_) => full(&said),
             };
             match came {
                 Understood::Line(all, _) if matches!(all[..], [Statement::Intake(_)]) => Ok(all),
@@ -232,6 +233,19 @@ pub fn answer(
         Question::FirstLook if said.is_empty() => note(LOOKED),
         Question::FirstLook => expect(full(said), "a line of a sheet, or an empty line"),
     }
+}
+
+/// The answers to how it came in: in full, what begins one, and 'yes'.
+fn came_in(said: &str) -> String {
+    let word = said.to_lowercase();
+    let word = word
+        .trim_start_matches("yes")
+        .trim_start_matches([',', ' ']);
+    let word = word.trim_start_matches("it is ").trim_start_matches("its ");
+    let word = word.trim_start_matches("it's ");
+    let all = ["faulty", "works please check", "unknown"];
+    let begun = all.iter().find(|a| !word.is_empty() && a.starts_with(word));
+    begun.map_or_else(|| said.to_string(), |a| a.to_string())
 }
 
 /// The one board that a number of the list, a name, or the beginning of one means.

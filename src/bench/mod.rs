@@ -22,7 +22,7 @@ use crate::rank::{Ranking, rank};
 use crate::report::build::{Wanted, view};
 use crate::report::term;
 use crate::report::view::RankingView;
-use crate::sheet::{Effect, Moment, Statement, moment_text, print_statement};
+use crate::sheet::{Action, Effect, Moment, Statement, moment_text, print_statement};
 use crate::shipped::Library;
 use crate::ticket::compare::{Change, Verdict, compare};
 use crate::ticket::store::Store;
@@ -67,6 +67,8 @@ enum Then {
     Again,
     /// Ask again.
     Ask,
+    /// Show the screen again, and take this as what is answered to it.
+    Next(String),
     /// End.
     End(Ended),
 }
@@ -82,6 +84,8 @@ struct Told {
     change: String,
     /// Cautions that were said in full.
     cautions: Vec<&'static str>,
+    /// What was typed at another question and belongs to the next screen.
+    typed: Option<String>,
 }
 
 /// What is on the screen.
@@ -141,8 +145,10 @@ impl Bench<'_> {
                 // No ticket always has an open question.
                 (None, None) => Then::End(Ended::Unusable),
             };
-            if let Then::End(ended) = then {
-                return Ok(ended);
+            match then {
+                Then::End(ended) => return Ok(ended),
+                Then::Next(text) => told.typed = Some(text),
+                Then::Again | Then::Ask => {}
             }
         }
     }
@@ -259,8 +265,12 @@ impl Bench<'_> {
         self.show(&scene, told)?;
         let prompt = screen::prompt(v.next.first());
         loop {
-            let Some(text) = self.talk.ask(&prompt)? else {
-                return Ok(Then::End(Ended::Left));
+            let text = match told.typed.take() {
+                Some(text) => text,
+                None => match self.talk.ask(&prompt)? {
+                    Some(text) => text,
+                    None => return Ok(Then::End(Ended::Left)),
+                },
             };
             match self.answer(&scene, &text)? {
                 Then::Ask => {}
@@ -273,7 +283,9 @@ impl Bench<'_> {
         let mut text = screen::ranking(scene.view, &labels(scene.model, scene.ranking));
         let changes = compare(scene.model, scene.ticket);
         if let Some(change) = changes.last() {
-            let said = screen::change(change, scene.view.stop.is_some());
+            // Nothing goes back while the supply is past a limit: the old part may be what did it.
+            let settled = scene.view.stop.is_some() || is_settled(scene.ticket, change);
+            let said = screen::change(change, settled);
             // Once: on the screen after the remedy, and again when a later run tells more.
             if told.change != said {
                 text += &said;
@@ -362,12 +374,8 @@ impl Bench<'_> {
     /// Strikes the last answer; whether there was one. What one answer wrote in two lines goes as one: the mark of the run
     /// that it opened, what was proved beside how it ended.
     fn undo(&mut self, ticket: Option<&Ticket>) -> Result<bool> {
-        let lasting = |s: &Statement| {
-            matches!(
-                s,
-                Statement::Ticket(_) | Statement::Board(_) | Statement::At(_) | Statement::Undo
-            )
-        };
+        let lasting =
+            |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::At(_) | Statement::Undo);
         let mut open = ticket.map_or(Vec::new(), |t| {
             let says = |e: &&Entry| e.struck_by.is_none() && e.says.iter().any(|s| !lasting(s));
             t.entries.iter().filter(says).collect()
@@ -483,7 +491,8 @@ pub fn which_part(model: &BoardModel, ranking: &Ranking, cause: usize) -> Option
         (false, true) => Some(format!("{name}, taken out of {there}")),
         (true, false) if instance.fitted == 0 => None,
         (true, false) => Some(format!("{name}, new part")),
-        (false, false) if last <= 1 => Some(format!("{name}, old part")),
+        (false, false) if last <= 1 && number == 1 => Some(format!("{name}, old part")),
+        (false, false) if last <= 1 => Some(format!("{name}, the part that was tried")),
         (false, false) => Some(format!("{name}, part {number}, taken out")),
     }
 }
@@ -521,6 +530,19 @@ fn one_line_each(statements: &[Statement]) -> Vec<String> {
         open = !alone;
     }
     lines
+}
+
+/// Whether it was said which part is in since a change.
+fn is_settled(ticket: &Ticket, change: &Change) -> bool {
+    let last = change.lines.last().copied().unwrap_or(0);
+    ticket.statements().any(|(e, s)| {
+        e.line > last
+            && match s {
+                Statement::HandsOn(h) => h.action == Action::PutBack,
+                Statement::Fitted { .. } => true,
+                _ => false,
+            }
+    })
 }
 
 /// Steps that are not proposed: those skipped, and a remedy that was done and changed nothing. Where two like parts changed

@@ -7,7 +7,7 @@ use crate::rank::Ranking;
 use crate::sheet::{Effect, Warmth};
 use crate::soak::{CONFIDENCE, Count, Proof, prove};
 use crate::ticket::Ticket;
-use crate::ticket::compare::is_remedy;
+use crate::ticket::compare::alters;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Kinds of loops, each proved for itself, and the words on the ticket that mean each.
@@ -51,7 +51,7 @@ struct Ran {
 /// A run of the test without a count of loops is one loop: failed, if anything failed in it.
 pub fn standing(ticket: &Ticket, observed: &Observed) -> Vec<Kind> {
     let remedies = ticket.hands_on();
-    let Some((last, _)) = remedies.iter().rfind(|(_, h)| is_remedy(h.action)) else {
+    let Some((last, _)) = remedies.iter().rfind(|(_, h)| alters(h.action)) else {
         return Vec::new();
     };
     let ran = ran(ticket, observed);

@@ -9,7 +9,7 @@ use crate::next::Ask;
 use crate::observe::{Evidence, Observed, Reading, exchange, observe};
 use crate::sheet::{Action, Effect, HandsOn, Statement, print_statement};
 use crate::ticket::Ticket;
-use crate::ticket::compare::is_remedy;
+use crate::ticket::compare::{alters, is_remedy};
 use std::io::Result;
 
 impl Bench<'_> {
@@ -42,10 +42,13 @@ impl Bench<'_> {
             Statement::HandsOn(h) if h.result == Effect::Cured => Some(h.clone()),
             _ => None,
         });
-        if let Some(done) = cured {
-            self.what_was_fitted(&done)?;
-        }
-        Ok(Then::Again)
+        let Some(done) = cured else {
+            return Ok(Then::Again);
+        };
+        Ok(match self.what_was_fitted(&done)? {
+            About::Next(text) => Then::Next(text),
+            _ => Then::Again,
+        })
     }
 
     /// Saves an answer to what the screen shows. When the ticket has grown by then it is composed again; when it has grown by
@@ -175,9 +178,9 @@ impl Bench<'_> {
     }
 
     /// After a cure by another part: which, and where from, and what came out.
-    fn what_was_fitted(&mut self, done: &HandsOn) -> Result<()> {
+    fn what_was_fitted(&mut self, done: &HandsOn) -> Result<About> {
         let [place] = &done.places[..] else {
-            return Ok(());
+            return Ok(About::Nothing);
         };
         let on_board = print_statement(&Statement::Fitted {
             place: place.clone(),
@@ -186,37 +189,42 @@ impl Bench<'_> {
         if !matches!(done.action, Action::Swap | Action::Replace)
             || !matches!(answer::full(&on_board), Understood::Line(..))
         {
-            return Ok(());
+            return Ok(About::Nothing);
         }
         let prompt = format!(
             "fitted {}: type and from where ('4164-15 from shelf'; empty: not said):",
             place.name
         );
-        if self.asked_part(&prompt, |text| answer::fitted(place, text))? {
-            let prompt = format!("old part {}: its marking (empty: not said):", place.name);
-            self.asked_part(&prompt, |text| answer::old_part(place, text))?;
+        match self.asked_part(&prompt, |text| answer::fitted(place, text))? {
+            About::Saved => {
+                let prompt = format!("old part {}: its marking (empty: not said):", place.name);
+                self.asked_part(&prompt, |text| answer::old_part(place, text))
+            }
+            other => Ok(other),
         }
-        Ok(())
     }
 
-    /// Asks about a part until it is understood or left; whether something was saved.
+    /// Asks about a part until it is understood or left.
     fn asked_part(
         &mut self,
         prompt: &str,
         read: impl Fn(&str) -> std::result::Result<Vec<Statement>, String>,
-    ) -> Result<bool> {
+    ) -> Result<About> {
         loop {
             let Some(text) = self.talk.ask(prompt)? else {
-                return Ok(false);
+                return Ok(About::Nothing);
             };
-            // The cure is saved; only this is left out.
-            if text.is_empty() || super::command(&text).is_some() || text == "close" {
-                return Ok(false);
+            if text.is_empty() {
+                return Ok(About::Nothing);
+            }
+            // The cure is saved; what is no answer to this belongs to the screen behind it.
+            if answer::is_of_the_machine(&text) {
+                return Ok(About::Next(text));
             }
             match read(&text) {
                 Ok(all) => {
                     self.save_afresh(&all)?;
-                    return Ok(true);
+                    return Ok(About::Saved);
                 }
                 Err(hint) => {
                     self.not_understood(&hint, None)?;
@@ -224,6 +232,16 @@ impl Bench<'_> {
             }
         }
     }
+}
+
+/// What came of a question about a part.
+enum About {
+    /// Nothing was said.
+    Nothing,
+    /// The answer is in the ticket.
+    Saved,
+    /// Something else was typed.
+    Next(String),
 }
 
 /// What is kept as it was typed, or is no answer of the technician's.
@@ -243,7 +261,7 @@ fn as_typed(s: &Statement) -> bool {
 fn changed_in_this_run(ticket: &Ticket) -> bool {
     let run = ticket.entries.last().map_or(1, |e| e.run);
     let mut done = ticket.hands_on().into_iter().filter(|(e, _)| e.run == run);
-    done.any(|(_, h)| is_remedy(h.action))
+    done.any(|(_, h)| alters(h.action))
 }
 
 /// The line by which the machine, or what is known of it, is another than on the screen.
@@ -251,7 +269,7 @@ fn made_another(screen: &Ticket, now: &Ticket) -> Option<String> {
     let last = screen.entries.last().map_or(0, |e| e.line);
     let new = now.entries.iter().filter(|e| e.line > last);
     let changes = |s: &Statement| match s {
-        Statement::HandsOn(h) => is_remedy(h.action),
+        Statement::HandsOn(h) => alters(h.action),
         Statement::NewRun | Statement::Undo | Statement::Outcome(_) => true,
         _ => false,
     };

@@ -150,15 +150,21 @@ pub fn stop_again(stop: &StopView) -> String {
     hang("", &format!("SWITCH OFF: {}.", stop.reason))
 }
 
-/// What the last remedy changed.
-pub fn change(c: &Change, stopped: bool) -> String {
+/// What the last remedy changed; `settled` when nothing is to be said about the part that came out.
+pub fn change(c: &Change, settled: bool) -> String {
     let mut out = hang("", &format!("Before and after: {}", c.sentence()));
-    // Nothing goes back while the supply is past a limit: the old part may be what did it.
     let put_back = |h: &crate::sheet::HandsOn| matches!(h.action, Action::Swap | Action::Replace);
-    if c.verdict == Verdict::NeverWasTheFault && !stopped && c.done.iter().any(put_back) {
+    if c.verdict == Verdict::NeverWasTheFault
+        && !settled
+        && let Some(done) = c.done.iter().find(|h| put_back(h))
+        && let Some(place) = done.places.first()
+    {
+        let name = &place.name;
         out += &hang(
             "",
-            "Put the old part back, or say where the new one stays ('fitted ...').",
+            &format!(
+                "Put the old part back and type 'put back {name}', or say that the new one stays ('fitted {name} ...')."
+            ),
         );
     }
     out

@@ -70,7 +70,7 @@ fn cured_since(ranking: &Ranking) -> bool {
     let failed = |e: &Evidence| match e {
         Evidence::Check(c) => c.outcome != Outcome::Pass,
         Evidence::Remedy { cured, .. } => *cured == Some(false),
-        Evidence::Moved { .. } => true,
+        Evidence::Moved { .. } | Evidence::PutBack { .. } => true,
         Evidence::Unit { .. } => false,
     };
     let last = readings.iter().rposition(|r| cured(&r.evidence));

@@ -9,7 +9,7 @@ use crate::infer::network::Outcome;
 use crate::rank::Ranking;
 use crate::rank::explain::{Odd, odd};
 use crate::report::build::{corrections, not_understood, remarks};
-use crate::sheet::RunSheet;
+use crate::sheet::{RunSheet, Statement, Subject};
 use crate::ticket::Ticket;
 
 /// Members of a group that are named.
@@ -60,8 +60,12 @@ pub fn doubts(
     );
     for (e, s) in ticket.statements() {
         let doubt = match s {
-            crate::sheet::Statement::Skip(step) => format!("skipped: {step}"),
-            crate::sheet::Statement::Note(n) if crate::bench::intake::is_no_supply(n) => {
+            Statement::Skip(step) if !done_since(ticket, e.line, step) => {
+                format!("skipped: {step}")
+            }
+            Statement::Note(n)
+                if crate::bench::intake::is_no_supply(n) && !supply_since(ticket, e.line) =>
+            {
                 "the supply was not measured by itself".into()
             }
             _ => continue,
@@ -87,6 +91,33 @@ pub fn doubts(
         ));
     }
     out
+}
+
+/// Whether what a skipped step is about was handled or measured in a later line.
+fn done_since(ticket: &Ticket, skipped: usize, step: &str) -> bool {
+    let words: Vec<&str> = step
+        .split([' ', ',', '.', '(', ')', ':', ';'])
+        .filter(|w| !w.is_empty())
+        .collect();
+    let says = |name: &str| words.iter().any(|w| w.eq_ignore_ascii_case(name));
+    ticket.statements().any(|(e, s)| {
+        e.line > skipped
+            && match s {
+                Statement::HandsOn(h) => h.places.iter().any(|p| says(&p.name)),
+                Statement::Finding(f) => match &f.subject {
+                    Subject::Rail(rail) => says(rail),
+                    Subject::Level(place) => says(&place.name),
+                    _ => false,
+                },
+                _ => false,
+            }
+    })
+}
+
+/// Whether the supply was measured by itself in a later line.
+fn supply_since(ticket: &Ticket, line: usize) -> bool {
+    let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Supply(_)));
+    ticket.statements().any(|(e, s)| e.line > line && is(s))
 }
 
 /// What failed when it was last read, unless a remedy cured it since.

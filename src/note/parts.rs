@@ -6,6 +6,15 @@ use crate::faultmap::model::BoardModel;
 use crate::observe::exchange::alike;
 use crate::sheet::{Action, Effect, HandsOn, Statement, origin_text};
 
+/// Of a part that changed nothing.
+const STAYED: &str = "; tried, not said whether it stayed";
+
+/// Whether a part was put in at the position that a word means.
+fn is_at(model: &BoardModel, part: &PartNote, word: &str) -> bool {
+    let position = crate::observe::board::position(model, word);
+    position.is_some_and(|(_, p)| p.name == part.socket)
+}
+
 /// Every part put in after the first reading, in order.
 pub fn parts(model: &BoardModel, entries: &[Entry]) -> Vec<PartNote> {
     let first = entries
@@ -28,9 +37,16 @@ pub fn parts(model: &BoardModel, entries: &[Entry]) -> Vec<PartNote> {
                 {
                     let mut part = put_in(model, e.line, &place.name, *action);
                     if *result == Effect::NoChange {
-                        part.origin = format!("{}; tried, not said whether it stayed", part.origin);
+                        part.origin += STAYED;
                     }
                     out.push(part);
+                }
+            }
+            Statement::HandsOn(h) if h.action == Action::PutBack => {
+                let tried = |p: &&mut PartNote| h.places.iter().any(|w| is_at(model, p, &w.name));
+                if let Some(part) = out.iter_mut().rev().find(tried) {
+                    part.origin = part.origin.replace(STAYED, "");
+                    part.origin += "; tried, the old part went back";
                 }
             }
             Statement::Fitted { place, part } if e.line > first => {

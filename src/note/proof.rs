@@ -7,7 +7,7 @@ use crate::infer::network::Outcome;
 use crate::observe::Observed;
 use crate::soak;
 use crate::ticket::Ticket;
-use crate::ticket::compare::is_remedy;
+use crate::ticket::compare::alters;
 
 /// The formula of [`soak::unseen`], for the note.
 const FORMULA: &str = "with k of m loops failing before, all rates equally probable beforehand, an uncured fault stays unseen for \
@@ -20,7 +20,7 @@ pub fn proof(ticket: &Ticket, observed: &Observed, results: &[Result]) -> ProofN
     let last = ticket
         .hands_on()
         .iter()
-        .rfind(|(_, h)| is_remedy(h.action))
+        .rfind(|(_, h)| alters(h.action))
         .map(|(e, _)| e.line);
     let counted = standing(ticket, observed);
     let kinds: Vec<LoopsNote> = counted.iter().map(loops).collect();

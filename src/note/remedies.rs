@@ -108,6 +108,7 @@ fn said(v: Verdict, h: &HandsOn) -> String {
             "no change: it says little about this part".into()
         }
         (Verdict::NeverTheFault, _) => "never was the fault: nothing changed".into(),
+        (Verdict::Unclear, _) if h.action == Action::PutBack => "as it was before".into(),
         (Verdict::Unclear, _) => "not said, and no run after it tells".into(),
     }
 }
@@ -141,5 +142,6 @@ fn sentence(model: &BoardModel, e: &Entry, h: &HandsOn) -> String {
         Action::Clean => format!("Cleaned the contacts of {which}{role}"),
         Action::Resolder => format!("Resoldered {which}{role}"),
         Action::TestedElsewhere => format!("{}{role}", e.text()),
+        Action::PutBack => format!("Put the old part back into {which}{role}"),
     }
 }

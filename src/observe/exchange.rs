@@ -135,7 +135,7 @@ fn settle_one(model: &BoardModel, out: &mut Observed, at: (usize, usize), both: 
     let until = out.readings[done + 1..].iter().position(|r| {
         matches!(
             &r.evidence,
-            Evidence::Remedy { .. } | Evidence::Moved { .. }
+            Evidence::Remedy { .. } | Evidence::Moved { .. } | Evidence::PutBack { .. }
         )
     });
     let end = until.map_or(out.readings.len(), |n| done + 1 + n);

@@ -24,6 +24,9 @@ impl Observer<'_> {
             let text = format!("{} {}", names.join(", "), words(h.action, h.result));
             return self.moved(h, text);
         }
+        if h.action == Action::PutBack {
+            return self.put_back(h);
+        }
         let mut renewed = Vec::new();
         for position in self.positions_of(h) {
             let units: Vec<(usize, UnitKind)> = self
@@ -109,6 +112,27 @@ impl Observer<'_> {
         }
     }
 
+    /// The part that was there before is in again: what is read from here on is of the old one.
+    fn put_back(&mut self, h: &HandsOn) {
+        let (mut parts, mut refitted) = (Vec::new(), Vec::new());
+        for position in self.positions_of(h) {
+            for (unit, u) in self.model.units_of(position) {
+                let again = match u.kind {
+                    UnitKind::Part => {
+                        parts.push(unit);
+                        continue;
+                    }
+                    UnitKind::Joints => Action::Resolder,
+                    _ => Action::Reseat,
+                };
+                refitted.extend(persists(again, &u.kind).map(|left| (unit, left)));
+            }
+        }
+        let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
+        let text = format!("{} old part back in", names.join(", "));
+        self.push(text, Evidence::PutBack { parts, refitted });
+    }
+
     /// The positions that were handled; all that are in sockets, when none is named.
     pub(super) fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
         if h.places.is_empty() {
@@ -179,6 +203,7 @@ fn words(action: Action, result: Effect) -> String {
         Action::Clean => "cleaned",
         Action::Resolder => "resoldered",
         Action::TestedElsewhere => "tested elsewhere",
+        Action::PutBack => "put back",
     };
     let then = match result {
         Effect::Cured => "fault gone",

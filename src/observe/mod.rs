@@ -70,6 +70,13 @@ pub enum Evidence {
         /// Whether the failing checks pass now; `None` when that is not said, and the next run tells.
         cured: Option<bool>,
     },
+    /// The parts that were there before are in again.
+    PutBack {
+        /// Units that are parts.
+        parts: Vec<usize>,
+        /// Contacts and joints refitted on the way, with the probability that the fault of one is still there.
+        refitted: Vec<(usize, f64)>,
+    },
     /// Parts were taken to other places, and the fault went along: one of them has it.
     Moved {
         /// That it went along: a reading in which each of these parts shows.

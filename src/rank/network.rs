@@ -284,6 +284,17 @@ struct Builder<'a> {
     left: BTreeMap<usize, f64>,
     /// Failing readings so far: index, check, and the reading.
     failed: Vec<(usize, CheckId, CheckReading)>,
+    /// What came out of the place of each unit.
+    came_out: BTreeMap<usize, Vec<CameOut>>,
+}
+
+/// A part that came out.
+struct CameOut {
+    cause: usize,
+    /// Where its modes were.
+    slots: Vec<(usize, usize)>,
+    /// What failed with it in.
+    failed: Vec<(usize, CheckReading)>,
 }
 
 impl<'a> Builder<'a> {
@@ -326,6 +337,7 @@ impl<'a> Builder<'a> {
             sorts: Vec::new(),
             left: BTreeMap::new(),
             failed: Vec::new(),
+            came_out: BTreeMap::new(),
         };
         for (i, unit) in model.units.iter().enumerate() {
             let possible = |m: &ModeId| priors[*m as usize].iter().any(|&p| p > 0.0);
@@ -341,6 +353,7 @@ impl<'a> Builder<'a> {
             Evidence::Check(c) => self.check(at, c),
             Evidence::Unit { unit, fine, faulty } => self.about_unit(*unit, *fine, *faulty),
             Evidence::Remedy { units, cured } => self.remedy(at, units, *cured),
+            Evidence::PutBack { parts, refitted } => self.put_back(parts, refitted),
             Evidence::Moved {
                 went,
                 exchanged,
@@ -574,8 +587,11 @@ impl<'a> Builder<'a> {
         let Some((one, other)) = exchanged else {
             return;
         };
-        // What failed before is said of the parts where they were.
+        // What failed before is said of the parts where they were, and what came out does not fit its place any longer.
         self.failed.clear();
+        for unit in [one, other] {
+            self.came_out.remove(&unit);
+        }
         let modes = |unit: usize| self.model.units[unit].modes.clone();
         for (x, y) in modes(one).zip(modes(other)) {
             self.slot.swap(x as usize, y as usize);
@@ -585,8 +601,37 @@ impl<'a> Builder<'a> {
         self.occupant.swap(one, other);
     }
 
+    /// The parts that came out last are in again. What failed with them in and was not cured since fails with them again.
+    fn put_back(&mut self, parts: &[usize], refitted: &[(usize, f64)]) {
+        for unit in parts {
+            let Some(old) = self.came_out.get_mut(unit).and_then(Vec::pop) else {
+                continue;
+            };
+            self.occupant[*unit] = old.cause;
+            let modes = self.model.units[*unit].modes.clone();
+            for (mode, slot) in modes.zip(old.slots) {
+                self.slot[mode as usize] = slot;
+            }
+            for (at, _, c) in &mut self.failed {
+                if let Some((_, before)) = old.failed.iter().find(|f| f.0 == *at) {
+                    *c = before.clone();
+                }
+            }
+        }
+        for &(unit, left) in refitted {
+            *self.left.entry(unit).or_insert(1.0) *= left;
+        }
+    }
+
     /// A new part in the place of the old one, with its own small risk of being bad.
     fn renew(&mut self, unit: usize, bad: f64) {
+        let slot = |m: ModeId| self.slot[m as usize];
+        let old = CameOut {
+            cause: self.occupant[unit],
+            slots: self.model.units[unit].modes.clone().map(slot).collect(),
+            failed: self.failed.iter().map(|f| (f.0, f.2.clone())).collect(),
+        };
+        self.came_out.entry(unit).or_default().push(old);
         let fitted = self.a.instances.iter().filter(|i| i.unit == unit).count();
         let modes: Vec<ModeId> = self.model.units[unit]
             .modes

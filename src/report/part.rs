@@ -10,6 +10,8 @@ use crate::sheet::{Action, RunSheet, Statement};
 struct Story {
     /// Parts in order, as far as their types are said.
     parts: Vec<Option<String>>,
+    /// Which of them are in, or were before the one that is in.
+    sits: Vec<usize>,
     /// What came out, as written on it.
     old: Vec<String>,
 }
@@ -18,6 +20,7 @@ fn story(model: &BoardModel, sheets: &[RunSheet], position: usize) -> Story {
     let here = |name: &str| board::position(model, name).is_some_and(|(i, _)| i == position);
     let mut out = Story {
         parts: vec![None],
+        sits: vec![0],
         old: Vec::new(),
     };
     for s in sheets.iter().flat_map(RunSheet::statements) {
@@ -27,12 +30,19 @@ fn story(model: &BoardModel, sheets: &[RunSheet], position: usize) -> Story {
                     && h.places.iter().any(|p| here(&p.name))
                     && crate::observe::exchange::alike(model, h).is_none() =>
             {
+                out.sits.push(out.parts.len());
                 out.parts.push(None);
             }
+            Statement::HandsOn(h)
+                if h.action == Action::PutBack
+                    && out.sits.len() > 1
+                    && h.places.iter().any(|p| here(&p.name)) =>
+            {
+                out.sits.pop();
+            }
             Statement::Fitted { place, part } if here(&place.name) => {
-                if let Some(last) = out.parts.last_mut() {
-                    *last = Some(part.clone());
-                }
+                let sits = *out.sits.last().expect("a part sits there");
+                out.parts[sits] = Some(part.clone());
             }
             Statement::OldPart { place, what } if here(&place.name) => out.old.push(what.clone()),
             _ => {}

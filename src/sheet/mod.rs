@@ -270,14 +270,10 @@ fn read_text(
 }
 
 /// Each `undo` strikes the nearest line above it that still says something; an `undo` struck by none is left alone. The
-/// ticket, its board and the time stamps are not struck: without them the rest would mean nothing.
+/// number of the ticket and the time stamps are not struck; the board is, when nothing else is left: it may be the wrong one.
 fn strike(lines: &mut [Line]) {
-    let lasting = |s: &Statement| {
-        matches!(
-            s,
-            Statement::Ticket(_) | Statement::Board(_) | Statement::At(_) | Statement::Undo
-        )
-    };
+    let lasting =
+        |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::At(_) | Statement::Undo);
     for i in 0..lines.len() {
         let (above, from) = lines.split_at_mut(i);
         if !from[0]

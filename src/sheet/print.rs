@@ -475,5 +475,6 @@ fn action_text(action: Action) -> &'static str {
         Action::Clean => "cleaned",
         Action::Resolder => "resoldered",
         Action::TestedElsewhere => "tested",
+        Action::PutBack => "put back",
     }
 }

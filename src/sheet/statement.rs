@@ -511,6 +511,8 @@ pub enum Action {
     Resolder,
     /// Tried in a tester or in another machine.
     TestedElsewhere,
+    /// The part that was there before put in again.
+    PutBack,
 }
 
 /// What a hands-on test did to the fault.

@@ -117,6 +117,11 @@ pub fn is_remedy(action: Action) -> bool {
     )
 }
 
+/// Whether the machine is another one afterwards: a remedy, or one that was taken back.
+pub fn alters(action: Action) -> bool {
+    is_remedy(action) || action == Action::PutBack
+}
+
 /// A check of a run.
 #[derive(Debug, Clone)]
 struct Seen {
@@ -209,24 +214,36 @@ pub fn compare(model: &BoardModel, ticket: &Ticket) -> Vec<Change> {
     let observed = observe(model, std::slice::from_ref(&ticket.sheet));
     let seen = runs(ticket, &observed);
     let mut groups: Vec<(usize, Vec<(usize, HandsOn)>)> = Vec::new();
-    for (entry, done) in ticket.hands_on() {
-        if !is_remedy(done.action) {
+    let all = ticket.hands_on();
+    let back: Vec<_> = all
+        .iter()
+        .filter(|(_, h)| h.action == Action::PutBack)
+        .collect();
+    for (entry, done) in &all {
+        // Taken back before anything was read: no run tells of it.
+        let taken_back = back
+            .iter()
+            .any(|(e, h)| e.run == entry.run && e.line > entry.line && h.places == done.places);
+        let silent = taken_back && done.result == Effect::Unknown;
+        if !is_remedy(done.action) || silent {
             continue;
         }
-        let item = (entry.line, done.into_owned());
+        let item = (entry.line, done.clone().into_owned());
         match groups.last_mut() {
             Some((run, all)) if *run == entry.run => all.push(item),
             _ => groups.push((entry.run, vec![item])),
         }
     }
-    let nexts: Vec<usize> = groups
+    // What runs after the old part went in again says nothing of the new one.
+    let ends: Vec<usize> = groups
         .iter()
-        .skip(1)
         .map(|g| g.0)
-        .chain([usize::MAX])
+        .chain(back.iter().map(|(e, _)| e.run))
         .collect();
     let mut out = Vec::new();
-    for ((run, done), next) in groups.into_iter().zip(nexts) {
+    for (run, done) in groups {
+        let next = ends.iter().copied().filter(|&end| end > run).min();
+        let next = next.unwrap_or(usize::MAX);
         // Runs are numbered from 0 in readings.
         let before = seen.get(&(run - 1));
         let after = joined(&seen, run..next);

@@ -281,7 +281,41 @@ fn elsewhere(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ))
 }
 
+/// `put-back = put-back positions | (put | fitted | swapped | replaced) positions back | positions back`
+fn put_back(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    fn said_first(i: Toks<'_>) -> P<'_, Vec<Place>> {
+        let (rest, ()) = word(PutBack)(i)?;
+        // 'put T1' does not say where.
+        if i.first().is_some_and(|a| &*a.lower == "put") && rest.from == i.from + 1 {
+            return Err(nom::Err::Error(E::silent(i)));
+        }
+        targets(rest)
+    }
+    let around = |i| {
+        let verb = alt((
+            word(PutBack),
+            word(Fitted),
+            word(Swap),
+            word(Replace),
+            lit(&["old"]),
+        ));
+        let (rest, _) = opt(verb).parse(i)?;
+        let (rest, places) = targets(rest)?;
+        let (rest, ()) = word(PutBack)(rest)?;
+        Ok((rest, places))
+    };
+    let (rest, places) = alt((around, said_first)).parse(input)?;
+    Ok((
+        rest,
+        vec![Statement::HandsOn(HandsOn {
+            action: Action::PutBack,
+            places,
+            result: Effect::Unknown,
+        })],
+    ))
+}
+
 /// All hands-on tests.
 pub fn hands_on(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    alt((elsewhere, moved_with, deed_effect)).parse(input)
+    alt((elsewhere, moved_with, put_back, deed_effect)).parse(input)
 }

@@ -112,7 +112,7 @@ const KINDS: &[Kind] = &[
     kind(hurry_keys::keys_in_a_hurry, "space key doubles", &[RestKeys, PlainKey], false, ANY),
     kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
     kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
-        Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew], false, ANY),
+        Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew, PutBack], false, ANY),
     kind(places::unit_line, "keyboard dirty", &[Keyboard, Supply, Cartridge, Cable], false, Concepts::of(&[Hot, TooHot, Cold,
         Warm, LookBulged, LookLeaking, LookBurnt, LookCorroded, LookCracked, LookReworked, LookModified, LookBent, LookDirty,
         LookLoose, LookReversed, LookTorn, LookFine])),
