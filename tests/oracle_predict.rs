@@ -14,7 +14,7 @@ use whichsocket::infer::network::{Effect, Network, Outcome};
 use whichsocket::infer::predict::{OUTCOMES, entropy_bits};
 use whichsocket::infer::{
     Hypothesis, InferError, Limits, expected_faults, leading_explanations, leading_hypotheses,
-    leading_hypotheses_of, posterior, predict,
+    leading_hypotheses_of, posterior, predict, small_explanations,
 };
 
 fn networks() -> impl Strategy<Value = Network> {
@@ -150,6 +150,30 @@ proptest! {
             prop_assert!((probability - p).abs() < 1e-9, "{:?}: {} {}", causes, probability, p);
             prop_assert!(*probability <= last + 1e-9, "out of order");
             last = *probability;
+        }
+    }
+
+    #[test]
+    fn explanations_by_one_or_two_causes(net in networks()) {
+        prop_assume!(joint_states(&net) <= 400);
+        let truth = enumerate::<f64>(&net);
+        prop_assume!(truth.evidence > 1e-6);
+        let explains = |c: usize, m: usize| {
+            net.causes[c].modes[m].effects.iter().any(|e| match net.checks[e.check].seen {
+                Some(Outcome::Fail) => e.fail > 0.0,
+                Some(Outcome::Intermittent) => e.intermittent > 0.0,
+                _ => false,
+            })
+        };
+        let all: Vec<usize> = (0..net.causes.len()).collect();
+        let set = |state: &[Option<usize>]| -> Vec<usize> {
+            all.iter().copied().filter(|&c| state[c].is_some_and(|m| explains(c, m))).collect()
+        };
+        let found = small_explanations(&net, &all, truth.evidence.ln()).unwrap();
+        prop_assert_eq!(found.len(), all.len() * (all.len() + 1) / 2);
+        for (causes, probability) in &found {
+            let p: f64 = truth.states.iter().filter(|(s, _)| set(s) == *causes).map(|(_, joint)| joint / truth.evidence).sum();
+            prop_assert!((probability - p).abs() < 1e-9, "{:?}: {} {}", causes, probability, p);
         }
     }
 

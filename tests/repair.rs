@@ -150,6 +150,12 @@ fn boards() -> Vec<(BoardModel, Bench)> {
     let known = library.list().into_iter();
     known
         .filter(|b| inject::config::Config::knows(&b.0))
+        .filter(|b| {
+            std::env::var("REPAIR_BOARD")
+                .is_ok_and(|n| n != b.0)
+                .then_some(())
+                .is_none()
+        })
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");
             let bench = Bench::of(&model);

@@ -28,6 +28,7 @@ pub mod predict;
 mod relax;
 mod run;
 mod sample;
+mod small_sets;
 mod solve;
 mod validate;
 mod wide;
@@ -38,3 +39,4 @@ pub use hypotheses::{
 };
 pub use posterior::{InferError, Limits, Strategy, expected_faults, posterior};
 pub use predict::{Prediction, predict};
+pub use small_sets::small_explanations;

@@ -39,6 +39,20 @@ pub fn remedy(unit: &Unit, position: &Position) -> f64 {
     }
 }
 
+/// What doing it may spoil, in minutes: pads and tracks torn in desoldering, and the part that is used up; a good part that is
+/// tried in a socket may meet what killed the old one.
+pub fn hazard(unit: &Unit, position: &Position) -> f64 {
+    let pins = position.pins.len() as f64;
+    match &unit.kind {
+        UnitKind::Part if position.class == Class::Connector => 0.0,
+        UnitKind::Part if position.class == Class::Setting => 2.0,
+        UnitKind::Part if position.socket || position.outside => 2.0,
+        UnitKind::Part => 15.0 + 0.5 * pins,
+        UnitKind::Joints => 2.0,
+        _ => 0.0,
+    }
+}
+
 /// P(the unit is sound afterwards | it was at fault).
 pub fn cures(unit: &Unit, position: &Position) -> f64 {
     match &unit.kind {

@@ -109,7 +109,10 @@ impl Collector<'_> {
         };
         let step = Step {
             kind,
-            cost: Cost::minutes(costs::remedy(unit, position)),
+            cost: Cost {
+                hazard: costs::hazard(unit, position),
+                ..Cost::minutes(costs::remedy(unit, position))
+            },
             tools: 0,
             power: Power::Off,
             rule,

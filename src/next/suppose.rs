@@ -1,7 +1,9 @@
 //! What the planner supposes: sets of units that explain what failed, with their probabilities.
 
 use crate::infer::network::{Network, Outcome};
-use crate::infer::{Explanations, Limits, leading_explanations, posterior};
+use crate::infer::{
+    Explanations, InferError, Limits, leading_explanations, posterior, small_explanations,
+};
 use crate::observe::Evidence;
 use crate::plan::{self, Hypothesis, UnitId};
 use crate::rank::Ranking;
@@ -12,10 +14,10 @@ const COVERED: f64 = 0.95;
 const HYPOTHESES: usize = 40;
 
 /// Parts of the hypotheses that are opened at most. Each costs a sum over the board, and the sums grow with the failing
-/// readings: with many of them fewer are looked at, so that a step is proposed at once.
+/// readings: with many of them few are looked at, so that a step is proposed at once, and sets of one or two causes are added.
 const PARTS: usize = 60;
 const MANY_FAILING: usize = 5;
-const PARTS_OF_MANY: usize = 12;
+const PARTS_OF_MANY: usize = 4;
 
 /// Causes that the hypotheses are made of: the likeliest, down to this probability.
 const CAUSES: usize = 24;
@@ -40,14 +42,15 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
         return Suppositions::NothingLeft;
     }
     let many = failing(ranking) > MANY_FAILING;
-    let accused = leading_causes(ranking, if many { CAUSES / 2 } else { CAUSES });
+    let accused = leading_causes(ranking, CAUSES);
     let causes: Vec<usize> = accused.keys().copied().collect();
-    let (net, left) = without_the_unlikely(ranking);
-    let limits = Limits {
-        max_steps: if many { PARTS_OF_MANY } else { PARTS },
-        ..Limits::default()
+    let rest = without_the_unlikely(ranking);
+    let left = rest.left;
+    let found = match many {
+        false => leading(&rest, &causes, PARTS),
+        true => of_many(&rest, &causes),
     };
-    let Ok(mut leading) = leading_explanations(&net, &limits, &causes, COVERED, HYPOTHESES) else {
+    let Ok(mut leading) = found else {
         return Suppositions::None;
     };
     leading.list.iter_mut().for_each(|h| h.1 *= left);
@@ -112,8 +115,17 @@ fn failed(net: &Network) -> Vec<bool> {
 /// search dearer, and all of them together are a few percent.
 const UNLIKELY: f64 = 5e-4;
 
-/// The network without its unlikely explanations, and how much of the probability it still has.
-fn without_the_unlikely(ranking: &Ranking) -> (Network, f64) {
+/// The network without its unlikely explanations.
+struct Rest {
+    net: Network,
+    /// How much of the probability it still has.
+    left: f64,
+    log_evidence: f64,
+    /// Whether a sum over it is within reach.
+    exact: bool,
+}
+
+fn without_the_unlikely(ranking: &Ranking) -> Rest {
     let mut net = ranking.assembled.net.clone();
     let failed = failed(&net);
     for (cause, p) in net.causes.iter_mut().zip(&ranking.posterior.modes) {
@@ -126,12 +138,53 @@ fn without_the_unlikely(ranking: &Ranking) -> (Network, f64) {
         }
     }
     match posterior(&net, &Limits::default()) {
-        Ok(p) => {
-            let left = (p.log_evidence - ranking.posterior.log_evidence).exp();
-            (net, left.min(1.0))
-        }
-        Err(_) => (ranking.assembled.net.clone(), 1.0),
+        Ok(p) => Rest {
+            net,
+            left: (p.log_evidence - ranking.posterior.log_evidence)
+                .exp()
+                .min(1.0),
+            log_evidence: p.log_evidence,
+            exact: p.unexplored_mass == 0.0,
+        },
+        Err(_) => Rest {
+            net: ranking.assembled.net.clone(),
+            left: 1.0,
+            log_evidence: ranking.posterior.log_evidence,
+            exact: false,
+        },
     }
+}
+
+/// The leading explanations of all sizes, so many parts opened.
+fn leading(rest: &Rest, causes: &[usize], parts: usize) -> Result<Explanations, InferError> {
+    let limits = Limits {
+        max_steps: parts,
+        ..Limits::default()
+    };
+    leading_explanations(&rest.net, &limits, causes, COVERED, HYPOTHESES)
+}
+
+/// Explanations of many failing readings: the few leading ones of all sizes, if a sum over the board is within reach, and those by
+/// one or two causes.
+fn of_many(rest: &Rest, causes: &[usize]) -> Result<Explanations, InferError> {
+    let mut sets: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
+    for (set, p) in small_explanations(&rest.net, causes, rest.log_evidence)? {
+        sets.insert(set, p.min(1.0));
+    }
+    if rest.exact {
+        sets.extend(leading(rest, causes, PARTS_OF_MANY)?.list);
+    }
+    let mut list: Vec<(Vec<usize>, f64)> = sets.into_iter().collect();
+    list.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    list.truncate(HYPOTHESES);
+    // Of an estimated total the parts may be more than the whole.
+    let covered: f64 = list.iter().map(|l| l.1).sum();
+    let over = covered.max(1.0);
+    list.iter_mut().for_each(|l| l.1 /= over);
+    Ok(Explanations {
+        covered: covered / over,
+        list,
+    })
 }
 
 /// Number of failing readings.

@@ -49,6 +49,8 @@ pub(super) struct Model<'a> {
     observations: u128,
     /// Whether any step waits for another.
     pub waits: bool,
+    /// By condition: the steps that it is about.
+    about: Vec<u128>,
 }
 
 impl<'a> Model<'a> {
@@ -70,6 +72,11 @@ impl<'a> Model<'a> {
                 observations |= bit(id);
             }
         }
+        let about = |condition: usize| {
+            let is = |s: &StepId| steps[*s].all_sets & bit(condition) != 0;
+            (0..steps.len()).filter(is).fold(0, |set, s| set | bit(s))
+        };
+        let about = (0..u128::BITS as usize).map(about).collect();
         let single = problem.hypotheses.iter().all(|h| h.faulty.len() <= 1);
         Self {
             problem,
@@ -78,6 +85,7 @@ impl<'a> Model<'a> {
             awaited,
             changing: !single || steps.iter().any(|s| s.reopens != 0),
             observations,
+            about,
             waits: steps.iter().any(|s| !s.after.is_empty()),
             steps,
         }
@@ -166,10 +174,7 @@ impl<'a> Model<'a> {
 
     /// The steps that conditions of this group are about.
     pub fn steps_that_meet(&self, group: u128) -> u128 {
-        let about = |s: &StepId| self.steps[*s].all_sets & group != 0;
-        (0..self.steps.len())
-            .filter(about)
-            .fold(0, |set, s| set | bit(s))
+        each(group).fold(0, |set, condition| set | self.about[condition])
     }
 
     /// Minutes that a step costs in this state, without what only a cure costs.

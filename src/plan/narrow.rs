@@ -16,14 +16,14 @@ impl Model<'_> {
         let mut found = Vec::with_capacity(REMEDIES + OBSERVATIONS + 1);
         if let Goal::Repair { .. } = self.problem.goal {
             let mut trial = Trial::new(self, state, Order::Ratio);
-            *effort += trial.effort;
             for _ in 0..REMEDIES {
                 let Some(step) = self.pick(&trial) else { break };
                 found.push(step);
                 trial.scores[step] = 0.0;
             }
+            *effort += trial.effort.get();
             if self.waits {
-                found.extend(self.awaited_by_remedy(state));
+                found.extend(self.awaited_by_remedy(state, effort));
             }
         }
         found.extend(self.separating(state, OBSERVATIONS, effort));

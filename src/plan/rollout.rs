@@ -1,6 +1,8 @@
 //! Simple policies whose cost can be worked out at once: they close the search where it is cut off, and one
 //! of them is what a plan is compared with.
 
+use std::cell::Cell;
+
 use super::model::{Model, NOTHING, State};
 use super::problem::{Goal, Power, STILL_FAULTY, StepId};
 use super::tables::{World, bit, each};
@@ -41,10 +43,12 @@ impl Policy {
 }
 
 /// How far a policy may still observe: along how many steps that something waits for, how likely it is
-/// to come here, and how many remedies it may try before it observes.
+/// to come here (each look counts a little less), how many remedies it may try before it observes, and how many
+/// states it may look at: shared out over the ways to go on, and over the outcomes as they are probable.
 #[derive(Clone, Copy)]
 struct Left {
     waits: u8,
+    states: f64,
     likely: f64,
     tries: u8,
 }
@@ -69,7 +73,8 @@ pub(super) struct Trial {
     /// What at least remains to be spent.
     lower: f64,
     moved: Vec<(World, f64)>,
-    pub effort: u64,
+    /// Work done; looking for the next remedy counts as well.
+    pub effort: Cell<u64>,
 }
 
 impl Trial {
@@ -83,7 +88,7 @@ impl Trial {
             power: state.power,
             lower: 0.0,
             moved: Vec::new(),
-            effort: state.belief.len() as u64,
+            effort: Cell::new(state.belief.len() as u64),
         };
         for &(world, p) in &state.belief {
             trial.add(model, world, p);
@@ -102,7 +107,12 @@ impl Trial {
             };
         }
         self.lower += p * model.worlds.places[world as usize].lower;
-        self.effort += 1 + scores.len() as u64;
+        let work = 1 + scores.len() as u64;
+        self.worked(work);
+    }
+
+    fn worked(&self, work: u64) {
+        self.effort.set(self.effort.get() + work);
     }
 
     fn may(&self, model: &Model, step: StepId) -> bool {
@@ -139,7 +149,7 @@ impl Trial {
         self.moved = moved;
         self.power = model.power_after(self.power, step);
         (self.used, self.met) = model.mark(self.used, self.met, step, STILL_FAULTY);
-        self.effort += model.steps.len() as u64 / 4;
+        self.worked(model.steps.len() as u64 / 4);
         (cured, works)
     }
 }
@@ -154,6 +164,12 @@ const LOOK: f64 = 0.9;
 /// A policy tries so many remedies and observes then. Without this every observation looks better before the likeliest remedy than
 /// after it, because only before it the policies know how to observe.
 const TRIES: u8 = 1;
+/// Work of looking whether a remedy may be done.
+const LEAD: u64 = 2;
+/// States that one estimate of a repair looks at, about.
+const POLICY_STATES: f64 = 40.0;
+/// Share of them that goes to what has to be read anyhow.
+const AWAITED: f64 = 0.6;
 /// The most states that one estimate of an identification looks at.
 const IDENTIFY_STATES: usize = 200;
 
@@ -165,6 +181,7 @@ impl Model<'_> {
             Goal::Repair { stop } => {
                 let left = Left {
                     waits: LONGEST_WAIT,
+                    states: POLICY_STATES,
                     likely: if observing { 1.0 } else { 0.0 },
                     tries: TRIES,
                 };
@@ -189,37 +206,49 @@ impl Model<'_> {
             minutes: found.best,
             first: found.first.filter(|_| found.best < stop),
         };
-        if self.waits
-            && left.waits > 0
-            && let Some(first) = self.awaited_by_remedy(state)
-        {
-            let waits = left.waits - 1;
-            best.or(self.look_first(state, first, stop, Left { waits, ..left }, effort));
+        if left.states <= 1.0 {
+            return best;
         }
-        if left.likely > LIKELY
-            && left.tries > 0
-            && let Some(first) = found.first
-        {
-            let tries = left.tries - 1;
-            let likely = left.likely * LOOK;
-            best.or(self.look_first(
-                state,
-                first,
-                stop,
+        let (likely, may_look) = (left.likely * LOOK, left.likely > LIKELY);
+        let awaited = (self.waits && left.waits > 0)
+            .then(|| self.awaited_by_remedy(state, effort))
+            .flatten();
+        let tried = found.first.filter(|_| may_look && left.tries > 0);
+        let separating = may_look
+            .then(|| self.separating(state, 1, effort).first().copied())
+            .flatten();
+        let ways = [
+            (
+                awaited,
                 Left {
-                    tries,
+                    waits: left.waits.saturating_sub(1),
+                    ..left
+                },
+            ),
+            (
+                tried,
+                Left {
+                    tries: left.tries.saturating_sub(1),
                     likely,
                     ..left
                 },
-                effort,
-            ));
-        }
-        if left.likely > LIKELY
-            && let Some(&first) = self.separating(state, 1, effort).first()
-            && self.cost(state.power, first) + self.lower(&state.belief) < best.minutes
-        {
-            let likely = left.likely * LOOK;
-            best.or(self.look_first(state, first, stop, Left { likely, ..left }, effort));
+            ),
+            (separating, Left { likely, ..left }),
+        ];
+        let count = ways.iter().filter(|w| w.0.is_some()).count();
+        for (way, left) in ways {
+            let Some(first) = way else { continue };
+            let cannot =
+                || self.cost(state.power, first) + self.lower(&state.belief) >= best.minutes;
+            if way == separating && cannot() {
+                continue;
+            }
+            // What has to be read anyhow is read; the rest is a choice.
+            let states = match way == awaited {
+                true => AWAITED * left.states,
+                false => left.states / count as f64,
+            };
+            best.or(self.look_first(state, first, stop, Left { states, ..left }, effort));
         }
         best
     }
@@ -237,7 +266,12 @@ impl Model<'_> {
         let rest = act.branches.iter().map(|branch| match &branch.state {
             Some(next) => {
                 let likely = left.likely * branch.probability;
-                let left = Left { likely, ..left };
+                let states = left.states * branch.probability;
+                let left = Left {
+                    likely,
+                    states,
+                    ..left
+                };
                 branch.probability * self.repair(next, stop, left, effort).minutes
             }
             None => 0.0,
@@ -275,7 +309,7 @@ impl Model<'_> {
             found.to_the_end = spent + alive * stop;
             found.best = found.best.min(found.to_the_end);
         }
-        *effort += trial.effort;
+        *effort += trial.effort.get();
         found
     }
 
@@ -309,6 +343,7 @@ impl Model<'_> {
             score: trial.scores[step],
             cost: self.cost(trial.power, step),
         };
+        trial.worked(LEAD);
         if trial.may(self, step) {
             return Some(lead);
         }
@@ -333,7 +368,7 @@ impl Model<'_> {
 
     /// The first observation that can be made now and that a remedy of use is waiting for, directly or
     /// through other observations.
-    pub fn awaited_by_remedy(&self, state: &State) -> Option<StepId> {
+    pub fn awaited_by_remedy(&self, state: &State, effort: &mut u64) -> Option<StepId> {
         let mut wanted = each(state.open)
             .filter(|&s| self.steps[s].remedy)
             .fold(0, |set, s| set | bit(s));
@@ -341,6 +376,7 @@ impl Model<'_> {
         while wanted != 0 {
             let mut next = 0;
             for step in each(wanted) {
+                *effort += LEAD;
                 for group in self.unmet(state.met, step) {
                     next |= self.steps_that_meet(group) & self.usable & !state.used;
                 }
