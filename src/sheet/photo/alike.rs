@@ -4,6 +4,8 @@
 //! 2/Z, 5/S, 8/B as the most ambiguous, and C/O, E/F, O/Q among letters), with 0/D, 6/G, 9/g, 3/8 (common practice, no source)
 //! and 0/6, 0/8, 0/@ for zeros with a dot or stroke (met in `tests/photo.rs`).
 
+use std::collections::HashSet;
+
 use super::align::Row;
 use crate::sheet::Line;
 use crate::sheet::statement::Statement;
@@ -73,23 +75,30 @@ pub fn mixed_name(line: &Line) -> bool {
     })
 }
 
+/// A longer token is no value.
+const LONGEST_TOKEN: usize = 32;
 /// So many single tokens are tried for one place.
 const MOST_TOKENS: usize = 40;
-/// So many lines are tried.
+/// At most so many lines are tried.
 const MOST_LINES: usize = 400;
 
 /// What a row may be: the recognitions themselves, then mixtures of them, then what look-alike characters allow, the fewest
-/// changes first.
-pub fn candidates(row: &Row, base: &str) -> Vec<String> {
+/// changes first. At most `most` of the mixtures and of what may be.
+pub fn candidates(row: &Row, base: &str, most: usize) -> Vec<String> {
     let variants: Vec<&String> = row.variants.iter().flatten().collect();
     let mut out: Vec<String> = Vec::new();
+    let mut known: HashSet<String> = HashSet::new();
     let mut push = |line: String| {
-        if !out.contains(&line) {
+        if known.insert(line.clone()) {
             out.push(line);
         }
     };
     push(base.to_string());
     variants.iter().for_each(|v| push(v.to_string()));
+    let most = most.min(MOST_LINES);
+    if most == 0 {
+        return out;
+    }
     let split: Vec<Vec<&str>> = variants
         .iter()
         .map(|v| v.split_whitespace().collect::<Vec<_>>())
@@ -105,24 +114,39 @@ pub fn candidates(row: &Row, base: &str) -> Vec<String> {
             options(own, &seen)
         })
         .collect();
-    let mut lines: Vec<(usize, Vec<String>)> = vec![(0, Vec::new())];
-    for place in &places {
-        let mut next: Vec<(usize, Vec<String>)> = Vec::new();
-        for (cost, words) in &lines {
-            for (more, token) in place {
-                let mut words = words.clone();
-                words.push(token.clone());
-                next.push((cost + more, words));
-            }
-        }
-        next.sort_by_key(|(cost, _)| *cost);
-        next.truncate(MOST_LINES);
-        lines = next;
+    for picks in cheapest(&places, most) {
+        let words: Vec<&str> = picks.iter().zip(&places).map(|(k, p)| &*p[*k].1).collect();
+        push(words.join(" "));
     }
-    lines
-        .into_iter()
-        .for_each(|(_, words)| push(words.join(" ")));
     out
+}
+
+/// The cheapest ways to take one option at every place, at most `most`, cheapest first: indices into the options.
+fn cheapest(places: &[Vec<(usize, String)>], most: usize) -> Vec<Vec<usize>> {
+    // A way: its cost, which way it goes on with, and the option taken.
+    let mut layers: Vec<Vec<(usize, usize, usize)>> = vec![vec![(0, 0, 0)]];
+    for place in places {
+        let before = layers.last().map_or(&[][..], Vec::as_slice);
+        let mut next = Vec::new();
+        for (way, (cost, ..)) in before.iter().enumerate() {
+            next.extend(place.iter().enumerate().map(|(k, (more, _))| (cost + more, way, k)));
+        }
+        next.sort_by_key(|(cost, ..)| *cost);
+        next.truncate(most);
+        layers.push(next);
+    }
+    let last = layers.last().map_or(0, Vec::len);
+    let trace = |mut way: usize| {
+        let mut picks: Vec<usize> = Vec::new();
+        for layer in layers.iter().skip(1).rev() {
+            let (_, before, option) = layer[way];
+            picks.push(option);
+            way = before;
+        }
+        picks.reverse();
+        picks
+    };
+    (0..last).map(trace).collect()
 }
 
 /// What one token may be, given what the recognitions have there.
@@ -136,7 +160,7 @@ fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
     for other in seen {
         add(0, other.to_string(), &mut out);
     }
-    if !seen.iter().chain([&own]).any(|t| is_value(t)) {
+    if own.len() > LONGEST_TOKEN || !seen.iter().chain([&own]).any(|t| is_value(t)) {
         return out;
     }
     // Characters that the recognitions have in each place, mixed.
@@ -186,7 +210,7 @@ mod tests {
         let row = Row {
             variants: vec![Some("read 5D".into()), Some("read 50".into())],
         };
-        let all = candidates(&row, "read 5D");
+        let all = candidates(&row, "read 5D", 400);
         assert_eq!(&all[..2], ["read 5D", "read 50"]);
         assert!(all.iter().any(|l| l == "read SD"));
     }

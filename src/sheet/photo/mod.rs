@@ -18,6 +18,11 @@ pub use align::Row;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
+/// So many bytes of what a doubtful line may be are read, beside the recognitions themselves: 400 lines of the usual length, few
+/// of a very long one.
+const MOST_READ: usize = 12_000;
+/// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
+const MOST_DOUBTFUL: usize = 300;
 
 /// The recognitions in a text: character recognition programs put a form feed behind every page.
 pub fn pages(text: &str) -> Vec<&str> {
@@ -53,6 +58,7 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         .max()
         .unwrap_or(1);
     let mut above = String::new();
+    let mut doubtful = 0;
     for line in &mut sheet.lines {
         let base = sheet.text[line.span.start..line.span.end]
             .trim()
@@ -60,10 +66,7 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         let Some(row) = merged.rows.get(line.number - 1) else {
             continue;
         };
-        let judge = Judge {
-            above: &above,
-            bench,
-        };
+        let mut judge = Judge::behind(&above, bench);
         let said = judge.said(&base);
         let fair = if pages > 1 {
             judge.agree(row, &base, &said)
@@ -75,7 +78,9 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         let certain =
             fair && (pages > 1 || !alike::has_doubtful_value(&base)) && !alike::mixed_name(line);
         if !certain {
-            let offered = judge.offered(row, &base);
+            doubtful += 1;
+            let most = if doubtful > MOST_DOUBTFUL { 0 } else { MOST_READ };
+            let offered = judge.offered(row, &base, most);
             doubt(
                 line,
                 &mut sheet.diags,
@@ -87,10 +92,9 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
     }
 }
 
-/// Readings of single lines.
+/// Readings of single lines behind the line above them.
 struct Judge<'a> {
-    above: &'a str,
-    bench: &'a Bench<'a>,
+    reader: Reader<'a>,
 }
 
 /// What a line says: its statements as printed, and whether all of it was read.
@@ -100,13 +104,20 @@ struct Said {
     whole: bool,
 }
 
-impl Judge<'_> {
-    fn said(&self, line: &str) -> Said {
-        let text = format!("{}\n{line}", self.above);
-        let mut reader = Reader::new(&text, self.bench);
-        let start = self.above.len() + 1;
-        reader.line(1, Span::new(0, self.above.len()));
-        match reader.line(2, Span::new(start, text.len())) {
+impl<'a> Judge<'a> {
+    fn behind(above: &'a str, bench: &'a Bench<'a>) -> Self {
+        let mut reader = Reader::new(above, bench);
+        reader.quiet = true;
+        reader.line(1, Span::new(0, above.len()));
+        Self { reader }
+    }
+
+    fn said(&mut self, line: &str) -> Said {
+        let mut reader = self.reader.instead(line);
+        let read = reader.line(2, Span::new(0, line.len()));
+        let memo = reader.memo;
+        self.reader.memo = memo;
+        match read {
             Some(read) => Said {
                 statements: read
                     .statements
@@ -123,7 +134,7 @@ impl Judge<'_> {
     }
 
     /// Whether two recognitions at least say the same, and none has another value in its place.
-    fn agree(&self, row: &Row, base: &str, said: &Said) -> bool {
+    fn agree(&mut self, row: &Row, base: &str, said: &Said) -> bool {
         let mut same = 0;
         for variant in row.variants.iter().flatten() {
             if variant == base || self.said(variant) == *said {
@@ -139,9 +150,9 @@ impl Judge<'_> {
     }
 
     /// What a doubtful line may say, likeliest first.
-    fn offered(&self, row: &Row, base: &str) -> Vec<String> {
+    fn offered(&mut self, row: &Row, base: &str, most: usize) -> Vec<String> {
         let mut out: Vec<String> = Vec::new();
-        for candidate in alike::candidates(row, base) {
+        for candidate in alike::candidates(row, base, most / (base.len() + 1)) {
             let said = self.said(&candidate);
             let text = said.statements.join("; ");
             if said.whole && !text.is_empty() && !out.contains(&text) {
