@@ -787,7 +787,10 @@ fn comments_and_marks_are_printed() {
             "# first\nmemory ok #12 the same\n-----\nnote ask #2 # twice\n  #last",
             "# first\nmemory ok\n# 12 the same\n-----\nnote ask #2 # twice\n# last\n",
         ),
-        ("memory ok; # and\n#\nblorp fnord # not known", "memory ok\n# and\n#\nblorp fnord\n# not known\n"),
+        (
+            "memory ok; # and\n#\nblorp fnord # not known",
+            "memory ok\n# and\n#\nblorp fnord\n# not known\n",
+        ),
     ] {
         let sheet = parse("p", text.as_bytes()).expect("a text");
         assert_eq!(print(&sheet), printed, "{text}");

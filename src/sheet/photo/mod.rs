@@ -3,7 +3,8 @@
 //!
 //! One recognition hides its mistakes: `8` looks as sure as `0`. Two that were made of differently prepared copies of the
 //! photograph hardly ever make the same mistake in the same place. So a value counts when they agree; where they do not,
-//! the line is kept with every value that it may be, and asked. With one recognition alone, values with characters that are
+//! the line is kept with every value that it may be, and asked; where most say the same and the others nothing that could be read,
+//! it counts with its alternatives beside it, as much as one recognition does. With one recognition alone, values with characters that are
 //! taken for each other are printed with their alternatives, and weigh less.
 
 mod align;
@@ -68,28 +69,43 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         };
         let mut judge = Judge::behind(&above, bench);
         let said = judge.said(&base);
-        let fair = if pages > 1 {
-            judge.agree(row, &base, &said)
-        } else {
-            true
+        let mut held = match pages {
+            1 if alike::has_doubtful_value(&base) => Held::Alone,
+            1 => Held::Sure,
+            _ => judge.weigh(row, &base, &said),
         };
         // What was not read and holds a value is offered with what it may be.
-        let fair = fair && (said.whole || !alike::has_value(&base));
-        let certain =
-            fair && (pages > 1 || !alike::has_doubtful_value(&base)) && !alike::mixed_name(line);
-        if !certain {
+        if alike::mixed_name(line) || (!said.whole && alike::has_value(&base)) {
+            held = match pages {
+                1 if !alike::mixed_name(line) => Held::Alone,
+                _ => Held::Split,
+            };
+        }
+        if held != Held::Sure {
             doubtful += 1;
-            let most = if doubtful > MOST_DOUBTFUL { 0 } else { MOST_READ };
+            let most = if doubtful > MOST_DOUBTFUL {
+                0
+            } else {
+                MOST_READ
+            };
             let offered = judge.offered(row, &base, most);
-            doubt(
-                line,
-                &mut sheet.diags,
-                offered,
-                pages > 1 || alike::mixed_name(line),
-            );
+            doubt(line, &mut sheet.diags, offered, held);
         }
         above = base;
     }
+}
+
+/// How recognitions hold a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Held {
+    /// Two at least say it, and none has another value.
+    Sure,
+    /// Most say it, and nothing can be read of what the others have.
+    Most,
+    /// There is one recognition only.
+    Alone,
+    /// No two agree, or one has another value.
+    Split,
 }
 
 /// Readings of single lines behind the line above them.
@@ -133,20 +149,31 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// Whether two recognitions at least say the same, and none has another value in its place.
-    fn agree(&mut self, row: &Row, base: &str, said: &Said) -> bool {
-        let mut same = 0;
+    /// How the recognitions hold a line.
+    fn weigh(&mut self, row: &Row, base: &str, said: &Said) -> Held {
+        let (mut same, mut other, mut rivals) = (0, 0, 0);
+        let text = said.statements.iter().any(|s| is_text(s));
         for variant in row.variants.iter().flatten() {
-            if variant == base || self.said(variant) == *said {
+            if variant == base {
                 same += 1;
-            } else if said.statements.iter().any(|s| is_text(s))
-                || !alike::same_values(variant, base)
-            {
-                return false;
+                continue;
+            }
+            let says = self.said(variant);
+            if says == *said {
+                same += 1;
+            } else if text || !alike::same_values(variant, base) {
+                other += 1;
+                rivals += usize::from(text || (says.whole && !says.statements.is_empty()));
             }
         }
         // A line that nothing was made of is flagged as it is.
-        same >= 2 || (said.statements.is_empty() && !said.whole && !alike::has_value(base))
+        let nothing = said.statements.is_empty() && !said.whole && !alike::has_value(base);
+        match (same, other) {
+            (_, 0) if nothing => Held::Sure,
+            (2.., 0) => Held::Sure,
+            (2.., _) if same > other && rivals == 0 && said.whole => Held::Most,
+            _ => Held::Split,
+        }
     }
 
     /// What a doubtful line may say, likeliest first.
@@ -172,7 +199,8 @@ fn is_text(printed: &str) -> bool {
 }
 
 /// Keeps a line with what it may be; what was read of it is taken back when recognitions differ.
-fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back: bool) {
+fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, held: Held) {
+    let take_back = held == Held::Split;
     let others: Vec<&str> = offered.iter().map(String::as_str).collect();
     let choice = if others.is_empty() {
         "look at the photograph and type the line".to_string()
@@ -195,10 +223,11 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back
         if offered.len() < 2 {
             return;
         }
-        (
-            Severity::Warning,
-            "characters here are easily taken for others",
-        )
+        let message = match held {
+            Held::Most => "one of the recognitions differs here; what most say counts for less",
+            _ => "characters here are easily taken for others",
+        };
+        (Severity::Warning, message)
     };
     if !already {
         diags.push(Diag {
