@@ -12,7 +12,7 @@ use std::process::{Command, Stdio};
 use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
 use rand::{RngExt, SeedableRng};
-use whichsocket::sheet::{Statement, parse, print_statement};
+use whichsocket::sheet::{Bench, Statement, parse, parse_photo, print_statement};
 
 /// Debian packages and a file of each.
 const PACKAGES: &[(&str, &str)] = &[
@@ -167,14 +167,25 @@ fn screen_line(rng: &mut StdRng) -> String {
     }
 }
 
-fn sheets() -> Vec<Sheet> {
-    let mut rng = StdRng::seed_from_u64(SEED);
+/// The lines of a sample without those that the reader does not understand as they were typed.
+fn understood(sample: &str) -> Vec<String> {
+    let sheet = parse("sample", sample.as_bytes()).expect("a text");
+    let unread = |number: usize| {
+        let line = sheet.lines.iter().find(|l| l.number == number);
+        line.is_some_and(|l| l.not_understood.is_some())
+    };
+    let lines = sample.lines().enumerate().filter(|(i, _)| !unread(i + 1));
+    lines.map(|(_, l)| l.to_string()).collect()
+}
+
+fn sheets(seed: u64) -> Vec<Sheet> {
+    let mut rng = StdRng::seed_from_u64(seed);
     let mut samples: Vec<PathBuf> =
         std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("samples"))
             .expect("the samples")
             .flatten()
             .map(|e| e.path())
-            // Typed badly on purpose: it holds lines that no one understands.
+            // Typed badly on purpose: hardly a line of it is left when those that no one understands are taken out.
             .filter(|p| p.is_file() && !p.ends_with("typed-in-haste.run"))
             .collect();
     samples.sort();
@@ -182,11 +193,7 @@ fn sheets() -> Vec<Sheet> {
     for i in 0..SHEETS {
         let screen = i % 2 == 1;
         let mut lines: Vec<String> = match samples.get(i / 2).filter(|_| i % 2 == 0) {
-            Some(path) => std::fs::read_to_string(path)
-                .expect("a sample")
-                .lines()
-                .map(String::from)
-                .collect(),
+            Some(path) => understood(&std::fs::read_to_string(path).expect("a sample")),
             None if i % 4 == 3 => {
                 let mut lines = vec![
                     "BOARD DUNLIN-64".to_string(),
@@ -244,6 +251,24 @@ fn statements(text: &str) -> Vec<String> {
         .collect()
 }
 
+/// What is left of the statements when those that `offered` consists of are taken out; `None` when it says anything else.
+fn taken(offered: &str, left: &[String]) -> Option<Vec<String>> {
+    if offered.is_empty() {
+        return Some(left.to_vec());
+    }
+    left.iter().enumerate().find_map(|(i, said)| {
+        let rest = offered.strip_prefix(said.as_str())?;
+        let rest = if rest.is_empty() {
+            rest
+        } else {
+            rest.strip_prefix("; ")?
+        };
+        let mut others = left.to_vec();
+        others.remove(i);
+        taken(rest, &others)
+    })
+}
+
 /// Holds what was read against what was drawn.
 fn judge(drawn: &str, read: &serde_json::Value, misread: &mut Vec<String>) -> Count {
     let mut left: Vec<String> = statements(drawn);
@@ -260,10 +285,13 @@ fn judge(drawn: &str, read: &serde_json::Value, misread: &mut Vec<String>) -> Co
     };
     let mut unread: Vec<String> = Vec::new();
     for line in read["lines"].as_array().expect("lines") {
+        let offered = texts(&line["alternatives"]);
         for said in texts(&line["says"]) {
             match left.iter().position(|l| *l == said) {
                 Some(i) => {
                     left.remove(i);
+                    // Right, but asked about all the same.
+                    count.flagged += usize::from(!offered.is_empty());
                 }
                 None => {
                     count.silent += 1;
@@ -271,18 +299,14 @@ fn judge(drawn: &str, read: &serde_json::Value, misread: &mut Vec<String>) -> Co
                 }
             }
         }
-        let offered = texts(&line["alternatives"]);
         if texts(&line["says"]).is_empty() {
-            // Flagged: the truth must be among what is offered; a line without a value to offer is flagged as it stands.
-            let all: Vec<String> = offered
-                .iter()
-                .flat_map(|o| o.split("; "))
-                .map(String::from)
-                .collect();
-            match left.iter().position(|l| all.contains(l)) {
-                Some(i) => {
-                    left.remove(i);
-                    count.flagged += 1;
+            // Flagged: all that the line says must be one of what is offered; a line without a value to offer is flagged
+            // as it stands.
+            let fitting = offered.iter().filter_map(|o| taken(o, &left));
+            match fitting.min_by_key(Vec::len) {
+                Some(rest) => {
+                    count.flagged += left.len() - rest.len();
+                    left = rest;
                 }
                 None => unread.push(line["text"].as_str().expect("a text").to_string()),
             }
@@ -350,6 +374,10 @@ fn first_place(args: &[&str], text: &str) -> Option<String> {
 
 /// Recognises the prepared copies of one photograph: pages of one text.
 fn recognise(folder: &Path, name: &str) -> String {
+    let kept = folder.join(format!("{name}.txt"));
+    if let Ok(text) = std::fs::read_to_string(&kept) {
+        return text;
+    }
     let list = folder.join(format!("{name}.list"));
     let out = Command::new("tesseract")
         .args([list.to_str().expect("a path"), "-", "--psm", "6"])
@@ -358,20 +386,72 @@ fn recognise(folder: &Path, name: &str) -> String {
         .output()
         .expect("tesseract");
     assert!(out.status.success(), "tesseract on {name}");
-    String::from_utf8_lossy(&out.stdout).into_owned()
+    let text = String::from_utf8_lossy(&out.stdout).into_owned();
+    std::fs::write(kept, &text).expect("written");
+    text
 }
 
+/// What a campaign found.
+struct Figures {
+    counts: [Count; 3],
+    /// Sheets whose ranking has a first place, and of how many it is the same off the photograph.
+    ranked: usize,
+    same: [usize; 3],
+}
+
+impl Figures {
+    /// The goals that a seeded sample is held to as well.
+    fn are_right_or_flagged(&self) {
+        let [mild, middle, _] = self.counts;
+        let silent = (mild.silent, middle.silent);
+        assert_eq!(
+            silent,
+            (0, 0),
+            "silent misreads at the mild and middle strength"
+        );
+        let few = mild.flagged * 10 <= mild.fields;
+        assert!(
+            few,
+            "at most one in ten fields flagged at the mild strength"
+        );
+    }
+}
+
+/// A third of the sheets, all fonts, sheets and screens, at the two strengths that have goals.
 #[test]
-#[ignore = "its goals are not reached yet; cargo test --test photo -- --ignored --nocapture prints the figures"]
+fn a_sample_of_photographs_is_read_right_or_flagged() {
+    let figures = campaign(|i| i % 3 == i / 3 % 3, 2);
+    assert!(figures.counts[0].fields > 100);
+    figures.are_right_or_flagged();
+}
+
+/// `PHOTO_SEED` draws other sheets; `PHOTO_KEEP` names a folder that keeps photographs and recognitions for the next time.
+#[test]
+#[ignore = "takes ten minutes, and the first place is not kept often enough yet; cargo test --test photo -- --ignored --nocapture"]
 fn photographs_are_read_right_or_flagged() {
+    let figures = campaign(|_| true, STRENGTHS.len());
+    figures.are_right_or_flagged();
+    assert!(
+        figures.same[0] * 100 >= figures.ranked * 95,
+        "first place kept at the mild strength"
+    );
+}
+
+/// Draws, photographs, recognises and reads the sheets that are `chosen`, at so many strengths, and prints what came of it.
+fn campaign(chosen: impl Fn(usize) -> bool, strengths: usize) -> Figures {
     let python = installed();
     let dir = tempfile::tempdir().expect("a folder");
-    let folder = dir.path();
-    let sheets = sheets();
-    assert!(sheets.len() >= 40);
+    let kept = std::env::var_os("PHOTO_KEEP").map(PathBuf::from);
+    let folder = kept.as_deref().unwrap_or(dir.path());
+    std::fs::create_dir_all(folder).expect("a folder");
+    let fresh = !folder.join("jobs.json").exists();
+    let seed: u64 = std::env::var("PHOTO_SEED").map_or(SEED, |s| s.parse().expect("a number"));
+    let all = sheets(seed);
+    assert!(all.len() >= 40);
+    let sheets: Vec<(usize, &Sheet)> = all.iter().enumerate().filter(|(i, _)| chosen(*i)).collect();
     let mut jobs = Vec::new();
-    for (i, s) in sheets.iter().enumerate() {
-        for strength in 0..STRENGTHS.len() {
+    for (i, s) in sheets.iter().map(|(i, s)| (*i, *s)) {
+        for strength in 0..strengths {
             jobs.push(serde_json::json!({
                 "text": s.lines.join("\n"), "font": s.font, "kind": if s.screen { "screen" } else { "sheet" },
                 "strength": strength, "name": format!("{i:02}-{strength}"),
@@ -385,10 +465,13 @@ fn photographs_are_read_right_or_flagged() {
     .expect("written");
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/photo/shoot.py");
     let script = script.to_str().expect("a path");
-    run(
-        python.to_str().expect("a path"),
-        &[script, folder.to_str().expect("a path"), &SEED.to_string()],
-    );
+    if fresh {
+        let folder = folder.to_str().expect("a path");
+        run(
+            python.to_str().expect("a path"),
+            &[script, folder, &seed.to_string()],
+        );
+    }
     let names: Vec<String> = jobs
         .iter()
         .map(|j| j["name"].as_str().expect("a name").to_string())
@@ -409,7 +492,7 @@ fn photographs_are_read_right_or_flagged() {
     });
     let (mut counts, mut same, mut ranked) = ([Count::default(); 3], [0usize; 3], 0);
     let mut misread: [Vec<String>; 3] = Default::default();
-    for (i, s) in sheets.iter().enumerate() {
+    for (i, s) in sheets.iter().map(|(i, s)| (*i, *s)) {
         let drawn = s.lines.join("\n");
         let board = if drawn.to_lowercase().contains("board") {
             None
@@ -425,7 +508,7 @@ fn photographs_are_read_right_or_flagged() {
         };
         let right = first_place(&args(false), &drawn);
         ranked += usize::from(right.is_some());
-        for strength in 0..STRENGTHS.len() {
+        for strength in 0..strengths {
             let text = &texts[&format!("{i:02}-{strength}")];
             let out = program(&["read", "--json", "--photo", "-"], text.as_bytes());
             let v: serde_json::Value = match serde_json::from_slice(&out.stdout) {
@@ -445,7 +528,7 @@ fn photographs_are_read_right_or_flagged() {
                 usize::from(right.is_some() && first_place(&args(true), text) == right);
         }
     }
-    for (k, strength) in STRENGTHS.iter().enumerate() {
+    for (k, strength) in STRENGTHS.iter().take(strengths).enumerate() {
         let c = counts[k];
         println!(
             "{strength}: {} sheets, {} fields, {:.1} % flagged, {} silent misreads, first place kept in {same} of {ranked}",
@@ -457,17 +540,51 @@ fn photographs_are_read_right_or_flagged() {
         );
         misread[k].iter().for_each(|m| println!("   {m}"));
     }
-    assert_eq!(
-        (counts[0].silent, counts[1].silent),
-        (0, 0),
-        "silent misreads at the mild and middle strength"
-    );
-    assert!(
-        counts[0].flagged * 10 <= counts[0].fields,
-        "at most one in ten fields flagged at the mild strength"
-    );
-    assert!(
-        same[0] * 100 >= ranked * 95,
-        "first place kept at the mild strength"
-    );
+    Figures {
+        counts,
+        ranked,
+        same,
+    }
+}
+
+/// What is read and what is offered of recognitions of one photograph.
+fn read_pages(pages: &[&str]) -> (Vec<String>, Vec<String>) {
+    let text = pages.join("\u{c}");
+    let sheet = parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text");
+    let said = sheet.statements().map(|s| print_statement(&s.value)).collect();
+    (said, sheet.lines.iter().flat_map(|l| l.alternatives.clone()).collect())
+}
+
+#[test]
+fn positions_spaces_and_signs_that_were_misread_are_offered() {
+    for (line, truth) in [
+        ("fuse Fl missing", "fuse F1 missing"),
+        ("swapped Al: no change", "swapped A1: no change"),
+        ("timer la bad", "timer 1a bad"),
+        ("Sv rail 4.98", "rail +5V 4.98 V"),
+        ("clock 19.2 s in 10.0 s", "clock 1 9.2 s in 10 s"),
+        ("keys dead QWE", "key Q dead; key W dead; key E dead"),
+        ("memory bit \u{a9} bad", "memory bit 0 bad"),
+    ] {
+        let (said, offered) = read_pages(&[line, line, line]);
+        assert_eq!((said, offered.iter().any(|o| o == truth)), (vec![], true), "{line}: {offered:?}");
+    }
+}
+
+#[test]
+fn what_most_say_counts_with_its_alternatives_unless_another_value_was_read() {
+    let most = "clock 1 12.0 s in 10.0 s";
+    let (said, offered) = read_pages(&[most, most, "Clock: 112: 0-8.in., 10.0.5"]);
+    assert_eq!(said, ["clock 1 12 s in 10 s"]);
+    assert!(offered.len() > 1 && offered.contains(&said[0]), "{offered:?}");
+    let (said, offered) = read_pages(&["voice 2 dead", "voice 2 dead", "voice 3 dead"]);
+    assert_eq!((said, offered.len() > 1), (vec![], true));
+}
+
+#[test]
+fn long_doubtful_lines_are_read_in_little_work() {
+    // 240 words that may each be many: all mixtures of them would be more than could ever be tried.
+    let line = "4B8O 5S1I ".repeat(120);
+    let (said, offered) = read_pages(&[&line, &line.replace('4', "A"), &line.replace('5', "S")]);
+    assert_eq!((said.len(), offered.len()), (0, 0));
 }

@@ -778,6 +778,28 @@ fn samples_and_corpus_are_printed_and_read_the_same() {
     }
 }
 
+/// What says nothing is kept as well: comments, on lines of their own, and marks. A number in a comment is no ticket's.
+#[test]
+fn comments_and_marks_are_printed() {
+    for (text, printed) in [
+        ("# nuttimermment\n\n . \n", "# nuttimermment\n.\n"),
+        (
+            "# first\nmemory ok #12 the same\n-----\nnote ask #2 # twice\n  #last",
+            "# first\nmemory ok\n# 12 the same\n-----\nnote ask #2 # twice\n# last\n",
+        ),
+        (
+            "memory ok; # and\n#\nblorp fnord # not known",
+            "memory ok\n# and\n#\nblorp fnord\n# not known\n",
+        ),
+    ] {
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        assert_eq!(print(&sheet), printed, "{text}");
+        let again = parse("p", printed.as_bytes()).expect("a text");
+        assert_eq!(said(&again), said(&sheet), "{text}");
+        assert_eq!(print(&again), printed, "printed again");
+    }
+}
+
 /// A sample with some characters changed, dropped, doubled or moved.
 fn mutated() -> impl Strategy<Value = String> {
     let edit = (

@@ -213,6 +213,8 @@ pub(crate) struct Observer<'m> {
     misread: f64,
     /// The sheet is off a photograph; whether several recognitions of it agreed.
     photo: Option<bool>,
+    /// Off a photograph: the line being read may say something else.
+    doubtful: bool,
     /// 'other keys ok' of this run: sheet, line and whether they work.
     other_keys: Vec<(usize, usize, State)>,
     /// A sound chip of a type that the map does not know is fitted: it may be a substitute that starts slowly.
@@ -255,6 +257,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         known: keys::Known::of(model),
         profile: None,
         photo: None,
+        doubtful: false,
         misread: 0.0,
         other_keys: Vec::new(),
         substitute: false,
@@ -268,12 +271,14 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             o.next_run();
         }
         o.sheet = i;
-        o.trust = if facts::from_photo(sheet) {
+        // Where recognitions agree, only what each value may be misread for is left to doubt.
+        let agreed = photo::agreed(sheet);
+        o.trust = if facts::from_photo(sheet) && !agreed {
             PHOTO
         } else {
             TYPED
         };
-        o.photo = facts::from_photo(sheet).then_some(sheet.agreed);
+        o.photo = facts::from_photo(sheet).then_some(agreed);
         o.profile = sheet
             .profile
             .clone()
@@ -293,6 +298,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
 impl Observer<'_> {
     fn read_line(&mut self, line: &Line) {
         self.line = line.number;
+        self.doubtful = !line.alternatives.is_empty();
         if line.not_understood.is_some() {
             self.lines_unread += 1;
         } else if (line.statements.iter()).any(|s| matches!(s.value, Statement::Finding(_))) {
@@ -333,7 +339,12 @@ impl Observer<'_> {
         }
         let trust = self.trust;
         if let Some(agreed) = self.photo {
-            self.misread = photo::misread(finding, agreed);
+            let read = match (agreed, self.doubtful) {
+                (false, _) => photo::Read::Alone,
+                (true, true) => photo::Read::Most,
+                (true, false) => photo::Read::Agreed,
+            };
+            self.misread = photo::misread(finding, read);
             self.trust = photo::lowered(trust, self.misread);
         }
         self.finding(finding);

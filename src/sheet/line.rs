@@ -46,6 +46,8 @@ pub struct Reader<'t> {
     pub diags: Vec<Diag>,
     /// Words that were read as others.
     pub corrections: Vec<Correction>,
+    /// Comments, each from its sign to the end of the line.
+    pub comments: Vec<Span>,
     after_cell: bool,
     /// What the line above says, for `as above`.
     above: Vec<Statement>,
@@ -57,6 +59,8 @@ pub struct Reader<'t> {
     pub(super) unread: usize,
     /// Messages of each code so far.
     pub(super) said: HashMap<&'static str, usize>,
+    /// Nothing is said about what is not read: only what a line means is asked.
+    pub(super) quiet: bool,
 }
 
 impl<'t> Reader<'t> {
@@ -69,12 +73,37 @@ impl<'t> Reader<'t> {
             memo: Memo::default(),
             diags: Vec::new(),
             corrections: Vec::new(),
+            comments: Vec::new(),
             after_cell: false,
             above: Vec::new(),
             ticketed: false,
             named: Vec::new(),
             unread: 0,
             said: HashMap::new(),
+            quiet: false,
+        }
+    }
+
+    /// A reader of `text` that stands where this one stands and says nothing. It takes `memo` along, to be brought back.
+    pub(super) fn instead<'u>(&mut self, text: &'u str) -> Reader<'u>
+    where
+        't: 'u,
+    {
+        Reader {
+            text,
+            words: self.words,
+            profile: self.profile,
+            memo: std::mem::take(&mut self.memo),
+            diags: Vec::new(),
+            corrections: Vec::new(),
+            comments: Vec::new(),
+            after_cell: self.after_cell,
+            above: self.above.clone(),
+            ticketed: self.ticketed,
+            named: self.named.clone(),
+            unread: self.unread,
+            said: HashMap::new(),
+            quiet: true,
         }
     }
 
@@ -86,7 +115,11 @@ impl<'t> Reader<'t> {
         let line_text = &self.text[content.start..content.end];
         let sign = ticket_sign(line_text);
         let comment = line_text.starts_with('#') && sign.is_none();
-        if line_text.is_empty() || comment || line_text.ends_with(entry::TORN) {
+        if comment || line_text.ends_with(entry::TORN) {
+            self.comments.push(content);
+            return None;
+        }
+        if line_text.is_empty() {
             return None;
         }
         let mut line = Line {
@@ -117,6 +150,7 @@ impl<'t> Reader<'t> {
             Span::new(content.start, content.start + comment_start(line_text)),
         )
         .end;
+        let mut comment = Some(Span::new(end, content.end));
         for segment in segments(self.text, Span::new(content.start, end)) {
             let segment = without_bullet(self.text, trim(self.text, segment));
             match entry::read(self.text, segment, content.end, self.words) {
@@ -125,6 +159,7 @@ impl<'t> Reader<'t> {
                         value: statement,
                         span: Span::new(segment.start, content.end),
                     });
+                    comment = None;
                     break;
                 }
                 Some(Entry::Part(all)) => {
@@ -143,6 +178,7 @@ impl<'t> Reader<'t> {
                 None => {}
             }
             if self.raw(Span::new(segment.start, content.end), &mut line) {
+                comment = None;
                 break;
             }
             // Checked here, because notes may be as long as they like.
@@ -152,9 +188,12 @@ impl<'t> Reader<'t> {
             }
             if let Some(note) = self.segment(segment, &mut line) {
                 self.raw(Span::new(note, content.end), &mut line);
+                comment = None;
                 break;
             }
         }
+        let comment = comment.map(|c| trim(self.text, c));
+        self.comments.extend(comment.filter(|c| c.start < c.end));
         // Whatever reading made of it: a line with words that says nothing is told.
         let words = self.text[content.start..end]
             .chars()

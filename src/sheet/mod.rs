@@ -81,6 +81,8 @@ pub struct RunSheet {
     pub text: String,
     /// Every line that is not blank and not only a comment.
     pub lines: Vec<Line>,
+    /// Comments, each from its sign to the end of its line: nobody reads them, but nothing that was typed is lost.
+    pub comments: Vec<Span>,
     /// Everything not understood, corrected or doubtful, in order of place.
     pub diags: Vec<Diag>,
     /// Misspelt words that were read as words of the bench; each has a diagnostic too.
@@ -253,6 +255,7 @@ fn read_text(
         }
     }
     strike(&mut lines);
+    let comments = std::mem::take(&mut reader.comments);
     let (diags, corrections) = reader.finish();
     if lines.is_empty() {
         return Err(SheetError::Empty);
@@ -260,6 +263,7 @@ fn read_text(
     Ok(RunSheet {
         name: name.to_string(),
         lines,
+        comments,
         diags,
         corrections,
         text,

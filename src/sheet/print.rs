@@ -4,10 +4,18 @@ use super::RunSheet;
 use super::statement::*;
 use crate::quantity::{Unit, show};
 
-/// Writes a sheet in canonical form. What was not understood is kept as it was typed.
+/// Writes a sheet in canonical form. What was not understood is kept as it was typed, comments on lines of their own.
 pub fn print(sheet: &RunSheet) -> String {
     let mut out = String::new();
+    let mut comments = sheet.comments.iter().peekable();
+    let mut comments_before = |end: usize, out: &mut String| {
+        while let Some(place) = comments.next_if(|c| c.start < end) {
+            out.push_str(&comment_text(&sheet.text[place.start..place.end]));
+            out.push('\n');
+        }
+    };
     for line in &sheet.lines {
+        comments_before(line.span.start, &mut out);
         let read = line
             .statements
             .iter()
@@ -29,13 +37,29 @@ pub fn print(sheet: &RunSheet) -> String {
                 .collect();
             all.push((first.span.start, texts.join("; ")));
         }
+        if all.is_empty() {
+            // Marks that say nothing, such as a line drawn under a heading.
+            let typed = &sheet.text[line.span.start..line.span.end];
+            let marks = &typed[..super::cut::comment_start(typed)];
+            all.push((line.span.start, marks.trim().to_string()));
+        }
         all.sort_by_key(|(start, _)| *start);
         for (_, text) in all {
             out.push_str(&text);
             out.push('\n');
         }
     }
+    comments_before(usize::MAX, &mut out);
     out
+}
+
+/// A comment on a line of its own: behind a blank, a number is no ticket's.
+fn comment_text(typed: &str) -> String {
+    match typed.strip_prefix('#').map(str::trim) {
+        Some("") => "#".into(),
+        Some(text) => format!("# {text}"),
+        None => typed.to_string(),
+    }
 }
 
 /// Writes one statement in canonical form.

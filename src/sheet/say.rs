@@ -30,6 +30,9 @@ impl Reader<'_> {
         read: &[Statement],
         number: usize,
     ) {
+        if self.quiet {
+            return;
+        }
         let corrected = |i: &usize| matches!(lexed.atoms[*i].reading, Reading::As(_));
         if !(from..to).any(|i| corrected(&i)) || self.reads_as_typed(lexed.span(from, to), read) {
             return;
@@ -104,7 +107,7 @@ impl Reader<'_> {
         line: &mut Line,
     ) {
         let whole = lexed.span(from, to);
-        if !self.is_patient() {
+        if self.quiet || !self.is_patient() {
             self.unread(
                 line,
                 whole,
@@ -187,6 +190,9 @@ impl Reader<'_> {
         label: (Span, String),
         help: String,
     ) {
+        if self.quiet {
+            return;
+        }
         let count = self.said.entry(code).or_insert(0);
         *count += 1;
         if *count <= MOST_ALIKE {

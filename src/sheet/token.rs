@@ -2,8 +2,11 @@
 //! vocabulary that starts there. The grammar reads ranges of them ([`super::toks`]).
 
 use std::borrow::Cow;
+use std::cell::RefCell;
+use std::collections::HashMap;
 
 use super::correct::{self, Reading};
+use super::statement::Statement;
 use super::vocab::{Concept, Concepts, Match, Vocabulary};
 use crate::source::Span;
 
@@ -50,8 +53,13 @@ pub struct Lexed<'t> {
     pub words: &'t Vocabulary,
     /// The statement before this line was a failing memory cell, so that `17 more` means more of them.
     pub after_cell: bool,
+    /// What the grammar made of ranges of atoms: many ways of dividing a line try the same ones.
+    pub(super) tried: Tried,
     matches: Vec<Match>,
 }
+
+/// For each range of atoms that was tried, the statements it makes, if it makes any.
+pub(super) type Tried = RefCell<HashMap<(usize, usize), Option<Vec<Statement>>>>;
 
 /// Whether a character belongs to a word.
 pub fn is_word_char(c: char) -> bool {
@@ -113,6 +121,7 @@ impl<'t> Lexed<'t> {
             atoms: Vec::new(),
             words,
             after_cell: false,
+            tried: Tried::default(),
             matches: Vec::new(),
         };
         lexed.cut(span);

@@ -128,8 +128,22 @@ const KINDS: &[Kind] = &[
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
-/// Reads the whole of `input` as one statement (which may say the same of several things).
+/// Reads the whole of `input` as one statement (which may say the same of several things). What was tried is remembered.
 pub fn statement(input: Toks<'_>) -> Option<Vec<Statement>> {
+    if input.explain {
+        return fresh(input);
+    }
+    let range = (input.from, input.to);
+    if let Some(known) = input.lexed.tried.borrow().get(&range) {
+        return known.clone();
+    }
+    let found = fresh(input);
+    let mut tried = input.lexed.tried.borrow_mut();
+    tried.insert(range, found.clone());
+    found
+}
+
+fn fresh(input: Toks<'_>) -> Option<Vec<Statement>> {
     if may_be_unmeasured(input) || counts_keys(input) {
         return None;
     }

@@ -13,6 +13,8 @@ pub struct Row {
 const GAP: f32 = 0.55;
 /// Recognitions longer than this are laid beside each other line by line, without looking for gaps.
 const LONGEST: usize = 1_200;
+/// So are those for which more pairs of characters would have to be compared than this.
+const MOST_PAIRS: usize = 30_000_000;
 
 /// One space between words, straight quotes, no marks of the recognition's own.
 fn plain(line: &str) -> String {
@@ -76,7 +78,8 @@ fn difference(a: &str, b: &str) -> f32 {
 
 fn pairs(old: &[String], new: &[String]) -> Vec<(Option<usize>, Option<usize>)> {
     let (n, m) = (old.len(), new.len());
-    if n.max(m) > LONGEST {
+    let characters = |lines: &[String]| lines.iter().map(String::len).sum::<usize>();
+    if n.max(m) > LONGEST || characters(old).saturating_mul(characters(new)) > MOST_PAIRS {
         let both = |k: usize, len: usize| (k < len).then_some(k);
         return (0..n.max(m)).map(|k| (both(k, n), both(k, m))).collect();
     }

@@ -4,9 +4,12 @@
 //! 2/Z, 5/S, 8/B as the most ambiguous, and C/O, E/F, O/Q among letters), with 0/D, 6/G, 9/g, 3/8 (common practice, no source)
 //! and 0/6, 0/8, 0/@ for zeros with a dot or stroke (met in `tests/photo.rs`).
 
+use std::collections::HashSet;
+
 use super::align::Row;
-use crate::sheet::Line;
+use crate::sheet::correct::is_position;
 use crate::sheet::statement::Statement;
+use crate::sheet::{Line, Vocabulary};
 
 /// Characters that may stand for each other.
 pub const GROUPS: &[&str] = &[
@@ -14,9 +17,21 @@ pub const GROUPS: &[&str] = &[
     "UV",
 ];
 
+/// Characters that stand in no value, and what was there when character recognition gave them (met in `tests/photo.rs`).
+const NEVER_MEANT: &[(char, &str)] = &[
+    ('i', "1"),
+    ('\u{a9}', "0OC"),
+    ('\u{20ac}', "CE"),
+    ('\u{a3}', "EF"),
+    ('$', "S5"),
+    ('&', "8B"),
+    ('\u{b0}', "0"),
+];
+
 /// The characters that `c` may really be, itself left out.
 pub fn others(c: char) -> Vec<char> {
-    let mut all: Vec<char> = Vec::new();
+    let meant = NEVER_MEANT.iter().filter(|(sign, _)| *sign == c);
+    let mut all: Vec<char> = meant.flat_map(|(_, meant)| meant.chars()).collect();
     for group in GROUPS.iter().filter(|g| g.contains(c)) {
         all.extend(
             group
@@ -35,7 +50,33 @@ fn is_value(token: &str) -> bool {
     let capitals = bare.chars().count() >= 2
         && !bare.chars().any(char::is_lowercase)
         && bare.chars().any(char::is_alphabetic);
-    digit || capitals || bare.chars().count() == 1 || bare.contains(['_', '"', '$', '@', '+'])
+    let sign = |c: char| !c.is_ascii() && !others(c).is_empty();
+    digit
+        || capitals
+        || bare.chars().count() == 1
+        || bare.contains(['_', '"', '$', '@', '+'])
+        || bare.contains(sign)
+        || hides_value(bare)
+}
+
+/// `Al`, `Sv`, `la`: short, no word of the sheet, and a position or number when its letters are the digits they look like.
+fn hides_value(bare: &str) -> bool {
+    let digits: String = bare
+        .chars()
+        .map(|c| {
+            others(c)
+                .into_iter()
+                .find(char::is_ascii_digit)
+                .unwrap_or(c)
+        })
+        .collect();
+    let lower = bare.to_lowercase();
+    let short = (2..=4).contains(&bare.chars().count());
+    short && digits != bare && !Vocabulary::english().knows(&lower) && {
+        // One letter of a position stands as it is: `Il` is I1, `Bl` is B1.
+        let named: String = bare.chars().take(1).chain(digits.chars().skip(1)).collect();
+        is_position(&named.to_lowercase()) || digits.starts_with(|c: char| c.is_ascii_digit())
+    }
 }
 
 /// Whether a line holds a value at all.
@@ -73,23 +114,67 @@ pub fn mixed_name(line: &Line) -> bool {
     })
 }
 
+/// Spaces are looked for in tokens of at most so many characters.
+const MOST_SPACED: usize = 10;
+/// So many spaces of a line may be none.
+const MOST_JOINED: usize = 40;
+/// A longer token is no value.
+const LONGEST_TOKEN: usize = 32;
 /// So many single tokens are tried for one place.
 const MOST_TOKENS: usize = 40;
-/// So many lines are tried.
+/// At most so many lines are tried.
 const MOST_LINES: usize = 400;
 
 /// What a row may be: the recognitions themselves, then mixtures of them, then what look-alike characters allow, the fewest
-/// changes first.
-pub fn candidates(row: &Row, base: &str) -> Vec<String> {
+/// changes first. At most `most` of the mixtures and of what may be.
+pub fn candidates(row: &Row, base: &str, most: usize) -> Vec<String> {
     let variants: Vec<&String> = row.variants.iter().flatten().collect();
     let mut out: Vec<String> = Vec::new();
+    let mut known: HashSet<String> = HashSet::new();
     let mut push = |line: String| {
-        if !out.contains(&line) {
+        if known.insert(line.clone()) {
             out.push(line);
         }
     };
     push(base.to_string());
     variants.iter().for_each(|v| push(v.to_string()));
+    let most = most.min(MOST_LINES);
+    if most == 0 {
+        return out;
+    }
+    variants
+        .iter()
+        .for_each(|v| joined(v).into_iter().for_each(&mut push));
+    // Recognitions that divide the words in another way are mixed among themselves.
+    let mut bases: Vec<&str> = vec![base];
+    let width = |line: &str| line.split_whitespace().count();
+    for variant in &variants {
+        if bases.iter().all(|b| width(b) != width(variant)) {
+            bases.push(variant);
+        }
+    }
+    let share = most.div_ceil(bases.len());
+    for base in bases {
+        mixed(&variants, base, share)
+            .into_iter()
+            .for_each(&mut push);
+    }
+    out
+}
+
+/// The words of a line with one space left out, where a value stands beside it.
+fn joined(line: &str) -> Vec<String> {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let beside = |i: &usize| is_value(words[i - 1]) || is_value(words[*i]);
+    let without = |i: usize| format!("{}{}", words[..i].join(" "), words[i..].join(" "));
+    (1..words.len().min(MOST_JOINED))
+        .filter(beside)
+        .map(without)
+        .collect()
+}
+
+/// What a line may be, mixed out of the recognitions that have as many words, and of what their characters look like.
+fn mixed(variants: &[&String], base: &str, most: usize) -> Vec<String> {
     let split: Vec<Vec<&str>> = variants
         .iter()
         .map(|v| v.split_whitespace().collect::<Vec<_>>())
@@ -105,24 +190,44 @@ pub fn candidates(row: &Row, base: &str) -> Vec<String> {
             options(own, &seen)
         })
         .collect();
-    let mut lines: Vec<(usize, Vec<String>)> = vec![(0, Vec::new())];
-    for place in &places {
-        let mut next: Vec<(usize, Vec<String>)> = Vec::new();
-        for (cost, words) in &lines {
-            for (more, token) in place {
-                let mut words = words.clone();
-                words.push(token.clone());
-                next.push((cost + more, words));
-            }
+    let line = |picks: Vec<usize>| {
+        let words: Vec<&str> = picks.iter().zip(&places).map(|(k, p)| &*p[*k].1).collect();
+        words.join(" ")
+    };
+    cheapest(&places, most).into_iter().map(line).collect()
+}
+
+/// The cheapest ways to take one option at every place, at most `most`, cheapest first: indices into the options.
+fn cheapest(places: &[Vec<(usize, String)>], most: usize) -> Vec<Vec<usize>> {
+    // A way: its cost, which way it goes on with, and the option taken.
+    let mut layers: Vec<Vec<(usize, usize, usize)>> = vec![vec![(0, 0, 0)]];
+    for place in places {
+        let before = layers.last().map_or(&[][..], Vec::as_slice);
+        let mut next = Vec::new();
+        for (way, (cost, ..)) in before.iter().enumerate() {
+            next.extend(
+                place
+                    .iter()
+                    .enumerate()
+                    .map(|(k, (more, _))| (cost + more, way, k)),
+            );
         }
-        next.sort_by_key(|(cost, _)| *cost);
-        next.truncate(MOST_LINES);
-        lines = next;
+        next.sort_by_key(|(cost, ..)| *cost);
+        next.truncate(most);
+        layers.push(next);
     }
-    lines
-        .into_iter()
-        .for_each(|(_, words)| push(words.join(" ")));
-    out
+    let last = layers.last().map_or(0, Vec::len);
+    let trace = |mut way: usize| {
+        let mut picks: Vec<usize> = Vec::new();
+        for layer in layers.iter().skip(1).rev() {
+            let (_, before, option) = layer[way];
+            picks.push(option);
+            way = before;
+        }
+        picks.reverse();
+        picks
+    };
+    (0..last).map(trace).collect()
 }
 
 /// What one token may be, given what the recognitions have there.
@@ -136,10 +241,10 @@ fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
     for other in seen {
         add(0, other.to_string(), &mut out);
     }
-    if !seen.iter().chain([&own]).any(|t| is_value(t)) {
+    if own.len() > LONGEST_TOKEN || !seen.iter().chain([&own]).any(|t| is_value(t)) {
         return out;
     }
-    // Characters that the recognitions have in each place, mixed.
+    // Characters that the recognitions have in each place, mixed; spaces that got lost.
     let starts: Vec<String> = out.iter().map(|(_, t)| t.clone()).collect();
     for depth in 1..=2 {
         let from: Vec<String> = if depth == 1 {
@@ -157,9 +262,30 @@ fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
                 }
             }
         }
+        if depth == 1 {
+            out.extend(starts.iter().flat_map(|t| spaced(t)).map(|t| (1, t)));
+        }
     }
     out.sort_by_key(|(cost, _)| *cost);
     out
+}
+
+/// A token with the spaces that may have been lost in it: `19.2` may be `1 9.2`, `QWE` may be `Q W E`.
+fn spaced(token: &str) -> Vec<String> {
+    let letters: Vec<char> = token.chars().collect();
+    if !is_value(token) || !(2..=MOST_SPACED).contains(&letters.len()) {
+        return Vec::new();
+    }
+    let text = |part: &[char]| part.iter().collect::<String>();
+    let mut all: Vec<String> = Vec::new();
+    if letters.len() > 2 && letters.iter().all(char::is_ascii_uppercase) {
+        let apart: Vec<String> = letters.iter().map(char::to_string).collect();
+        all.push(apart.join(" "));
+    }
+    let whole = |part: &[char]| part.iter().any(char::is_ascii_alphanumeric);
+    let cuts = (1..letters.len()).filter(|at| whole(&letters[..*at]) && whole(&letters[*at..]));
+    all.extend(cuts.map(|at| format!("{} {}", text(&letters[..at]), text(&letters[at..]))));
+    all
 }
 
 #[cfg(test)]
@@ -186,7 +312,7 @@ mod tests {
         let row = Row {
             variants: vec![Some("read 5D".into()), Some("read 50".into())],
         };
-        let all = candidates(&row, "read 5D");
+        let all = candidates(&row, "read 5D", 400);
         assert_eq!(&all[..2], ["read 5D", "read 50"]);
         assert!(all.iter().any(|l| l == "read SD"));
     }

@@ -3,7 +3,8 @@
 //!
 //! One recognition hides its mistakes: `8` looks as sure as `0`. Two that were made of differently prepared copies of the
 //! photograph hardly ever make the same mistake in the same place. So a value counts when they agree; where they do not,
-//! the line is kept with every value that it may be, and asked. With one recognition alone, values with characters that are
+//! the line is kept with every value that it may be, and asked; where most say the same and the others nothing that could be read,
+//! it counts with its alternatives beside it, as much as one recognition does. With one recognition alone, values with characters that are
 //! taken for each other are printed with their alternatives, and weigh less.
 
 mod align;
@@ -18,6 +19,11 @@ pub use align::Row;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
+/// So many bytes of what a doubtful line may be are read, beside the recognitions themselves: 400 lines of the usual length, few
+/// of a very long one.
+const MOST_READ: usize = 12_000;
+/// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
+const MOST_DOUBTFUL: usize = 300;
 
 /// The recognitions in a text: character recognition programs put a form feed behind every page.
 pub fn pages(text: &str) -> Vec<&str> {
@@ -53,6 +59,7 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         .max()
         .unwrap_or(1);
     let mut above = String::new();
+    let mut doubtful = 0;
     for line in &mut sheet.lines {
         let base = sheet.text[line.span.start..line.span.end]
             .trim()
@@ -60,37 +67,50 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         let Some(row) = merged.rows.get(line.number - 1) else {
             continue;
         };
-        let judge = Judge {
-            above: &above,
-            bench,
-        };
+        let mut judge = Judge::behind(&above, bench);
         let said = judge.said(&base);
-        let fair = if pages > 1 {
-            judge.agree(row, &base, &said)
-        } else {
-            true
+        let mut held = match pages {
+            1 if alike::has_doubtful_value(&base) => Held::Alone,
+            1 => Held::Sure,
+            _ => judge.weigh(row, &base, &said),
         };
         // What was not read and holds a value is offered with what it may be.
-        let fair = fair && (said.whole || !alike::has_value(&base));
-        let certain =
-            fair && (pages > 1 || !alike::has_doubtful_value(&base)) && !alike::mixed_name(line);
-        if !certain {
-            let offered = judge.offered(row, &base);
-            doubt(
-                line,
-                &mut sheet.diags,
-                offered,
-                pages > 1 || alike::mixed_name(line),
-            );
+        if alike::mixed_name(line) || (!said.whole && alike::has_value(&base)) {
+            held = match pages {
+                1 if !alike::mixed_name(line) => Held::Alone,
+                _ => Held::Split,
+            };
+        }
+        if held != Held::Sure {
+            doubtful += 1;
+            let most = if doubtful > MOST_DOUBTFUL {
+                0
+            } else {
+                MOST_READ
+            };
+            let offered = judge.offered(row, &base, most);
+            doubt(line, &mut sheet.diags, offered, held);
         }
         above = base;
     }
 }
 
-/// Readings of single lines.
+/// How recognitions hold a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Held {
+    /// Two at least say it, and none has another value.
+    Sure,
+    /// Most say it, and nothing can be read of what the others have.
+    Most,
+    /// There is one recognition only.
+    Alone,
+    /// No two agree, or one has another value.
+    Split,
+}
+
+/// Readings of single lines behind the line above them.
 struct Judge<'a> {
-    above: &'a str,
-    bench: &'a Bench<'a>,
+    reader: Reader<'a>,
 }
 
 /// What a line says: its statements as printed, and whether all of it was read.
@@ -100,13 +120,20 @@ struct Said {
     whole: bool,
 }
 
-impl Judge<'_> {
-    fn said(&self, line: &str) -> Said {
-        let text = format!("{}\n{line}", self.above);
-        let mut reader = Reader::new(&text, self.bench);
-        let start = self.above.len() + 1;
-        reader.line(1, Span::new(0, self.above.len()));
-        match reader.line(2, Span::new(start, text.len())) {
+impl<'a> Judge<'a> {
+    fn behind(above: &'a str, bench: &'a Bench<'a>) -> Self {
+        let mut reader = Reader::new(above, bench);
+        reader.quiet = true;
+        reader.line(1, Span::new(0, above.len()));
+        Self { reader }
+    }
+
+    fn said(&mut self, line: &str) -> Said {
+        let mut reader = self.reader.instead(line);
+        let read = reader.line(2, Span::new(0, line.len()));
+        let memo = reader.memo;
+        self.reader.memo = memo;
+        match read {
             Some(read) => Said {
                 statements: read
                     .statements
@@ -122,26 +149,37 @@ impl Judge<'_> {
         }
     }
 
-    /// Whether two recognitions at least say the same, and none has another value in its place.
-    fn agree(&self, row: &Row, base: &str, said: &Said) -> bool {
-        let mut same = 0;
+    /// How the recognitions hold a line.
+    fn weigh(&mut self, row: &Row, base: &str, said: &Said) -> Held {
+        let (mut same, mut other, mut rivals) = (0, 0, 0);
+        let text = said.statements.iter().any(|s| is_text(s));
         for variant in row.variants.iter().flatten() {
-            if variant == base || self.said(variant) == *said {
+            if variant == base {
                 same += 1;
-            } else if said.statements.iter().any(|s| is_text(s))
-                || !alike::same_values(variant, base)
-            {
-                return false;
+                continue;
+            }
+            let says = self.said(variant);
+            if says == *said {
+                same += 1;
+            } else if text || !alike::same_values(variant, base) {
+                other += 1;
+                rivals += usize::from(text || (says.whole && !says.statements.is_empty()));
             }
         }
         // A line that nothing was made of is flagged as it is.
-        same >= 2 || (said.statements.is_empty() && !said.whole && !alike::has_value(base))
+        let nothing = said.statements.is_empty() && !said.whole && !alike::has_value(base);
+        match (same, other) {
+            (_, 0) if nothing => Held::Sure,
+            (2.., 0) => Held::Sure,
+            (2.., _) if same > other && rivals == 0 && said.whole => Held::Most,
+            _ => Held::Split,
+        }
     }
 
     /// What a doubtful line may say, likeliest first.
-    fn offered(&self, row: &Row, base: &str) -> Vec<String> {
+    fn offered(&mut self, row: &Row, base: &str, most: usize) -> Vec<String> {
         let mut out: Vec<String> = Vec::new();
-        for candidate in alike::candidates(row, base) {
+        for candidate in alike::candidates(row, base, most / (base.len() + 1)) {
             let said = self.said(&candidate);
             let text = said.statements.join("; ");
             if said.whole && !text.is_empty() && !out.contains(&text) {
@@ -161,7 +199,8 @@ fn is_text(printed: &str) -> bool {
 }
 
 /// Keeps a line with what it may be; what was read of it is taken back when recognitions differ.
-fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back: bool) {
+fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, held: Held) {
+    let take_back = held == Held::Split;
     let others: Vec<&str> = offered.iter().map(String::as_str).collect();
     let choice = if others.is_empty() {
         "look at the photograph and type the line".to_string()
@@ -184,10 +223,11 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, take_back
         if offered.len() < 2 {
             return;
         }
-        (
-            Severity::Warning,
-            "characters here are easily taken for others",
-        )
+        let message = match held {
+            Held::Most => "one of the recognitions differs here; what most say counts for less",
+            _ => "characters here are easily taken for others",
+        };
+        (Severity::Warning, message)
     };
     if !already {
         diags.push(Diag {
