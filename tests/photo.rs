@@ -400,8 +400,8 @@ struct Figures {
 }
 
 impl Figures {
-    /// The goals that a seeded sample is held to as well.
-    fn are_right_or_flagged(&self) {
+    /// No value is misread unseen at the mild and middle strength, and of the mild fields at most so many in a hundred are flagged.
+    fn are_right_or_flagged(&self, percent: usize) {
         let [mild, middle, _] = self.counts;
         let silent = (mild.silent, middle.silent);
         assert_eq!(
@@ -409,20 +409,20 @@ impl Figures {
             (0, 0),
             "silent misreads at the mild and middle strength"
         );
-        let few = mild.flagged * 10 <= mild.fields;
         assert!(
-            few,
-            "at most one in ten fields flagged at the mild strength"
+            mild.flagged * 100 <= mild.fields * percent,
+            "at most {percent} % of the fields flagged at the mild strength"
         );
     }
 }
 
-/// A third of the sheets, all fonts, sheets and screens, at the two strengths that have goals.
+/// A fifth of the sheets, all fonts, sheets and screens, at the two strengths that have goals. The goal of 10 % flagged is one of
+/// the whole: of about a hundred fields, two standard deviations of chance are six more in a hundred.
 #[test]
 fn a_sample_of_photographs_is_read_right_or_flagged() {
-    let figures = campaign(|i| i % 3 == i / 3 % 3, 2);
-    assert!(figures.counts[0].fields > 100);
-    figures.are_right_or_flagged();
+    let figures = campaign(|i| i % 5 == 0, 2);
+    assert!(figures.counts[0].fields >= 80);
+    figures.are_right_or_flagged(16);
 }
 
 /// `PHOTO_SEED` draws other sheets; `PHOTO_KEEP` names a folder that keeps photographs and recognitions for the next time.
@@ -430,7 +430,7 @@ fn a_sample_of_photographs_is_read_right_or_flagged() {
 #[ignore = "takes ten minutes, and the first place is not kept often enough yet; cargo test --test photo -- --ignored --nocapture"]
 fn photographs_are_read_right_or_flagged() {
     let figures = campaign(|_| true, STRENGTHS.len());
-    figures.are_right_or_flagged();
+    figures.are_right_or_flagged(10);
     assert!(
         figures.same[0] * 100 >= figures.ranked * 95,
         "first place kept at the mild strength"
@@ -551,8 +551,18 @@ fn campaign(chosen: impl Fn(usize) -> bool, strengths: usize) -> Figures {
 fn read_pages(pages: &[&str]) -> (Vec<String>, Vec<String>) {
     let text = pages.join("\u{c}");
     let sheet = parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text");
-    let said = sheet.statements().map(|s| print_statement(&s.value)).collect();
-    (said, sheet.lines.iter().flat_map(|l| l.alternatives.clone()).collect())
+    let said = sheet
+        .statements()
+        .map(|s| print_statement(&s.value))
+        .collect();
+    (
+        said,
+        sheet
+            .lines
+            .iter()
+            .flat_map(|l| l.alternatives.clone())
+            .collect(),
+    )
 }
 
 #[test]
@@ -564,10 +574,15 @@ fn positions_spaces_and_signs_that_were_misread_are_offered() {
         ("Sv rail 4.98", "rail +5V 4.98 V"),
         ("clock 19.2 s in 10.0 s", "clock 1 9.2 s in 10 s"),
         ("keys dead QWE", "key Q dead; key W dead; key E dead"),
+        ("keys dead Q WE", "key Q dead; key W dead; key E dead"),
         ("memory bit \u{a9} bad", "memory bit 0 bad"),
     ] {
         let (said, offered) = read_pages(&[line, line, line]);
-        assert_eq!((said, offered.iter().any(|o| o == truth)), (vec![], true), "{line}: {offered:?}");
+        assert_eq!(
+            (said, offered.iter().any(|o| o == truth)),
+            (vec![], true),
+            "{line}: {offered:?}"
+        );
     }
 }
 
@@ -576,7 +591,10 @@ fn what_most_say_counts_with_its_alternatives_unless_another_value_was_read() {
     let most = "clock 1 12.0 s in 10.0 s";
     let (said, offered) = read_pages(&[most, most, "Clock: 112: 0-8.in., 10.0.5"]);
     assert_eq!(said, ["clock 1 12 s in 10 s"]);
-    assert!(offered.len() > 1 && offered.contains(&said[0]), "{offered:?}");
+    assert!(
+        offered.len() > 1 && offered.contains(&said[0]),
+        "{offered:?}"
+    );
     let (said, offered) = read_pages(&["voice 2 dead", "voice 2 dead", "voice 3 dead"]);
     assert_eq!((said, offered.len() > 1), (vec![], true));
 }

@@ -48,6 +48,8 @@ pub struct Reader<'t> {
     pub corrections: Vec<Correction>,
     /// Comments, each from its sign to the end of the line.
     pub comments: Vec<Span>,
+    /// Words that say nothing beside what was read.
+    pub(super) passed_over: Vec<Span>,
     after_cell: bool,
     /// What the line above says, for `as above`.
     above: Vec<Statement>,
@@ -74,6 +76,7 @@ impl<'t> Reader<'t> {
             diags: Vec::new(),
             corrections: Vec::new(),
             comments: Vec::new(),
+            passed_over: Vec::new(),
             after_cell: false,
             above: Vec::new(),
             ticketed: false,
@@ -97,6 +100,7 @@ impl<'t> Reader<'t> {
             diags: Vec::new(),
             corrections: Vec::new(),
             comments: Vec::new(),
+            passed_over: Vec::new(),
             after_cell: self.after_cell,
             above: self.above.clone(),
             ticketed: self.ticketed,
@@ -349,16 +353,19 @@ impl<'t> Reader<'t> {
                         }
                     }
                 }
-                Part::Free if any_read => self.say(
-                    code::IGNORED_WORDS,
-                    Severity::Note,
-                    format!(
-                        "passed over: `{}`",
-                        short(&self.text[place.start..place.end])
-                    ),
-                    (place, "not a result of its own".into()),
-                    "put `#` before remarks, or start the line with `note`".into(),
-                ),
+                Part::Free if any_read => {
+                    self.passed_over.push(place);
+                    self.say(
+                        code::IGNORED_WORDS,
+                        Severity::Note,
+                        format!(
+                            "passed over: `{}`",
+                            short(&self.text[place.start..place.end])
+                        ),
+                        (place, "not a result of its own".into()),
+                        "put `#` before remarks, or start the line with `note`".into(),
+                    );
+                }
                 Part::Doubted => self.doubted(lexed, piece.from, piece.to, line),
                 Part::Free | Part::Unread => self.not_understood(lexed, piece.from, piece.to, line),
             }

@@ -208,10 +208,29 @@ fn names_follow(input: Toks) -> bool {
 
 /// Everything about keys by name.
 pub fn key_line(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    seen_at(alt((
+    let (rest, found) = seen_at(alt((
         example("ghost T when R Y", ghost),
         mark_key,
         key_results,
         whole,
-    )))(input)
+    )))(input)?;
+    if keys_run_together(input, rest) {
+        return Err(nom::Err::Error(E::want(rest, KEY_NAMES)));
+    }
+    Ok((rest, found))
+}
+
+/// `keys dead Q WE`: a small word in capitals behind a key is more keys with the space between them left out.
+fn keys_run_together(input: Toks<'_>, rest: Toks<'_>) -> bool {
+    let capitals = |i: usize| {
+        let typed = input.lexed.typed(i);
+        typed
+            .bytes()
+            .all(|b| b.is_ascii_uppercase())
+            .then_some(typed.len())
+    };
+    rest.from > input.from
+        && rest.from < input.to
+        && capitals(rest.from - 1) == Some(1)
+        && capitals(rest.from).is_some_and(|letters| (2..=4).contains(&letters))
 }

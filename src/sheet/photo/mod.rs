@@ -19,9 +19,10 @@ pub use align::Row;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
-/// So many bytes of what a doubtful line may be are read, beside the recognitions themselves: 400 lines of the usual length, few
-/// of a very long one.
+/// So many bytes of what a doubtful line may be are read, beside the recognitions themselves: 400 lines of the usual length.
 const MOST_READ: usize = 12_000;
+/// Of longer lines fewer still: dividing a line takes about the square of its length.
+const USUAL_LENGTH: usize = 60;
 /// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
 const MOST_DOUBTFUL: usize = 300;
 
@@ -83,11 +84,8 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         }
         if held != Held::Sure {
             doubtful += 1;
-            let most = if doubtful > MOST_DOUBTFUL {
-                0
-            } else {
-                MOST_READ
-            };
+            let lines = MOST_READ * USUAL_LENGTH / (base.len() + 1) / base.len().max(USUAL_LENGTH);
+            let most = if doubtful > MOST_DOUBTFUL { 0 } else { lines };
             let offered = judge.offered(row, &base, most);
             doubt(line, &mut sheet.diags, offered, held);
         }
@@ -131,6 +129,9 @@ impl<'a> Judge<'a> {
     fn said(&mut self, line: &str) -> Said {
         let mut reader = self.reader.instead(line);
         let read = reader.line(2, Span::new(0, line.len()));
+        // `WE` behind `keys dead Q` is no word here: off a photograph, what looks like a value is not passed over.
+        let mut passed = reader.passed_over.iter();
+        let lost = passed.any(|p| alike::has_value(&line[p.start..p.end]));
         let memo = reader.memo;
         self.reader.memo = memo;
         match read {
@@ -140,7 +141,7 @@ impl<'a> Judge<'a> {
                     .iter()
                     .map(|s| print_statement(&s.value))
                     .collect(),
-                whole: read.not_understood.is_none(),
+                whole: read.not_understood.is_none() && !lost,
             },
             None => Said {
                 statements: Vec::new(),
@@ -179,7 +180,7 @@ impl<'a> Judge<'a> {
     /// What a doubtful line may say, likeliest first.
     fn offered(&mut self, row: &Row, base: &str, most: usize) -> Vec<String> {
         let mut out: Vec<String> = Vec::new();
-        for candidate in alike::candidates(row, base, most / (base.len() + 1)) {
+        for candidate in alike::candidates(row, base, most) {
             let said = self.said(&candidate);
             let text = said.statements.join("; ");
             if said.whole && !text.is_empty() && !out.contains(&text) {
