@@ -2,7 +2,8 @@
 //! the order of the ranking, and by swapping in the order of the failure rates, all at the costs of `next::costs`.
 //!
 //! The faults and what they show come from the simulated bench of `tests/inject`, which shares nothing with the ranking's
-//! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`.
+//! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`;
+//! `REPAIR_MACHINES=9 REPAIR_BOARD=dunlin-64 REPAIR_LOOK=1` takes so many machines of one board and tells every step.
 
 // Matrices of keys are walked by row and column.
 #![allow(clippy::needless_range_loop)]
@@ -150,12 +151,7 @@ fn boards() -> Vec<(BoardModel, Bench)> {
     let known = library.list().into_iter();
     known
         .filter(|b| inject::config::Config::knows(&b.0))
-        .filter(|b| {
-            std::env::var("REPAIR_BOARD")
-                .is_ok_and(|n| n != b.0)
-                .then_some(())
-                .is_none()
-        })
+        .filter(|b| std::env::var("REPAIR_BOARD").map_or(true, |only| only == b.0))
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");
             let bench = Bench::of(&model);
