@@ -50,6 +50,8 @@ pub struct Reader<'t> {
     pub comments: Vec<Span>,
     /// Words that say nothing beside what was read.
     pub(super) passed_over: Vec<Span>,
+    /// Work done so far: the words of all ranges of words that the grammar was tried on.
+    pub(super) work: usize,
     after_cell: bool,
     /// What the line above says, for `as above`.
     above: Vec<Statement>,
@@ -77,6 +79,7 @@ impl<'t> Reader<'t> {
             corrections: Vec::new(),
             comments: Vec::new(),
             passed_over: Vec::new(),
+            work: 0,
             after_cell: false,
             above: Vec::new(),
             ticketed: false,
@@ -101,6 +104,7 @@ impl<'t> Reader<'t> {
             corrections: Vec::new(),
             comments: Vec::new(),
             passed_over: Vec::new(),
+            work: 0,
             after_cell: self.after_cell,
             above: self.above.clone(),
             ticketed: self.ticketed,
@@ -316,6 +320,7 @@ impl<'t> Reader<'t> {
         } else {
             read_whole(&lexed)
         };
+        self.work += lexed.work();
         let note = pieces
             .iter()
             .position(|p| matches!(p.part, Part::Unread) && starts_note(&lexed, p.from));

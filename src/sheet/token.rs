@@ -228,6 +228,15 @@ impl<'t> Lexed<'t> {
         self.atoms[i].reading = reading;
     }
 
+    /// The words of all ranges that the grammar was tried on.
+    pub(super) fn work(&self) -> usize {
+        self.tried
+            .borrow()
+            .keys()
+            .map(|(from, to)| to.saturating_sub(*from))
+            .sum()
+    }
+
     /// The matches that start at atom `i`.
     pub fn found(&self, i: usize) -> &[Match] {
         self.atoms.get(i).map_or(&[], |a| {

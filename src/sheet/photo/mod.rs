@@ -19,10 +19,11 @@ pub use align::Row;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
-/// So many bytes of what a doubtful line may be are read, beside the recognitions themselves: 400 lines of the usual length.
-const MOST_READ: usize = 12_000;
-/// Of longer lines fewer still: dividing a line takes about the square of its length.
-const USUAL_LENGTH: usize = 60;
+/// What a doubtful line may be is read for so much work ([`Reader::work`]), beside the recognitions themselves: some 400 lines
+/// of the usual length, a dozen of many parts.
+const MOST_WORK: usize = 60_000;
+/// So many bytes of it are made at most.
+const MOST_BYTES: usize = 20_000;
 /// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
 const MOST_DOUBTFUL: usize = 300;
 
@@ -84,7 +85,7 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         }
         if held != Held::Sure {
             doubtful += 1;
-            let lines = MOST_READ * USUAL_LENGTH / (base.len() + 1) / base.len().max(USUAL_LENGTH);
+            let lines = MOST_BYTES / (base.len() + 1);
             let most = if doubtful > MOST_DOUBTFUL { 0 } else { lines };
             let offered = judge.offered(row, &base, most);
             doubt(line, &mut sheet.diags, offered, held);
@@ -109,6 +110,8 @@ enum Held {
 /// Readings of single lines behind the line above them.
 struct Judge<'a> {
     reader: Reader<'a>,
+    /// Work done for this line so far.
+    work: usize,
 }
 
 /// What a line says: its statements as printed, and whether all of it was read.
@@ -123,7 +126,7 @@ impl<'a> Judge<'a> {
         let mut reader = Reader::new(above, bench);
         reader.quiet = true;
         reader.line(1, Span::new(0, above.len()));
-        Self { reader }
+        Self { reader, work: 0 }
     }
 
     fn said(&mut self, line: &str) -> Said {
@@ -132,8 +135,8 @@ impl<'a> Judge<'a> {
         // `WE` behind `keys dead Q` is no word here: off a photograph, what looks like a value is not passed over.
         let mut passed = reader.passed_over.iter();
         let lost = passed.any(|p| alike::has_value(&line[p.start..p.end]));
-        let memo = reader.memo;
-        self.reader.memo = memo;
+        self.work += reader.work;
+        self.reader.memo = reader.memo;
         match read {
             Some(read) => Said {
                 statements: read
@@ -186,7 +189,7 @@ impl<'a> Judge<'a> {
             if said.whole && !text.is_empty() && !out.contains(&text) {
                 out.push(text);
             }
-            if out.len() >= MOST_OFFERED {
+            if out.len() >= MOST_OFFERED || self.work > MOST_WORK {
                 break;
             }
         }
