@@ -800,6 +800,26 @@ fn comments_and_marks_are_printed() {
     }
 }
 
+/// A note that ends a line which a word turned around is kept once.
+#[test]
+fn a_note_behind_what_is_not_read_is_printed_once() {
+    for text in [
+        "blorp not 3, memory ok, memo C19 210 uF",
+        "serial pormory bit 3 bad, memory bit 3 bad, memo C19 210 uF o 55",
+    ] {
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        let notes = |s: &RunSheet| {
+            said(s)
+                .iter()
+                .filter(|s| matches!(s, Statement::Note(_)))
+                .count()
+        };
+        assert_eq!(notes(&sheet), 1, "{}", sheet.text);
+        let again = parse("p", print(&sheet).as_bytes()).expect("a text");
+        assert_eq!(said(&again), said(&sheet), "{}", print(&sheet));
+    }
+}
+
 /// A sample with some characters changed, dropped, doubled or moved.
 fn mutated() -> impl Strategy<Value = String> {
     let edit = (

@@ -324,10 +324,11 @@ impl<'t> Reader<'t> {
         let note = pieces
             .iter()
             .position(|p| matches!(p.part, Part::Unread) && starts_note(&lexed, p.from));
+        let before_note = note.map_or(lexed.atoms.len(), |k| pieces[k].from);
         let note_start = note.map(|k| lexed.atoms[pieces[k].from].span.start);
         pieces.truncate(note.unwrap_or(pieces.len()));
         match turned_at(&lexed, &pieces) {
-            Some(at) => self.turned_around(&lexed, at, line),
+            Some(at) => self.turned_around(&lexed, at, before_note, line),
             None => self.keep(&lexed, pieces, line),
         }
         note_start

@@ -69,8 +69,9 @@ impl Reader<'_> {
         statement(toks(&plain, 0, plain.atoms.len())).is_some_and(|all| all == read)
     }
 
-    pub(super) fn turned_around(&mut self, lexed: &Lexed, at: usize, line: &mut Line) {
-        let whole = lexed.span(0, lexed.atoms.len());
+    /// The segment up to atom `to` is not read, because of the word at `at`.
+    pub(super) fn turned_around(&mut self, lexed: &Lexed, at: usize, to: usize, line: &mut Line) {
+        let whole = lexed.span(0, to);
         let word = lexed.typed(at);
         let (message, help) = match &lexed.atoms[at].reading {
             _ if word == "?" => (

@@ -19,9 +19,9 @@ pub use align::Row;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
-/// What a doubtful line may be is read for so much work ([`Reader::work`]), beside the recognitions themselves: some 400 lines
-/// of the usual length, a dozen of many parts.
-const MOST_WORK: usize = 60_000;
+/// What a doubtful line may be is read for so much work ([`Reader::work`]), beside the recognitions themselves: many
+/// lines of the usual length, a few of many parts.
+const MOST_WORK: usize = 10_000;
 /// So many bytes of it are made at most.
 const MOST_BYTES: usize = 20_000;
 /// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
