@@ -9,6 +9,7 @@ use bench_support::machine::{Machine, Technician};
 use bench_support::{Memory, Script, session};
 use whichsocket::bench::Ended;
 use whichsocket::bench::answer::{Understood, prompt, understand};
+use whichsocket::bench::proof::{is_proved, standing};
 use whichsocket::infer::network::Outcome as Seen;
 use whichsocket::learn::tickets::unit_of;
 use whichsocket::next::Ask;
@@ -252,6 +253,16 @@ fn undo_takes_back_what_was_answered_and_leaves_it_in_the_file() {
 /// A board chosen by mistake is no dead end.
 #[test]
 fn a_wrong_board_is_taken_back() {
+    for (typed, came) in [
+        ("yes its faulty", "came in faulty"),
+        ("w", "works, please check"),
+        ("Unknown", "untested"),
+    ] {
+        let (dialogue, text) = on("", &["0502", "dunlin", typed, "quit"]);
+        assert!(text.ends_with(&format!("{came}\n")), "{typed}: {dialogue}");
+    }
+    let (_, text) = on("", &["0502", "dunlin", "yes", "not faulty", "quit"]);
+    assert!(!text.contains("came in"), "{text}");
     let (dialogue, text) = on("", &["0502", "48k", "undo", "dunlin", "f", "quit"]);
     assert!(
         dialogue.contains("Struck line 3: board 48k-z80-ula"),
@@ -359,6 +370,49 @@ fn a_part_that_went_back_is_the_one_that_is_read() {
     }
     let (_, text) = on(OPEN, &["put L7", "quit"]);
     assert_eq!(text, OPEN);
+    // Another part that went back settles nothing about this one.
+    let (dialogue, _) = on(
+        OPEN,
+        &[
+            "swapped L7: no change",
+            "put back M3",
+            "memory bit 3 bad",
+            "quit",
+        ],
+    );
+    let asked = dialogue.matches("Put the old part back and type 'put back L7'");
+    assert_eq!(asked.count(), 2, "{dialogue}");
+}
+
+/// What runs before a part went back is not put down to the part that came back, and proves nothing of it.
+#[test]
+fn runs_end_where_a_part_went_back() {
+    let model = Library::open(None).unwrap().board("dunlin-64").unwrap();
+    let changes = |end: &str| {
+        let text = format!("{OPEN}{end}");
+        compare(&model, &Ticket::parse("t", text.as_bytes()).unwrap())
+    };
+    let fine = "new run\nmemory ok\nrest fine\n";
+    let bad = "new run\nmemory bit 3 bad\nrest fine\n";
+    let verdicts = |end: &str| -> Vec<Verdict> { changes(end).iter().map(|c| c.verdict).collect() };
+    assert_eq!(
+        verdicts(&format!("swapped L7\n{fine}put back L7\n{bad}")),
+        [Verdict::Fixed]
+    );
+    assert_eq!(
+        verdicts(&format!("swapped L7\n{fine}{bad}")),
+        [Verdict::NeverWasTheFault]
+    );
+    // Taken back before anything was read: no run tells of it.
+    assert_eq!(verdicts(&format!("swapped L7\nput back L7\n{fine}")), []);
+    let proved = |end: &str| {
+        let ticket =
+            Ticket::parse("t", format!("{OPEN}swapped M3: cured\n{end}").as_bytes()).unwrap();
+        let ranking = whichsocket::rank::rank(&model, std::slice::from_ref(&ticket.sheet)).unwrap();
+        is_proved(&standing(&ticket, &ranking.observed))
+    };
+    assert!(proved("new run\ntest ok in 0 of 40 loops\n"));
+    assert!(!proved("new run\ntest ok in 0 of 40 loops\nput back M3\n"));
 }
 
 #[test]

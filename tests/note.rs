@@ -535,6 +535,40 @@ fn marks_of_the_session_are_no_remarks() {
     assert_eq!(left_out, ["skipped: Put right VR9"]);
 }
 
+/// A part that was tried and went out again is told as that; the one that is in is of the type that it was.
+#[test]
+fn a_part_that_went_back_is_told() {
+    let text = format!(
+        "{}swapped L7: cured\nfitted L7 74HCT245\nput back L7\nnew run\nmemory bit 3 bad\nrest fine\n",
+        HEAD.replace("memory", "fitted L7 74LS245N\nmemory")
+    );
+    let note = ticket_note("t", text.as_bytes());
+    let origin = &note.parts[0].origin;
+    assert!(
+        origin.ends_with("tried, the old part went back"),
+        "{origin}"
+    );
+    let back = note.remedies.last().unwrap();
+    assert!(
+        back.what.starts_with("Put the old part back into L7"),
+        "{}",
+        back.what
+    );
+    assert_eq!(back.verdict_said, "as it was before");
+    let leader = &note.course.suspects[0];
+    assert_eq!(
+        (leader.unit.as_str(), leader.part.as_deref()),
+        ("L7", Some("74LS245N"))
+    );
+    let unchanged = format!("{HEAD}swapped L7: no change\nput back L7\n");
+    let note = ticket_note("t", unchanged.as_bytes());
+    assert!(
+        !note.parts[0].origin.contains("not said whether"),
+        "{}",
+        note.parts[0].origin
+    );
+}
+
 /// The note ranks with the rates that the session used, and says so.
 #[test]
 fn the_note_takes_the_bench_s_own_rates() {

@@ -48,6 +48,20 @@ fn networks() -> impl Strategy<Value = Network> {
     )
 }
 
+/// Those of these causes that are in a mode which explains a failing reading.
+fn explaining(net: &Network, of: &[usize], state: &[Option<usize>]) -> Vec<usize> {
+    let explains = |c: usize, m: usize| {
+        let mut effects = net.causes[c].modes[m].effects.iter();
+        effects.any(|e| match net.checks[e.check].seen {
+            Some(Outcome::Fail) => e.fail > 0.0,
+            Some(Outcome::Intermittent) => e.intermittent > 0.0,
+            _ => false,
+        })
+    };
+    let at_fault = |c: &usize| state[*c].is_some_and(|m| explains(*c, m));
+    of.iter().copied().filter(at_fault).collect()
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
 
@@ -131,17 +145,8 @@ proptest! {
         prop_assume!(joint_states(&net) <= 400);
         let truth = enumerate::<f64>(&net);
         prop_assume!(truth.evidence > 1e-6);
-        let explains = |c: usize, m: usize| {
-            net.causes[c].modes[m].effects.iter().any(|e| match net.checks[e.check].seen {
-                Some(Outcome::Fail) => e.fail > 0.0,
-                Some(Outcome::Intermittent) => e.intermittent > 0.0,
-                _ => false,
-            })
-        };
         let some: Vec<usize> = (0..net.causes.len()).step_by(2).collect();
-        let set = |state: &[Option<usize>]| -> Vec<usize> {
-            some.iter().copied().filter(|&c| state[c].is_some_and(|m| explains(c, m))).collect()
-        };
+        let set = |state: &[Option<usize>]| explaining(&net, &some, state);
         let found = leading_explanations(&net, &Limits::default(), &some, 0.999, 1000).unwrap();
         prop_assert!(found.covered >= 0.999);
         let mut last = f64::INFINITY;
@@ -158,17 +163,8 @@ proptest! {
         prop_assume!(joint_states(&net) <= 400);
         let truth = enumerate::<f64>(&net);
         prop_assume!(truth.evidence > 1e-6);
-        let explains = |c: usize, m: usize| {
-            net.causes[c].modes[m].effects.iter().any(|e| match net.checks[e.check].seen {
-                Some(Outcome::Fail) => e.fail > 0.0,
-                Some(Outcome::Intermittent) => e.intermittent > 0.0,
-                _ => false,
-            })
-        };
         let all: Vec<usize> = (0..net.causes.len()).collect();
-        let set = |state: &[Option<usize>]| -> Vec<usize> {
-            all.iter().copied().filter(|&c| state[c].is_some_and(|m| explains(c, m))).collect()
-        };
+        let set = |state: &[Option<usize>]| explaining(&net, &all, state);
         let found = small_explanations(&net, &all, truth.evidence.ln()).unwrap();
         prop_assert_eq!(found.len(), all.len() * (all.len() + 1) / 2);
         for (causes, probability) in &found {

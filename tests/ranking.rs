@@ -123,7 +123,6 @@ fn a_part_put_into_an_empty_socket_can_be_bad() {
 }
 
 /// One socket may hold two ROMs: U4 of the narrow board.
-/// One socket may hold two ROMs: U4 of the narrow board.
 #[test]
 fn a_socket_with_two_roms_stands_for_both() {
     let r = ranked(NARROW, "came in faulty\nrom U4 bad\nrest fine");

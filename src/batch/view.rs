@@ -53,7 +53,8 @@ pub struct MachineView {
     pub missing: Vec<PartView>,
     /// Parts that may be bad.
     pub doubtful: Vec<PartView>,
-    /// Expected minutes to a working machine or to giving it up, at a bench that has everything; `null` when there is no plan.
+    /// Expected minutes to a working machine or to giving it up, what may be spoilt on the way counted in minutes as well, at a bench
+    /// that has everything; `null` when there is no plan.
     pub minutes: Option<f64>,
     /// Rails that were not read, on a machine of which no test ran: nothing goes in before they are.
     pub unread_rails: Vec<String>,

@@ -235,17 +235,17 @@ pub fn answer(
     }
 }
 
-/// The answers to how it came in: in full, what begins one, and 'yes'.
+/// An answer to how it came in, written out: `f`, `yes its faulty`.
 fn came_in(said: &str) -> String {
-    let word = said.to_lowercase();
-    let word = word
-        .trim_start_matches("yes")
-        .trim_start_matches([',', ' ']);
-    let word = word.trim_start_matches("it is ").trim_start_matches("its ");
-    let word = word.trim_start_matches("it's ");
-    let all = ["faulty", "works please check", "unknown"];
-    let begun = all.iter().find(|a| !word.is_empty() && a.starts_with(word));
-    begun.map_or_else(|| said.to_string(), |a| a.to_string())
+    let lower = said.to_lowercase();
+    let word = ["yes", ",", " ", "it is ", "its ", "it's "]
+        .iter()
+        .fold(&*lower, |rest, filler| rest.trim_start_matches(filler));
+    let answers = ["faulty", "works please check", "unknown"];
+    let begun = answers
+        .iter()
+        .find(|a| !word.is_empty() && a.starts_with(word));
+    begun.map_or(said, |answer| answer).to_string()
 }
 
 /// The one board that a number of the list, a name, or the beginning of one means.

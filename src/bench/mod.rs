@@ -22,7 +22,7 @@ use crate::rank::{Ranking, rank};
 use crate::report::build::{Wanted, view};
 use crate::report::term;
 use crate::report::view::RankingView;
-use crate::sheet::{Action, Effect, Moment, Statement, moment_text, print_statement};
+use crate::sheet::{Action, Effect, Moment, Place, Statement, moment_text, print_statement};
 use crate::shipped::Library;
 use crate::ticket::compare::{Change, Verdict, compare};
 use crate::ticket::store::Store;
@@ -374,10 +374,8 @@ impl Bench<'_> {
     /// Strikes the last answer; whether there was one. What one answer wrote in two lines goes as one: the mark of the run
     /// that it opened, what was proved beside how it ended.
     fn undo(&mut self, ticket: Option<&Ticket>) -> Result<bool> {
-        let lasting =
-            |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::At(_) | Statement::Undo);
         let mut open = ticket.map_or(Vec::new(), |t| {
-            let says = |e: &&Entry| e.struck_by.is_none() && e.says.iter().any(|s| !lasting(s));
+            let says = |e: &&Entry| e.struck_by.is_none() && e.says.iter().any(|s| !s.lasts());
             t.entries.iter().filter(says).collect()
         });
         let Some(entry) = open.pop() else {
@@ -532,14 +530,18 @@ fn one_line_each(statements: &[Statement]) -> Vec<String> {
     lines
 }
 
-/// Whether it was said which part is in since a change.
+/// Whether it was said which part is in, where a change was made, since it was.
 fn is_settled(ticket: &Ticket, change: &Change) -> bool {
     let last = change.lines.last().copied().unwrap_or(0);
+    let changed = |place: &Place| change.done.iter().any(|h| h.places.contains(place));
     ticket.statements().any(|(e, s)| {
         e.line > last
             && match s {
-                Statement::HandsOn(h) => h.action == Action::PutBack,
-                Statement::Fitted { .. } => true,
+                Statement::HandsOn(h) => {
+                    h.action == Action::PutBack
+                        && (h.places.is_empty() || h.places.iter().any(changed))
+                }
+                Statement::Fitted { place, .. } => changed(place),
                 _ => false,
             }
     })

@@ -53,7 +53,7 @@ pub struct Advice {
     pub steps: Vec<NextView>,
     /// The decision tree, if asked for.
     pub tree: Option<TreeView>,
-    /// Expected minutes to a working machine, or to giving it up; 0 when there is no plan.
+    /// Expected minutes to a working machine, or to giving it up, with what may be spoilt ([`costs::hazard`]); 0 when there is no plan.
     pub minutes: f64,
 }
 

@@ -217,38 +217,35 @@ impl Model<'_> {
         let separating = may_look
             .then(|| self.separating(state, 1, effort).first().copied())
             .flatten();
-        let ways = [
-            (
-                awaited,
+        let count = [awaited, tried, separating].iter().flatten().count();
+        let mut follow = |step, left: Left, share: f64| {
+            let states = share * left.states;
+            best.or(self.look_first(state, step, stop, Left { states, ..left }, effort));
+            best.minutes
+        };
+        // What has to be read anyhow is read; the rest is a choice.
+        let share = 1.0 / count as f64;
+        let mut minutes = found.best;
+        if let Some(step) = awaited {
+            let waits = left.waits - 1;
+            minutes = follow(step, Left { waits, ..left }, AWAITED);
+        }
+        if let Some(step) = tried {
+            let tries = left.tries - 1;
+            minutes = follow(
+                step,
                 Left {
-                    waits: left.waits.saturating_sub(1),
-                    ..left
-                },
-            ),
-            (
-                tried,
-                Left {
-                    tries: left.tries.saturating_sub(1),
+                    tries,
                     likely,
                     ..left
                 },
-            ),
-            (separating, Left { likely, ..left }),
-        ];
-        let count = ways.iter().filter(|w| w.0.is_some()).count();
-        for (way, left) in ways {
-            let Some(first) = way else { continue };
-            let cannot =
-                || self.cost(state.power, first) + self.lower(&state.belief) >= best.minutes;
-            if way == separating && cannot() {
-                continue;
-            }
-            // What has to be read anyhow is read; the rest is a choice.
-            let states = match way == awaited {
-                true => AWAITED * left.states,
-                false => left.states / count as f64,
-            };
-            best.or(self.look_first(state, first, stop, Left { states, ..left }, effort));
+                share,
+            );
+        }
+        if let Some(step) = separating
+            && self.cost(state.power, step) + self.lower(&state.belief) < minutes
+        {
+            follow(step, Left { likely, ..left }, share);
         }
         best
     }

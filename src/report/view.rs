@@ -169,7 +169,7 @@ pub struct NextView {
     pub minutes: f64,
     /// Caution, when one is due.
     pub hazard: Option<String>,
-    /// Minutes saved on average against renewing parts in order of rank.
+    /// Minutes saved on average against renewing parts in order of rank; what may be spoilt, and giving up, count in minutes as well.
     pub saves_minutes: f64,
     /// Whether the board is powered while it is done.
     pub power: bool,
@@ -200,7 +200,7 @@ pub struct TreeView {
     pub step: String,
     /// Where.
     pub r#where: String,
-    /// Expected minutes from here on.
+    /// Expected minutes from here on, what may be spoilt counted in minutes as well.
     pub minutes: f64,
     /// Whether the board is powered while it is done.
     pub power: bool,

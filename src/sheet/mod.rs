@@ -273,11 +273,8 @@ fn read_text(
     })
 }
 
-/// Each `undo` strikes the nearest line above it that still says something; an `undo` struck by none is left alone. The
-/// number of the ticket and the time stamps are not struck; the board is, when nothing else is left: it may be the wrong one.
+/// Each `undo` strikes the nearest line above it that still says something that can be struck ([`Statement::lasts`]).
 fn strike(lines: &mut [Line]) {
-    let lasting =
-        |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::At(_) | Statement::Undo);
     for i in 0..lines.len() {
         let (above, from) = lines.split_at_mut(i);
         if !from[0]
@@ -287,11 +284,11 @@ fn strike(lines: &mut [Line]) {
         {
             continue;
         }
-        let says = |l: &&mut Line| l.statements.iter().any(|s| !lasting(&s.value));
+        let says = |l: &&mut Line| l.statements.iter().any(|s| !s.value.lasts());
         if let Some(line) = above.iter_mut().rev().find(says) {
             let (keep, struck) = std::mem::take(&mut line.statements)
                 .into_iter()
-                .partition(|s| lasting(&s.value));
+                .partition(|s| s.value.lasts());
             line.statements = keep;
             line.struck = struck;
             line.struck_by = Some(from[0].number);

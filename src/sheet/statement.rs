@@ -164,6 +164,14 @@ pub enum Warmth {
     Warm,
 }
 
+impl Statement {
+    /// Whether `undo` passes over it: the number of the ticket, the time stamps, and what was struck. The board is struck like any
+    /// other answer, for it may be the wrong one.
+    pub fn lasts(&self) -> bool {
+        matches!(self, Self::Ticket(_) | Self::At(_) | Self::Undo)
+    }
+}
+
 /// What a finding is about.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Subject {

@@ -344,4 +344,53 @@ mod tests {
         let (said, _) = read("memory bit 3 bad\n\u{c}memory bit 3 bad\n\u{c}mem0ry bit 3 bad\n");
         assert_eq!(said, ["memory bit 3 bad"]);
     }
+
+    /// What is read and all that is offered of recognitions of one photograph.
+    fn read_pages(pages: &[&str]) -> (Vec<String>, Vec<String>) {
+        let (said, offered) = read(&pages.join("\u{c}"));
+        (said, offered.concat())
+    }
+
+    #[test]
+    fn positions_spaces_and_signs_that_were_misread_are_offered() {
+        for (line, truth) in [
+            ("fuse Fl missing", "fuse F1 missing"),
+            ("swapped Al: no change", "swapped A1: no change"),
+            ("timer la bad", "timer 1a bad"),
+            ("Sv rail 4.98", "rail +5V 4.98 V"),
+            ("clock 19.2 s in 10.0 s", "clock 1 9.2 s in 10 s"),
+            ("keys dead QWE", "key Q dead; key W dead; key E dead"),
+            ("keys dead Q WE", "key Q dead; key W dead; key E dead"),
+            ("memory bit \u{a9} bad", "memory bit 0 bad"),
+        ] {
+            let (said, offered) = read_pages(&[line, line, line]);
+            assert_eq!(
+                (said, offered.iter().any(|o| o == truth)),
+                (vec![], true),
+                "{line}: {offered:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_most_say_counts_with_its_alternatives_unless_another_value_was_read() {
+        let most = "clock 1 12.0 s in 10.0 s";
+        let (said, offered) = read_pages(&[most, most, "Clock: 112: 0-8.in., 10.0.5"]);
+        assert_eq!(said, ["clock 1 12 s in 10 s"]);
+        assert!(
+            offered.len() > 1 && offered.contains(&said[0]),
+            "{offered:?}"
+        );
+        let (said, offered) = read_pages(&["voice 2 dead", "voice 2 dead", "voice 3 dead"]);
+        assert_eq!((said, offered.len() > 1), (vec![], true));
+    }
+
+    #[test]
+    fn long_doubtful_lines_are_read_in_little_work() {
+        // 240 words that may each be many: all mixtures of them would be more than could ever be tried.
+        let line = "4B8O 5S1I ".repeat(120);
+        let (said, offered) =
+            read_pages(&[&line, &line.replace('4', "A"), &line.replace('5', "S")]);
+        assert_eq!((said.len(), offered.len()), (0, 0));
+    }
 }
