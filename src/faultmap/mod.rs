@@ -6,6 +6,7 @@ pub mod graph;
 pub mod load;
 pub mod memo;
 pub mod model;
+mod packed;
 pub mod raw;
 pub mod supply;
 pub mod wiring;

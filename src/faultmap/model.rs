@@ -169,6 +169,7 @@ pub struct Node {
     /// Whether it is a line (can be measured).
     pub line: bool,
     /// Who does what to it, by mode.
+    #[serde(with = "super::packed")]
     pub touches: Vec<Touch>,
 }
 

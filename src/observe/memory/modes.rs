@@ -3,7 +3,6 @@
 use super::layout::Bank;
 use super::theory::{Cause, Where};
 use crate::faultmap::model::{BoardModel, KINDS, Kind, ModeId, UnitKind};
-use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// A mode that reaches the memory.
@@ -58,7 +57,9 @@ pub fn reaching(model: &BoardModel, bank: &Bank) -> Arc<Vec<Reaching>> {
 }
 
 fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
-    let mut all: BTreeMap<ModeId, Reach> = BTreeMap::new();
+    let mut all: Vec<(ModeId, Reach)> = Vec::new();
+    // Where each mode stands in `all`: a bus is touched by hundreds of modes, again and again.
+    let mut stands = vec![usize::MAX; model.modes.len()];
     let mut visit = |what: &str, put: &dyn Fn(&mut Reach, Kind, f64)| {
         let Some(check) = model.check(&bank.check(what)) else {
             return;
@@ -66,7 +67,12 @@ fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
         for read in &check.reads {
             for t in &model.nodes[read.node as usize].touches {
                 let strength = f64::from(t.strength) * f64::from(read.weight);
-                put(all.entry(t.mode).or_default(), t.kind, strength);
+                let at = &mut stands[t.mode as usize];
+                if *at == usize::MAX {
+                    *at = all.len();
+                    all.push((t.mode, Reach::default()));
+                }
+                put(&mut all[*at].1, t.kind, strength);
             }
         }
     };
@@ -90,8 +96,9 @@ fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
     visit("strobe.cas", &|r, k, s| more(&mut r.strobe, lost(k, s)));
     visit("write", &|r, k, s| more(&mut r.write, lost(k, s)));
     visit("refresh", &|r, k, s| more(&mut r.refresh, lost(k, s)));
-    let of = |(mode, reach): (ModeId, Reach)| judge(model, bank, mode, &reach);
-    all.into_iter().flat_map(of).collect()
+    all.sort_unstable_by_key(|(mode, _)| *mode);
+    let of = |(mode, reach): &(ModeId, Reach)| judge(model, bank, *mode, reach);
+    all.iter().flat_map(of).collect()
 }
 
 /// What a mode does; two things with half the strength each, when the map leaves open which.
