@@ -33,17 +33,15 @@ impl Visitor<'_> for Touches {
 
     fn visit_bytes<E: Error>(self, bytes: &[u8]) -> Result<Vec<Touch>, E> {
         let (touches, rest) = bytes.as_chunks::<BYTES>();
-        let touch = |&[m0, m1, m2, m3, kind, s0, s1, s2, s3]: &[u8; BYTES]| {
-            Some(Touch {
-                mode: u32::from_le_bytes([m0, m1, m2, m3]),
-                kind: *KINDS.get(usize::from(kind))?,
-                strength: f32::from_le_bytes([s0, s1, s2, s3]),
-            })
+        if !rest.is_empty() || touches.iter().any(|t| usize::from(t[4]) >= KINDS.len()) {
+            return Err(E::custom("not a run of touches"));
+        }
+        let touch = |&[m0, m1, m2, m3, kind, s0, s1, s2, s3]: &[u8; BYTES]| Touch {
+            mode: u32::from_le_bytes([m0, m1, m2, m3]),
+            kind: KINDS[usize::from(kind)],
+            strength: f32::from_le_bytes([s0, s1, s2, s3]),
         };
-        let whole = rest.is_empty().then_some(touches);
-        whole
-            .and_then(|touches| touches.iter().map(touch).collect())
-            .ok_or_else(|| E::custom("not a run of touches"))
+        Ok(touches.iter().map(touch).collect())
     }
 }
 

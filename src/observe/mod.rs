@@ -26,7 +26,7 @@ pub mod startup;
 pub mod valued;
 
 use crate::diag::{Diag, Severity, code};
-use crate::faultmap::model::{BoardModel, CheckDef, ModeId, Read};
+use crate::faultmap::model::{BoardModel, CheckDef, KINDS, ModeId, Read};
 use crate::infer::network::Outcome;
 use crate::sheet::{Finding, Line, RunSheet, State, Statement};
 use crate::source::Span;
@@ -531,7 +531,10 @@ impl Observer<'_> {
         let plain = shown.plain(reads, aspect, || {
             effects(self.model, reads, aspect, 0.0, scratch)
         });
-        let noticed = |&(m, s): &(ModeId, f64)| (m, self.noticed(m, s));
+        let absent = shown::absent(self.model);
+        let seen = 1.0 - self.trust.missed;
+        // An empty position shows with certainty: nothing can be misread into a chip.
+        let noticed = |&(m, s): &(ModeId, f64)| (m, if absent[m as usize] { s } else { s * seen });
         plain.iter().map(noticed).collect()
     }
 
@@ -564,45 +567,48 @@ pub fn effects(
     missed: f64,
     scratch: &mut [f64],
 ) -> Vec<(ModeId, f64)> {
-    let mut touched = Vec::new();
+    let absent = shown::absent(model);
+    let described = KINDS.map(|kind| aspect.describes(kind));
+    let mut touched = vec![0u64; scratch.len().div_ceil(64)];
+    let mut count = 0;
     for read in reads {
         for touch in &model.nodes[read.node as usize].touches {
+            let mode = touch.mode as usize;
             // Of an empty position there is nothing to describe badly: whatever hangs on it is not there.
-            let gone = model.modes[touch.mode as usize].missing && aspect.fits_absence();
+            let gone = aspect.fits_absence() && absent[mode];
             let described = if gone {
                 1.0
             } else {
-                aspect.describes(touch.kind)
+                described[touch.kind as usize]
             };
             let s = f64::from(touch.strength) * f64::from(read.weight) * described;
-            let slot = &mut scratch[touch.mode as usize];
+            let slot = &mut scratch[mode];
             if s > *slot {
-                if *slot == 0.0 {
-                    touched.push(touch.mode);
-                }
+                count += usize::from(*slot == 0.0);
+                touched[mode / 64] |= 1 << (mode % 64);
                 *slot = s;
             }
         }
     }
-    touched.sort_unstable();
-    let take = |m: ModeId| {
-        let s = std::mem::take(&mut scratch[m as usize]);
-        // An empty position shows with certainty: nothing can be misread into a chip.
-        let missed = if model.modes[m as usize].missing {
-            0.0
-        } else {
-            missed
-        };
-        (m, stepped(s) * (1.0 - missed))
-    };
-    touched.into_iter().map(take).collect()
+    let mut all = Vec::with_capacity(count);
+    for (at, mut word) in touched.into_iter().enumerate() {
+        while word != 0 {
+            let mode = 64 * at + word.trailing_zeros() as usize;
+            word &= word - 1;
+            let strength = stepped(std::mem::take(&mut scratch[mode]));
+            // An empty position shows with certainty: nothing can be misread into a chip.
+            let missed = if absent[mode] { 0.0 } else { missed };
+            all.push((mode as ModeId, strength * (1.0 - missed)));
+        }
+    }
+    all
 }
 
 /// A strength to the nearest 32nd, or below that the nearest power of two: no map knows it better, and modes that differ by less than that then count
 /// as alike, which keeps the sums of the ranking small.
 pub(crate) fn stepped(strength: f64) -> f64 {
     if strength >= 1.0 / 32.0 {
-        (strength * 32.0).round() / 32.0
+        f64::from((strength * 32.0 + 0.5) as u32) / 32.0
     } else {
         2f64.powi(strength.log2().round() as i32)
     }

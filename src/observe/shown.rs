@@ -1,11 +1,11 @@
 //! How surely each mode shows in a check: worked out once for a board, shared by all readings of that check.
 
 use super::aspect::Aspect;
-use crate::faultmap::model::{ModeId, Read};
+use crate::faultmap::model::{BoardModel, ModeId, Read};
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::ops::{Deref, DerefMut};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// How surely each mode shows in a reading, by mode. Copies share their numbers until one is changed.
 #[derive(Debug, Clone, PartialEq)]
@@ -59,6 +59,15 @@ impl<'e> IntoIterator for &'e mut Effects {
     fn into_iter(self) -> Self::IntoIter {
         self.deref_mut().iter_mut()
     }
+}
+
+/// Of each mode of a board whether it is an empty position.
+pub(super) fn absent(model: &BoardModel) -> Arc<[bool]> {
+    #[derive(Default)]
+    struct Absent(OnceLock<Arc<[bool]>>);
+    let memo = model.memo.of::<Absent>();
+    let work_out = || model.modes.iter().map(|m| m.missing).collect();
+    Arc::clone(memo.0.get_or_init(work_out))
 }
 
 /// What a check reads.

@@ -10,9 +10,9 @@
 //! ```
 
 use std::borrow::Cow;
-use std::collections::{HashMap, HashSet};
 use std::sync::OnceLock;
 
+use foldhash::{HashMap, HashMapExt, HashSet, HashSetExt};
 use nom::bytes::complete::{take_till1, take_while1};
 use nom::character::complete::{char, space0, space1};
 use nom::combinator::{all_consuming, opt};
@@ -241,8 +241,15 @@ impl Vocabulary {
 
     fn add_phrase<'s>(&mut self, phrase: &'s str, means: Meaning, keep: fn(&'s str) -> Word) {
         let protected = matches!(means, Meaning::Concept(c) if c.is_protected());
-        let pieces = crate::sheet::token::pieces(phrase).map(|(start, end)| &phrase[start..end]);
-        let parts: Vec<Word> = pieces.filter(|word| *word != "-").map(keep).collect();
+        let mut parts: Vec<Word> = Vec::with_capacity(4);
+        let plain = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b' ';
+        if phrase.bytes().all(plain) {
+            // Nearly all are; all are cut up at each start of the program.
+            parts.extend(phrase.split_ascii_whitespace().map(keep));
+        } else {
+            let pieces = crate::sheet::token::pieces(phrase).map(|(from, to)| &phrase[from..to]);
+            parts.extend(pieces.filter(|word| *word != "-").map(keep));
+        }
         if let Meaning::Spelt(word) = &means {
             for other in parts {
                 self.known.insert(other.clone());
@@ -259,9 +266,11 @@ impl Vocabulary {
     }
 
     fn add_parts(&mut self, parts: Vec<Word>, means: Meaning, protected: bool) {
-        let mut parts = parts.into_iter();
-        let Some(first) = parts.next() else { return };
-        let rest: Vec<Word> = parts.collect();
+        let mut rest = parts;
+        if rest.is_empty() {
+            return;
+        }
+        let first = rest.remove(0);
         if means == Meaning::Concept(Concept::Changer) && rest.is_empty() && first.len() > 1 {
             self.changers.push(target(&first));
         }

@@ -57,7 +57,8 @@ pub fn reaching(model: &BoardModel, bank: &Bank) -> Arc<Vec<Reaching>> {
 }
 
 fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
-    let mut all: Vec<(ModeId, Reach)> = Vec::new();
+    // Room for all of them, of which only what is used costs anything.
+    let mut all: Vec<(ModeId, Reach)> = Vec::with_capacity(model.modes.len());
     // Where each mode stands in `all`: a bus is touched by hundreds of modes, again and again.
     let mut stands = vec![usize::MAX; model.modes.len()];
     let mut visit = |what: &str, put: &dyn Fn(&mut Reach, Kind, f64)| {
