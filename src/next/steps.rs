@@ -5,7 +5,7 @@ use super::suppose::Supposed;
 use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
-use crate::observe::{Aspect, MEASURED, board, effects};
+use crate::observe::{Aspect, MEASURED, board, effects, level_effects, noticed};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
 use crate::sheet::Place;
@@ -144,12 +144,17 @@ impl Collector<'_> {
             .iter()
             .map(|&a| effects(self.model, reads, a, missed, &mut self.scratch))
             .collect();
+        self.rows_of(&by_aspect, leak)
+    }
+
+    /// [`Self::rows`] from how surely each mode shows by each aspect.
+    fn rows_of(&self, by_aspect: &[Vec<(u32, f64)>], leak: f64) -> Vec<Row> {
         let a = &self.ranking.assembled;
+        let aspects = by_aspect.len();
         let of = |(_, faults): &Supposed| {
-            let (mut fine, mut shown) =
-                (1.0 - leak, vec![leak / aspects.len() as f64; aspects.len()]);
+            let (mut fine, mut shown) = (1.0 - leak, vec![leak / aspects as f64; aspects]);
             for (cause, modes) in faults {
-                let mut shows = vec![0.0; aspects.len()];
+                let mut shows = vec![0.0; aspects];
                 for &(mode, share) in modes {
                     let m = a.modes[*cause][mode];
                     let s: Vec<f64> = (by_aspect.iter())
@@ -270,11 +275,15 @@ impl Collector<'_> {
             if self.read(&format!("line.{}", def.line)) {
                 continue;
             }
-            let Some(reads) = self.model.reads_of_line(&def.line) else {
+            let (aspects, words) = line_outcomes(def);
+            let of = |&aspect: &Aspect| {
+                let plain = level_effects(self.model, &def.line, aspect, &mut self.scratch)?;
+                Some(noticed(self.model, &plain, MEASURED.missed))
+            };
+            let Some(by_aspect) = aspects.iter().map(of).collect::<Option<Vec<_>>>() else {
                 continue;
             };
-            let (aspects, words) = line_outcomes(def);
-            let rows = self.rows(&reads, &aspects, MEASURED.false_fail, MEASURED.missed);
+            let rows = self.rows_of(&by_aspect, MEASURED.false_fail);
             let worth = self.worth(&rows);
             let Some((place, pin)) = self.line_place(def) else {
                 continue;

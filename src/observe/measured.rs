@@ -406,14 +406,11 @@ impl Observer<'_> {
                 "kept, but it neither accuses nor clears anything".into(),
             );
         };
-        let Some(reads) = self.model.reads_of_line(&line) else {
-            return;
-        };
         let text = format!("{} ({line}) {word}", board::written(place));
         let measured = self.measured_trust();
         let trust = std::mem::replace(&mut self.trust, measured);
         let first = self.out.readings.len();
-        self.check(&format!("line.{line}"), &reads, aspect, outcome, text);
+        self.level_check(&line, aspect, outcome, text);
         self.trust = trust;
         if place.pin.is_some() && outcome == Outcome::Pass {
             self.at_leg(place, first);

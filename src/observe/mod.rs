@@ -12,6 +12,7 @@ pub mod exchange;
 pub mod facts;
 mod hands;
 pub mod keys;
+mod levels;
 mod measured;
 pub mod memory;
 pub mod odds;
@@ -32,7 +33,8 @@ use crate::sheet::{Finding, Line, RunSheet, State, Statement};
 use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
-pub use shown::Effects;
+pub use levels::level_effects;
+pub use shown::{Effects, noticed};
 use std::collections::{BTreeMap, HashSet};
 
 /// One reading with its place.
@@ -466,7 +468,6 @@ impl Observer<'_> {
         outcome: Outcome,
         text: String,
     ) {
-        self.mark(id);
         let (pass, missed) = (outcome == Outcome::Pass, self.trust.missed);
         let shown = std::sync::Arc::clone(&self.shown);
         let mut work_out = || {
@@ -491,6 +492,12 @@ impl Observer<'_> {
         } else {
             work_out().into()
         };
+        self.reading(id, outcome, text, effects);
+    }
+
+    /// Adds a reading with these effects.
+    pub(crate) fn reading(&mut self, id: &str, outcome: Outcome, text: String, effects: Effects) {
+        self.mark(id);
         let leak = self.trust.false_fail;
         let run = self.run;
         let reading = CheckReading {
@@ -531,11 +538,21 @@ impl Observer<'_> {
         let plain = shown.plain(reads, aspect, || {
             effects(self.model, reads, aspect, 0.0, scratch)
         });
-        let absent = shown::absent(self.model);
-        let seen = 1.0 - self.trust.missed;
-        // An empty position shows with certainty: nothing can be misread into a chip.
-        let noticed = |&(m, s): &(ModeId, f64)| (m, if absent[m as usize] { s } else { s * seen });
-        plain.iter().map(noticed).collect()
+        shown::noticed(self.model, &plain, self.trust.missed)
+    }
+
+    /// Adds a reading of a level at a line.
+    fn level_check(&mut self, line: &str, aspect: Aspect, outcome: Outcome, text: String) {
+        let Some(plain) = level_effects(self.model, line, aspect, &mut self.scratch) else {
+            return;
+        };
+        let mut effects = shown::noticed(self.model, &plain, self.trust.missed);
+        if outcome == Outcome::Pass {
+            // As with every other reading, a slip is never impossible.
+            let most = 1.0 - self.trust.missed;
+            effects.iter_mut().for_each(|(_, s)| *s = s.min(most));
+        }
+        self.reading(&format!("line.{line}"), outcome, text, effects.into());
     }
 
     /// A strength less what a reader misses. An empty position shows with certainty: nothing can be misread into a chip.

@@ -70,6 +70,14 @@ pub(super) fn absent(model: &BoardModel) -> Arc<[bool]> {
     Arc::clone(memo.0.get_or_init(work_out))
 }
 
+/// Effects less what a reader misses. An empty position shows with certainty: nothing can be misread into a chip.
+pub fn noticed(model: &BoardModel, plain: &Effects, missed: f64) -> Vec<(ModeId, f64)> {
+    let absent = absent(model);
+    let seen = 1.0 - missed;
+    let of = |&(m, s): &(ModeId, f64)| (m, if absent[m as usize] { s } else { s * seen });
+    plain.iter().map(of).collect()
+}
+
 /// What a check reads.
 type Nodes = Vec<(u32, u32)>;
 
