@@ -39,6 +39,8 @@ pub struct ReadLine {
     pub says: Vec<String>,
     /// Off a photograph: all that it may say, when that is not certain.
     pub alternatives: Vec<String>,
+    /// Off a photograph: the first of them counts in the ranking, for less, until somebody says what is right.
+    pub provisional: bool,
 }
 
 fn view(sheet: &RunSheet) -> ReadView {
@@ -52,6 +54,7 @@ fn view(sheet: &RunSheet) -> ReadView {
             .map(|s| print_statement(&s.value))
             .collect(),
         alternatives: l.alternatives.clone(),
+        provisional: l.provisional.is_some(),
     });
     let sheets = std::slice::from_ref(sheet);
     ReadView {
@@ -140,6 +143,13 @@ fn print(v: &ReadView, console: &mut Console) -> std::io::Result<()> {
         }
         if !line.alternatives.is_empty() {
             writeln!(console.out, "        ? {}", line.alternatives.join(" / "))?;
+        }
+        if line.provisional {
+            let first = &line.alternatives[0];
+            writeln!(
+                console.out,
+                "        ~ not certain: counts as `{first}`, for less, until you type what is right"
+            )?;
         }
     }
     if !v.profile_lines.is_empty() {

@@ -18,6 +18,7 @@ pub mod memory;
 pub mod odds;
 pub mod photo;
 mod profile;
+mod provisional;
 mod results;
 pub mod sense;
 mod shown;
@@ -198,8 +199,8 @@ pub(crate) struct Observer<'m> {
     pub(crate) trust: Trust,
     rest_fine: Vec<(usize, usize, usize)>,
     /// Lines of this run with results, and lines that were not understood.
-    lines_read: u32,
-    lines_unread: u32,
+    lines_read: f64,
+    lines_unread: f64,
     not_reached: HashSet<String>,
     /// Cells and ranges of memory that this run lists.
     pub(crate) memory: memory::Typed,
@@ -225,6 +226,8 @@ pub(crate) struct Observer<'m> {
     characters: Vec<startup::Wrong>,
     scratch: Vec<f64>,
     shown: std::sync::Arc<shown::Shown>,
+    /// What counts provisionally.
+    doubts: provisional::Doubts,
 }
 
 /// Turns the sheets of one machine, its runs in order, into readings.
@@ -250,8 +253,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         span: Span::default(),
         trust: TYPED,
         rest_fine: Vec::new(),
-        lines_read: 0,
-        lines_unread: 0,
+        lines_read: 0.0,
+        lines_unread: 0.0,
         not_reached: HashSet::new(),
         memory: memory::Typed::default(),
         looped: false,
@@ -266,6 +269,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         characters: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
         shown: model.memo.of(),
+        doubts: provisional::Doubts::default(),
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
     for (i, sheet) in sheets.iter().enumerate() {
@@ -293,6 +297,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
     o.out.runs = o.run;
     // Dead keys and lists of cells are summed up when their run ends; a remedy must find them where they were typed.
     o.out.readings.sort_by_key(|r| (r.sheet, r.line));
+    o.doubts.weaken(&mut o.out.readings);
     exchange::settle(model, sheets, &mut o.out);
     o.out
 }
@@ -301,10 +306,14 @@ impl Observer<'_> {
     fn read_line(&mut self, line: &Line) {
         self.line = line.number;
         self.doubtful = !line.alternatives.is_empty();
-        if line.not_understood.is_some() {
-            self.lines_unread += 1;
+        if let Some(first) = &line.provisional {
+            self.lines_unread += first.doubt;
+            self.lines_read += 1.0 - first.doubt;
+            self.provisional(first, line.span);
+        } else if line.not_understood.is_some() {
+            self.lines_unread += 1.0;
         } else if (line.statements.iter()).any(|s| matches!(s.value, Statement::Finding(_))) {
-            self.lines_read += 1;
+            self.lines_read += 1.0;
         }
         for statement in &line.statements {
             self.span = statement.span;
@@ -407,7 +416,7 @@ impl Observer<'_> {
         }
         (self.sheet, self.line) = keep;
         self.not_reached.clear();
-        (self.lines_read, self.lines_unread) = (0, 0);
+        (self.lines_read, self.lines_unread) = (0.0, 0.0);
         self.run += 1;
     }
 
@@ -415,8 +424,8 @@ impl Observer<'_> {
     /// fine' then says that much less of everything: the rest that was meant is not the rest that was read.
     fn lost_share(&self) -> f64 {
         match self.lines_unread {
-            0 => 0.0,
-            lost => f64::from(lost) / f64::from(lost + self.lines_read),
+            0.0 => 0.0,
+            lost => lost / (lost + self.lines_read),
         }
     }
 
@@ -442,6 +451,10 @@ impl Observer<'_> {
 
     /// A result of the test run means that the machine ran it and showed it.
     pub(crate) fn test_ran(&mut self, run: usize) {
+        // That it is safe to power the board does not follow from what is uncertain.
+        if self.doubts.is_of(self.sheet, self.line) {
+            return;
+        }
         self.out.test_ran = true;
         let id = format!("{run}/report");
         if self.out.read.contains(&id) {

@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::collections::HashMap;
 
 use super::Trust;
-use crate::sheet::photo::alike;
+use crate::sheet::photo::{alike, well_read};
 use crate::sheet::{Bench, Finding, RunSheet, Statement, parse_at, print_statement};
 
 /// P(one character that is easily taken for another was), where one recognition alone was read: `tests/photo.rs` counts
@@ -18,14 +18,10 @@ const MISREAD: f64 = 0.02;
 const MISREAD_AGREED: f64 = 0.0001;
 /// The same where two agreed and nothing could be read of what a third has: none wrong among 271 such characters there.
 const MISREAD_MOST: f64 = 0.002;
-/// A photograph on which the recognitions differ in more of the lines than one in so many is not read well: there they
-/// make the same mistake now and then.
-const WELL_READ: usize = 6;
-
 /// Whether several recognitions of a photograph agree well enough that what they agree on is hardly ever misread.
 pub fn agreed(sheet: &RunSheet) -> bool {
     let differ = sheet.lines.iter().filter(|l| !l.alternatives.is_empty());
-    sheet.agreed && differ.count() * WELL_READ <= sheet.lines.len()
+    sheet.agreed && well_read(differ.count(), sheet.lines.len())
 }
 
 /// Results remembered, so that a sheet that is ranked again and again is looked at once.

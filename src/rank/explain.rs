@@ -90,7 +90,7 @@ fn telling(sheets: &[RunSheet]) -> Vec<LineRef> {
         let lines = s
             .lines
             .iter()
-            .filter(|l| l.statements.iter().any(|st| tells(&st.value)));
+            .filter(|l| l.provisional.is_some() || l.statements.iter().any(|st| tells(&st.value)));
         lines
             .map(|l| LineRef {
                 sheet,

@@ -58,7 +58,9 @@ pub fn likeliest(
         }
     }
     let typed = sheets.get(sheet)?;
-    let line = typed.lines.iter().find(|l| l.number == number)?;
+    // Off a photograph, what an uncertain line may say is offered with it.
+    let certain = |l: &&crate::sheet::Line| l.number == number && l.provisional.is_none();
+    let line = typed.lines.iter().find(certain)?;
     let text = &typed.text[line.span.start..line.span.end];
     let mut best: Option<Slip> = None;
     for instead in slips(text) {
@@ -115,7 +117,17 @@ fn with_line(
     let line = changed.lines.iter().find(|l| l.number == number)?;
     let clean =
         line.not_understood.is_none() && changed.corrections.iter().all(|c| c.line != number);
-    clean.then_some(changed)
+    if !clean {
+        return None;
+    }
+    if !sheet.photo {
+        return Some(changed);
+    }
+    // The other lines are as much to be trusted as before.
+    let mut photo = sheet.clone();
+    let old = photo.lines.iter_mut().find(|l| l.number == number)?;
+    old.statements = line.statements.clone();
+    Some(photo)
 }
 
 /// What a line may have been meant to say: one digit another, two neighbouring digits changed over, or the point moved.

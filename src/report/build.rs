@@ -189,6 +189,8 @@ pub fn not_understood(sheets: &[RunSheet]) -> Vec<NotUnderstoodView> {
                 line: line.number,
                 text,
                 hint: n.hint.clone(),
+                counts_as: (line.provisional.as_ref())
+                    .and_then(|_| line.alternatives.first().cloned()),
             });
         }
     }
@@ -262,6 +264,7 @@ pub fn remarks(sheets: &[RunSheet], ranking: &Ranking) -> Vec<NotUnderstoodView>
             line: line.map_or(0, |l| l.number),
             text,
             hint,
+            counts_as: None,
         });
     }
     out

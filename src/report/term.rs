@@ -320,12 +320,21 @@ fn remarks(p: &mut Page, v: &RankingView) {
             );
         }
     }
-    if !v.not_understood.is_empty() {
+    let not_used = || v.not_understood.iter().filter(|n| n.counts_as.is_none());
+    let uncertain = || (v.not_understood.iter()).filter_map(|n| Some((n, n.counts_as.as_ref()?)));
+    if uncertain().next().is_some() {
+        p.head("Not certain (off the photograph; counts for less until you type what is right)");
+        for (n, first) in uncertain() {
+            p.hang(&format!("  line {:>3}  ", n.line), &n.text);
+            p.hang("            ", &format!("counts as `{first}`; {}", n.hint));
+        }
+    }
+    if not_used().next().is_some() {
         p.head("Not understood (kept, not used)");
         if v.facts_used.iter().any(|f| f == REST_FINE_COUNTS_LESS) {
             p.hang("  ", &format!("{REST_FINE_COUNTS_LESS}."));
         }
-        for n in &v.not_understood {
+        for n in not_used() {
             p.hang(&format!("  line {:>3}  ", n.line), &n.text);
             p.hang("            ", &n.hint);
         }

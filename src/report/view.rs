@@ -243,6 +243,9 @@ pub struct NotUnderstoodView {
     pub text: String,
     /// What was expected and what to type.
     pub hint: String,
+    /// Off a photograph: what the line counts as, for less, until somebody says what is right.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub counts_as: Option<String>,
 }
 
 /// A word read as another.

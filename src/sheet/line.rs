@@ -138,6 +138,7 @@ impl<'t> Reader<'t> {
             struck_by: None,
             not_understood: None,
             alternatives: Vec::new(),
+            provisional: None,
         };
         if let Some((digits, length)) = sign {
             let place = Span::new(content.start, content.start + length);

@@ -123,6 +123,8 @@ pub struct Line {
     pub not_understood: Option<NotUnderstood>,
     /// Off a photograph: what the line may say, printed, when that is not certain.
     pub alternatives: Vec<String>,
+    /// Off a photograph: what counts for this line, which is not certain, until somebody says what is right.
+    pub provisional: Option<photo::Provisional>,
 }
 
 /// The part of a line that was not understood.

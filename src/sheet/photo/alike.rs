@@ -162,10 +162,13 @@ pub fn candidates(row: &Row, base: &str, most: usize) -> Vec<String> {
     out
 }
 
-/// The words of a line with one space left out, where a value stands beside it.
+/// The words of a line with one space left out between values, or behind a mark in a value.
 fn joined(line: &str) -> Vec<String> {
     let words: Vec<&str> = line.split_whitespace().collect();
-    let beside = |i: &usize| is_value(words[i - 1]) || is_value(words[*i]);
+    // A word run into a value is no value but a misspelt word: `swappedAl` would be read as `swapped`.
+    let marked = |word: &str| word.ends_with(['.', '-', '_']);
+    let beside =
+        |i: &usize| is_value(words[i - 1]) && (is_value(words[*i]) || marked(words[i - 1]));
     let without = |i: usize| format!("{}{}", words[..i].join(" "), words[i..].join(" "));
     (1..words.len().min(MOST_JOINED))
         .filter(beside)

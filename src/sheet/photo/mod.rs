@@ -4,11 +4,13 @@
 //! One recognition hides its mistakes: `8` looks as sure as `0`. Two that were made of differently prepared copies of the
 //! photograph hardly ever make the same mistake in the same place. So a value counts when they agree; where they do not,
 //! the line is kept with every value that it may be, and asked; where most say the same and the others nothing that could be read,
-//! it counts with its alternatives beside it, as much as one recognition does. With one recognition alone, values with characters that are
+//! it counts with its alternatives beside it, as much as one recognition does. What is asked counts provisionally where no
+//! recognition says anything else that can be read ([`Provisional`]). With one recognition alone, values with characters that are
 //! taken for each other are printed with their alternatives, and weigh less.
 
 mod align;
 pub mod alike;
+mod provisional;
 
 use super::line::Reader;
 use super::statement::Statement;
@@ -16,6 +18,7 @@ use super::{Bench, Line, NotUnderstood, RunSheet, print_statement};
 use crate::diag::{Diag, Severity, code};
 use crate::source::Span;
 pub use align::Row;
+pub use provisional::Provisional;
 
 /// At most so many readings of a doubtful line are offered.
 const MOST_OFFERED: usize = 8;
@@ -62,7 +65,8 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
         .unwrap_or(1);
     let mut above = String::new();
     let mut doubtful = 0;
-    for line in &mut sheet.lines {
+    let mut asked = Vec::new();
+    for (at, line) in sheet.lines.iter().enumerate() {
         let base = sheet.text[line.span.start..line.span.end]
             .trim()
             .to_string();
@@ -88,10 +92,33 @@ pub fn compare(sheet: &mut RunSheet, merged: &Merged, bench: &Bench) {
             let lines = MOST_BYTES / (base.len() + 1);
             let most = if doubtful > MOST_DOUBTFUL { 0 } else { lines };
             let offered = judge.offered(row, &base, most);
-            doubt(line, &mut sheet.diags, offered, held);
+            let first = (held == Held::Split)
+                .then(|| judge.provisional(row, &offered))
+                .flatten();
+            asked.push((at, held, offered, first));
         }
         above = base;
     }
+    let shown = |(_, held, offered, _): &&(usize, Held, Vec<Said>, Option<Provisional>)| {
+        offered.len() > usize::from(*held != Held::Split)
+    };
+    let differ = asked.iter().filter(shown).count();
+    let well = sheet.agreed && well_read(differ, sheet.lines.len());
+    for (at, held, offered, first) in asked {
+        let offered = offered.iter().map(Said::text).collect();
+        let line = &mut sheet.lines[at];
+        line.provisional = first.filter(|_| well);
+        doubt(line, &mut sheet.diags, offered, held);
+    }
+}
+
+/// A photograph on which the recognitions differ in more of the lines than one in so many is not read well: there they
+/// make the same mistake now and then.
+const WELL_READ: usize = 6;
+
+/// Whether recognitions that differ in so many of the lines have read the photograph well.
+pub fn well_read(differ: usize, lines: usize) -> bool {
+    differ * WELL_READ <= lines
 }
 
 /// How recognitions hold a line.
@@ -115,10 +142,24 @@ struct Judge<'a> {
 }
 
 /// What a line says: its statements as printed, and whether all of it was read.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 struct Said {
     statements: Vec<String>,
+    values: Vec<Statement>,
     whole: bool,
+}
+
+impl Said {
+    fn text(&self) -> String {
+        self.statements.join("; ")
+    }
+}
+
+impl PartialEq for Said {
+    /// Equal is what prints the same.
+    fn eq(&self, other: &Self) -> bool {
+        (&self.statements, self.whole) == (&other.statements, other.whole)
+    }
 }
 
 impl<'a> Judge<'a> {
@@ -145,9 +186,11 @@ impl<'a> Judge<'a> {
                     .map(|s| print_statement(&s.value))
                     .collect(),
                 whole: read.not_understood.is_none() && !lost,
+                values: read.statements.into_iter().map(|s| s.value).collect(),
             },
             None => Said {
                 statements: Vec::new(),
+                values: Vec::new(),
                 whole: true,
             },
         }
@@ -181,13 +224,12 @@ impl<'a> Judge<'a> {
     }
 
     /// What a doubtful line may say, likeliest first.
-    fn offered(&mut self, row: &Row, base: &str, most: usize) -> Vec<String> {
-        let mut out: Vec<String> = Vec::new();
+    fn offered(&mut self, row: &Row, base: &str, most: usize) -> Vec<Said> {
+        let mut out: Vec<Said> = Vec::new();
         for candidate in alike::candidates(row, base, most) {
             let said = self.said(&candidate);
-            let text = said.statements.join("; ");
-            if said.whole && !text.is_empty() && !out.contains(&text) {
-                out.push(text);
+            if said.whole && !said.statements.is_empty() && !out.contains(&said) {
+                out.push(said);
             }
             if out.len() >= MOST_OFFERED || self.work > MOST_WORK {
                 break;
@@ -214,15 +256,20 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, held: Hel
             others.join(" / ")
         )
     };
+    let choice = match &line.provisional {
+        Some(_) => format!("{choice}; until that is done the first counts in the ranking, for less"),
+        None => choice,
+    };
     let already = line.not_understood.is_some();
     if already && offered.is_empty() {
         return;
     }
     let (severity, message) = if take_back {
-        (
-            Severity::Error,
-            "the recognitions differ here; nothing was taken",
-        )
+        let message = match &line.provisional {
+            Some(_) => "this may have been misread; nothing was taken for certain",
+            None => "the recognitions differ here; nothing was taken",
+        };
+        (Severity::Error, message)
     } else {
         if offered.len() < 2 {
             return;
