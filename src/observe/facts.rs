@@ -2,7 +2,7 @@
 
 use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::BoardModel;
-use crate::sheet::{Intake, Obtained, Place, RunSheet, State, Statement, Subject};
+use crate::sheet::{Finding, Intake, Line, Obtained, Place, RunSheet, State, Statement, Subject};
 use std::collections::BTreeMap;
 
 /// Facts of one machine.
@@ -18,6 +18,8 @@ pub struct Facts {
     pub empty: BTreeMap<usize, usize>,
     /// Positions that were empty and were filled later, with the sheet and line that fills them.
     pub filled: BTreeMap<usize, (usize, usize)>,
+    /// Positions that an uncertain line of a photograph says are empty, with the doubt of that line.
+    pub perhaps_empty: BTreeMap<usize, f64>,
     /// Types fitted, by position.
     pub fitted: BTreeMap<usize, String>,
     /// The cartridge profile.
@@ -29,7 +31,7 @@ pub struct Facts {
 impl Facts {
     /// Whether something was in every position when the machine came in, for all that is said.
     pub fn came_whole(&self) -> bool {
-        self.empty.is_empty() && self.filled.is_empty()
+        self.empty.is_empty() && self.filled.is_empty() && self.perhaps_empty.is_empty()
     }
 
     /// Whether nothing was in a position when the machine came in.
@@ -58,6 +60,11 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
         .enumerate()
         .flat_map(|(i, s)| s.lines.iter().map(move |l| (i, l)))
     {
+        for (place, doubt) in perhaps_missing(line) {
+            if let Some((i, _)) = super::board::position(model, &place.name) {
+                f.perhaps_empty.insert(i, doubt);
+            }
+        }
         for statement in &line.statements {
             let mut unknown = |place: &Place| {
                 let diag = Diag {
@@ -108,13 +115,15 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                     let Subject::Fuse(place) = &finding.subject else {
                         continue;
                     };
-                    let missing = matches!(&finding.state, State::Seen(w) if w == "missing");
+                    let missing = is_missing(finding);
                     match super::board::position(model, &place.name) {
                         Some((i, _)) if missing => {
                             f.empty.insert(i, line.number);
+                            f.perhaps_empty.remove(&i);
                         }
                         Some((i, _)) => {
                             f.empty.remove(&i);
+                            f.perhaps_empty.remove(&i);
                         }
                         None if missing => unknown(place),
                         None => {}
@@ -125,6 +134,22 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
         }
     }
     f
+}
+
+fn is_missing(finding: &Finding) -> bool {
+    matches!(&finding.state, State::Seen(w) if w == "missing")
+}
+
+/// Fuses that are missing if an uncertain line is what it most probably is, with its doubt.
+fn perhaps_missing(line: &Line) -> impl Iterator<Item = (&Place, f64)> {
+    let first = line.provisional.iter();
+    first.flat_map(|first| {
+        let fuses = first.findings.iter().filter(|f| is_missing(f));
+        fuses.filter_map(|f| match &f.subject {
+            Subject::Fuse(place) => Some((place, first.doubt)),
+            _ => None,
+        })
+    })
 }
 
 /// What is wrong with the cartridge that a sheet names: no profile of that name, or none for this board.

@@ -344,7 +344,7 @@ impl Observer<'_> {
         }
     }
 
-    pub(super) fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
+    fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
         let Some((i, _)) = self.find_position(place) else {
             return;
         };

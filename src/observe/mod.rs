@@ -445,7 +445,9 @@ impl Observer<'_> {
             .any(|(t, _)| {
                 let mode = &self.model.modes[t.mode as usize];
                 let position = self.model.units[mode.unit as usize].position;
-                mode.missing && facts.empty_at(position, sheet, line)
+                let empty = facts.empty_at(position, sheet, line)
+                    || facts.perhaps_empty.contains_key(&position);
+                mode.missing && empty
             })
     }
 

@@ -6,10 +6,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Evidence, Observer, Reading, odds};
+use super::{Evidence, Observer, Reading};
 use crate::infer::network::Outcome;
 use crate::sheet::photo::Provisional;
-use crate::sheet::{Finding, State, Subject};
+use crate::sheet::{Finding, Subject};
 use crate::source::Span;
 
 /// P(a check fails) of those that a line may speak of when it does not speak of this one (guess).
@@ -99,7 +99,7 @@ impl Observer<'_> {
                 let worst = lists.entry(self.run).or_insert(0.0);
                 *worst = worst.max(first.doubt);
             }
-            self.uncertain(finding);
+            self.finding(finding);
         }
         let out = &mut self.out;
         (out.stop, out.stops, out.supply, out.test_ran) = safety;
@@ -110,16 +110,83 @@ impl Observer<'_> {
             }
         }
     }
+}
 
-    fn uncertain(&mut self, finding: &Finding) {
-        match (&finding.subject, &finding.state) {
-            // That a fuse is not there is a fact when it is certain; till then it is as good as blown.
-            (Subject::Fuse(place), State::Seen(what)) if what == "missing" => {
-                let (fine, faulty) = odds::FUSE[1];
-                let text = format!("fuse {} missing", place.name);
-                self.about_part(place, fine, faulty, &text);
-            }
-            _ => self.finding(finding),
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::observe::{CheckReading, Observed, observe};
+    use crate::sheet::{Bench, RunSheet, parse, parse_photo};
+    use crate::shipped::Library;
+
+    const HEAD: &str = "ticket 0412\nboard dunlin-64\ncame in faulty\nat 2026-11-24 13:40\nhistory a shed\nnote two knobs lost\n";
+
+    fn photo(line: &str) -> RunSheet {
+        let text = format!("{HEAD}{line}\n\u{c}{HEAD}{line}\n");
+        parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text")
+    }
+
+    fn of(sheet: RunSheet) -> Observed {
+        let model = Library::default().board("dunlin-64").expect("a board");
+        observe(&model, &[sheet])
+    }
+
+    fn check<'a>(o: &'a Observed, id: &str) -> Option<&'a CheckReading> {
+        o.readings.iter().find_map(|r| match &r.evidence {
+            Evidence::Check(c) if c.check == id => Some(c),
+            _ => None,
+        })
+    }
+
+    #[test]
+    fn an_uncertain_reading_counts_for_less() {
+        let certain = of(parse("t", b"board dunlin-64\nline KR0 low\n").expect("a text"));
+        let uncertain = of(photo("KRO low"));
+        let of = |o| check(o, "line.KR0").expect("a reading").clone();
+        let (certain, uncertain) = (of(&certain), of(&uncertain));
+        assert_eq!(certain.outcome, uncertain.outcome);
+        assert!(uncertain.leak > certain.leak && uncertain.leak < 0.05);
+        let pairs = certain.effects.iter().zip(uncertain.effects.iter());
+        assert!(pairs.clone().count() > 0);
+        for (c, u) in pairs {
+            assert_eq!(c.0, u.0);
+            assert!(u.1 < c.1 && u.1 > 0.9 * c.1, "{c:?} {u:?}");
         }
+    }
+
+    #[test]
+    fn it_does_not_say_that_the_test_ran_nor_stop_the_board() {
+        let o = of(photo("timer la bad"));
+        assert!(
+            check(&o, "timer.1a").is_some() && !o.test_ran,
+            "{:?}",
+            o.readings
+        );
+        let o = of(photo("Sv rail 9.02"));
+        assert!(o.stop.is_none() && o.stops.is_empty() && o.readings.is_empty());
+    }
+
+    #[test]
+    fn a_fuse_that_is_perhaps_missing_is_no_fact_but_leads() {
+        let sheet = photo("fuse Fl missing\nboth clocks stopped\nno sound");
+        let model = Library::default().board("dunlin-64").expect("a board");
+        let ranking = crate::rank::rank(&model, &[sheet]).expect("a ranking");
+        assert!(ranking.observed.facts.empty.is_empty());
+        let first = &ranking.suspects[0];
+        assert!(
+            first.name == "F1" && first.probability > 0.8 && first.probability < 1.0,
+            "{first:?}"
+        );
+    }
+
+    #[test]
+    fn rest_fine_does_not_clear_what_the_line_may_be_about() {
+        let o = of(photo("memory blt O bad\nrest fine"));
+        let passed =
+            |bit: u8| check(&o, &format!("memory.bit.{bit}")).map(|c| c.outcome == Outcome::Pass);
+        assert_eq!(
+            (passed(0), passed(6), passed(1)),
+            (Some(false), None, Some(true))
+        );
     }
 }

@@ -34,7 +34,9 @@ impl Judge<'_> {
             return None;
         }
         let findings: Vec<Finding> = first.values.iter().map(may_count).collect::<Option<_>>()?;
-        let others = others.iter().flat_map(|o| o.values.iter().filter_map(may_count));
+        let others = others
+            .iter()
+            .flat_map(|o| o.values.iter().filter_map(may_count));
         Some(Provisional {
             findings,
             others: others.collect(),
@@ -61,4 +63,64 @@ fn may_count(statement: &Statement) -> Option<Finding> {
     // How many more there were tells what kind of list it is: one digit more is another list.
     let count = matches!(f.state, State::More(_));
     (!powers && !fuse_good && !count).then(|| f.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::{Bench, parse_photo, print_statement};
+
+    /// What counts provisionally of the line behind six that are certain.
+    fn counts(first: &str, second: &str) -> Option<Vec<String>> {
+        let certain =
+            "ticket 0412\nboard dunlin-64\ncame in faulty\nclock 1 ok\nvoice 1 ok\nvoice 2 dead\n";
+        let text = format!("{certain}{first}\n\u{c}{certain}{second}\n");
+        let sheet = parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text");
+        let line = sheet.lines.last().expect("a line");
+        assert!(line.statements.is_empty(), "{:?}", line.statements);
+        let print = |f: &Finding| print_statement(&Statement::Finding(f.clone()));
+        let first = line.provisional.as_ref()?;
+        let said: Vec<String> = first.findings.iter().map(print).collect();
+        assert_eq!(said.join("; "), line.alternatives[0]);
+        Some(said)
+    }
+
+    #[test]
+    fn results_that_no_recognition_reads_otherwise_count() {
+        let one = |s: &str| Some(vec![s.to_string()]);
+        assert_eq!(
+            counts("fuse Fl missing", "fuse Fl missing"),
+            one("fuse F1 missing")
+        );
+        assert_eq!(counts("KRO low", "KRO low"), one("line KR0 low"));
+        assert_eq!(counts("timer la bad", "timer la bad"), one("timer 1a bad"));
+    }
+
+    #[test]
+    fn what_recognitions_read_otherwise_is_only_asked() {
+        assert_eq!(counts("voice 2 dead", "voice 3 dead"), None);
+        assert_eq!(counts("memory bit 3 bad", "memory bit 5 bad"), None);
+    }
+
+    #[test]
+    fn what_powers_and_what_was_done_never_counts() {
+        for line in [
+            "Sv rail 9.02",
+            "swapped Al: no change",
+            "fuse Fl ok",
+            "pulled Tl: cured",
+            "fitted Ul8 8580",
+        ] {
+            assert_eq!(counts(line, line), None, "{line}");
+        }
+    }
+
+    #[test]
+    fn of_a_photograph_that_was_read_badly_nothing_uncertain_counts() {
+        let page = "memory ok\nfuse Fl missing\nKRO low\n";
+        let text = format!("{page}\u{c}{page}");
+        let sheet = parse_photo("p", text.as_bytes(), &Bench::default()).expect("a text");
+        assert!(sheet.lines[1].alternatives.len() > 1);
+        assert!(sheet.lines.iter().all(|l| l.provisional.is_none()));
+    }
 }
