@@ -16,6 +16,12 @@ use crate::sheet::toks::{E, P, Toks};
 /// Lists longer than this are slips (`U1-U999`).
 pub const LONGEST_LIST: usize = 80;
 
+/// At most so many small words and rows of marks are passed over before a word: rules look for words behind words, and each would
+/// try every one of them.
+const LONGEST_GAP: usize = 16;
+/// Of a longer row of one mark only the last may begin something.
+const LONGEST_ROW: usize = 3;
+
 /// How many atoms at the start may be passed over: a small word, or a mark that only divides.
 fn gap_length(input: Toks) -> Option<usize> {
     let atom = input.first()?;
@@ -31,7 +37,9 @@ fn gap_length(input: Toks) -> Option<usize> {
             "." => !input.nth(1).is_some_and(|n| n.stuck),
             _ => false,
         };
-        return passes.then_some(1);
+        let same = |k: &usize| input.nth(*k).is_some_and(|next| next.lower == atom.lower);
+        let row = (1..).take_while(same).count();
+        return passes.then_some(if row > LONGEST_ROW { row } else { 1 });
     }
     // A longer phrase that starts with a small word (`a bit`, `is not`) is not passed over piece by piece.
     let length = input.concept(Filler)?;
@@ -49,11 +57,11 @@ pub fn after_gap<'a, T>(
     mut rule: impl FnMut(Toks<'a>) -> P<'a, T>,
 ) -> impl FnMut(Toks<'a>) -> P<'a, T> {
     move |input| {
-        let mut at = input;
+        let (mut at, mut left) = (input, LONGEST_GAP);
         loop {
             match rule(at) {
-                Err(nom::Err::Error(error)) => match gap_length(at) {
-                    Some(n) => at = at.skip(n),
+                Err(nom::Err::Error(error)) => match gap_length(at).filter(|_| left > 0) {
+                    Some(n) => (at, left) = (at.skip(n), left - 1),
                     None => return Err(nom::Err::Error(error)),
                 },
                 done => return done,
@@ -201,5 +209,46 @@ pub fn items<'a, T>(
                 Err(other) => return Err(other),
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::sheet::{parse, print_statement};
+
+    fn says(line: &str) -> Vec<String> {
+        let sheet = parse("t", line.as_bytes()).expect("a text");
+        sheet
+            .statements()
+            .map(|s| print_statement(&s.value))
+            .collect()
+    }
+
+    #[test]
+    fn rows_of_a_mark_are_passed_over_and_long_mixtures_are_not() {
+        let between = |marks: &str| says(&format!("voice 2 {marks} dead"));
+        for marks in [
+            ":",
+            ":::",
+            &":".repeat(200),
+            "= : ",
+            &"-".repeat(40),
+            ",,,,,,:",
+        ] {
+            assert_eq!(between(marks), ["voice 2 dead"], "{marks}");
+        }
+        assert_eq!(says("+5V: ----- 4.98"), says("+5V: - - - - - 4.98"));
+        assert!(between(&"=:".repeat(20)).is_empty());
+    }
+
+    /// Found by fuzzing: 77 colons before words that many rules begin with took a second.
+    #[test]
+    fn a_row_of_marks_before_many_words_is_kept_unread() {
+        let line = format!(
+            "{}ery 256th addr wrong memory: every 256syncddress is wrong",
+            ":".repeat(77)
+        );
+        let sheet = parse("t", line.as_bytes()).expect("a text");
+        assert!(sheet.lines[0].not_understood.is_some());
     }
 }
