@@ -278,8 +278,7 @@ impl Firsts {
             let right = usize::from(truth.iter().any(|t| t == first));
             (self.lines, self.right) = (self.lines + 1, self.right + right);
             if line["provisional"] == true {
-                (self.counted, self.counted_right) =
-                    (self.counted + 1, self.counted_right + right);
+                (self.counted, self.counted_right) = (self.counted + 1, self.counted_right + right);
                 if right == 0 {
                     wrong.push(format!("counts as {first:?}: {}", line["text"]));
                 }
@@ -626,10 +625,7 @@ fn campaign(chosen: impl Fn(usize) -> bool, strengths: usize) -> Figures {
 /// statistical inference", Journal of the American Statistical Association 22, 1927, pages 209-212).
 fn wilson(k: usize, n: usize) -> (f64, f64) {
     let (k, n, z) = (k as f64, n as f64, 1.96f64);
-    let (middle, width) = (
-        k + z * z / 2.0,
-        z * (k * (n - k) / n + z * z / 4.0).sqrt(),
-    );
+    let (middle, width) = (k + z * z / 2.0, z * (k * (n - k) / n + z * z / 4.0).sqrt());
     let per = 100.0 / (n + z * z);
     ((middle - width) * per, (middle + width) * per)
 }

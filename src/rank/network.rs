@@ -151,7 +151,10 @@ fn empty(model: &BoardModel, observed: &Observed, priors: &mut Priors) {
     }
     // What is uncertain is one of two machines.
     for (position, doubt) in &observed.facts.perhaps_empty {
-        for m in model.units_of(*position).flat_map(|(_, unit)| unit.modes.clone()) {
+        for m in model
+            .units_of(*position)
+            .flat_map(|(_, unit)| unit.modes.clone())
+        {
             let there = f64::from(u8::from(model.modes[m as usize].missing)) * (1.0 - doubt);
             let priors = priors[m as usize].iter_mut();
             priors.for_each(|p| *p = *p * doubt + there);

@@ -257,7 +257,9 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, held: Hel
         )
     };
     let choice = match &line.provisional {
-        Some(_) => format!("{choice}; until that is done the first counts in the ranking, for less"),
+        Some(_) => {
+            format!("{choice}; until that is done the first counts in the ranking, for less")
+        }
         None => choice,
     };
     let already = line.not_understood.is_some();
