@@ -157,13 +157,9 @@ mod tests {
     #[test]
     fn it_does_not_say_that_the_test_ran_nor_stop_the_board() {
         let o = of(photo("timer la bad"));
-        assert!(
-            check(&o, "timer.1a").is_some() && !o.test_ran,
-            "{:?}",
-            o.readings
-        );
+        assert!(check(&o, "timer.1.a").is_some() && !o.test_ran);
         let o = of(photo("Sv rail 9.02"));
-        assert!(o.stop.is_none() && o.stops.is_empty() && o.readings.is_empty());
+        assert!(o.stop.is_none() && o.stops.is_empty() && check(&o, "rail.+5V").is_none());
     }
 
     #[test]

@@ -109,7 +109,6 @@ mod tests {
             "swapped Al: no change",
             "fuse Fl ok",
             "pulled Tl: cured",
-            "fitted Ul8 8580",
         ] {
             assert_eq!(counts(line, line), None, "{line}");
         }
