@@ -77,6 +77,7 @@ struct Sum {
     machines: f64,
     minutes: f64,
     vain: f64,
+    tried: f64,
     repaired: f64,
     steps: f64,
 }
@@ -86,6 +87,7 @@ impl Sum {
         self.machines += 1.0;
         self.minutes += r.minutes;
         self.vain += f64::from(r.vain);
+        self.tried += f64::from(r.tried);
         self.repaired += f64::from(u8::from(r.works));
         self.steps += f64::from(r.steps);
     }
@@ -94,6 +96,7 @@ impl Sum {
         self.machines += o.machines;
         self.minutes += o.minutes;
         self.vain += o.vain;
+        self.tried += o.tried;
         self.repaired += o.repaired;
         self.steps += o.steps;
         self
@@ -101,9 +104,10 @@ impl Sum {
 
     fn line(&self) -> String {
         format!(
-            "{:6.1} min a machine, {:5.2} parts in vain, {:5.1} % repaired, {:4.1} steps ({} machines)",
+            "{:6.1} min a machine, {:5.2} soldered parts and {:5.2} in sockets in vain, {:5.1} % repaired, {:4.1} steps ({} machines)",
             self.minutes / self.machines,
             self.vain / self.machines,
+            self.tried / self.machines,
             100.0 * self.repaired / self.machines,
             self.steps / self.machines,
             self.machines
@@ -189,7 +193,7 @@ fn table(number: usize, seed: u64) -> [Sum; 3] {
 }
 
 #[test]
-#[ignore = "its goals are not reached yet: the plan takes longer than swapping by rank; minutes of work"]
+#[ignore = "ten minutes; tests/full runs it"]
 fn the_plan_takes_fewer_minutes_than_swapping() {
     let all = table(8, 5);
     assert!(all[0].minutes < all[1].minutes && all[0].minutes < all[2].minutes);

@@ -43,8 +43,10 @@ impl Way {
 pub struct Repair {
     /// Minutes; a machine that is given up costs what the plan takes giving up to be worth as well.
     pub minutes: f64,
-    /// Sound parts that were renewed.
+    /// Sound parts that were soldered out and renewed.
     pub vain: u32,
+    /// Sound parts in sockets or outside that were swapped for a known good one: they go back.
+    pub tried: u32,
     /// The machine works.
     pub works: bool,
     pub steps: u32,
@@ -153,7 +155,10 @@ impl Work<'_> {
         let new = unit.kind == UnitKind::Part
             && !matches!(position.class, Class::Connector | Class::Setting);
         if new && !before.iter().any(|f| f.unit == name) {
-            self.done.vain += 1;
+            match position.socket || position.outside {
+                true => self.done.tried += 1,
+                false => self.done.vain += 1,
+            }
         }
         self.done.minutes += costs::remedy(&unit, position) + costs::RETEST + costs::POWER_CHANGE;
         self.done.steps += 1;
