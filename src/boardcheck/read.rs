@@ -35,7 +35,8 @@ pub fn typed<T: DeserializeOwned>(text: &str, tree: Option<&Node>) -> (Option<T>
         let emptied = outer.is_some_and(|(_, key, value)| {
             let below = rest.get(key.end..value.span.end).unwrap_or_default();
             slip.message.contains("expected mapping start")
-                && below.trim_matches([' ', ':', '\n', '\r']).is_empty()
+                && (below.trim_start_matches(':').lines())
+                    .all(|l| l.trim().is_empty() || l.trim_start().starts_with('#'))
         });
         if !emptied {
             let diag = told(&slip.message, at, text, tree);
