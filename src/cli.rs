@@ -39,7 +39,7 @@ const HELP: &str = "Examples:
 
 Exit status: 0 done; 1 something was not understood, or there are warnings, with --strict;
 2 bad input or usage. Results go to standard output, messages to standard error.
-NO_COLOR and --color never turn colours off.";
+Colours are off with `--color never`, with NO_COLOR set, and when the output is no terminal.";
 
 const SCHEMA_HELP: &str = "Examples:
   whichsocket schema
@@ -615,7 +615,7 @@ pub struct ShowArgs {
 /// Options of `board check`.
 #[derive(Debug, Args)]
 pub struct CheckArgs {
-    /// Map files; without any, the shipped maps.
+    /// Map files, or folders with boards/ and parts/ in them; without any, the shipped maps.
     #[arg(value_name = "FILE", conflicts_with = "maps")]
     pub files: Vec<PathBuf>,
     /// A folder of maps.

@@ -1,6 +1,6 @@
 //! The boards compiled into the program, and a user's folder that adds to them.
 
-use crate::faultmap::load::MapFolder;
+use crate::faultmap::load::{self, MapFolder};
 use crate::faultmap::model::BoardModel;
 use crate::faultmap::raw::{BoardRaw, FamilyRaw};
 use crate::faultmap::wiring::MapError;
@@ -58,6 +58,9 @@ pub enum BoardError {
         /// All identifiers.
         known: String,
     },
+    /// The folder has no maps in it.
+    #[error("{0}")]
+    NoMaps(String),
     /// The user's maps have mistakes.
     #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
     Map(Vec<MapError>),
@@ -83,6 +86,9 @@ impl Library {
                 message,
             };
             return Err(BoardError::Map(vec![error]));
+        }
+        if !load::holds_maps(dir) {
+            return Err(BoardError::NoMaps(load::no_maps(dir)));
         }
         let (mut maps, mut errors) = MapFolder::read(dir);
         for (name, family) in self::maps()?.families {
@@ -172,7 +178,11 @@ impl Library {
             return postcard::from_bytes(bytes).map_err(|_| BoardError::Damaged);
         }
         let names: Vec<String> = self.list().into_iter().map(|b| b.0).collect();
-        let near = crate::faultmap::wiring::near(&plain, names.iter());
+        let begun: Vec<&String> = names.iter().filter(|n| n.starts_with(&plain)).collect();
+        let near = match begun.as_slice() {
+            [one] if !plain.is_empty() => format!("; did you mean '{one}'?"),
+            _ => crate::faultmap::wiring::near(&plain, names.iter()),
+        };
         Err(BoardError::Unknown {
             name: name.to_string(),
             near,

@@ -660,6 +660,8 @@ fn the_intake_takes_only_what_it_asks_for() {
     let (dialogue, text) = on(
         "",
         &[
+            "no change",
+            "board 48k-z80-ula",
             "0501",
             "48k",
             "dead, no picture",
@@ -677,7 +679,8 @@ fn the_intake_takes_only_what_it_asks_for() {
         "{text}"
     );
     assert!(dialogue.contains("supply by itself"), "{dialogue}");
-    assert_eq!(dialogue.matches("Not understood").count(), 2, "{dialogue}");
+    assert_eq!(dialogue.matches("Not understood").count(), 4, "{dialogue}");
+    assert!(text.starts_with("ticket 0501\n"), "{text}");
 }
 
 /// Every answer is repeated as it was kept; what is of no use on this board is said at once; a rail asked for in volts is

@@ -159,6 +159,16 @@ pub fn answer(
         }
         Question::Number => {
             let id = said.strip_prefix("ticket").unwrap_or(said).trim();
+            // An answer to another question is no number: 'board dunlin-64', 'no change'.
+            if let Some((first, rest)) = id.split_once(char::is_whitespace) {
+                let lead = first.trim_end_matches('.').to_lowercase();
+                let leads = ["no", "nr", "number", "#"].contains(&lead.as_str());
+                if !leads || !rest.contains(|c: char| c.is_ascii_digit()) {
+                    return Err(format!(
+                        "the number of the ticket is one word, as in 0412; an empty line takes {name}"
+                    ));
+                }
+            }
             expect(full(&format!("ticket {id}")), "a number, as in 0412")
         }
         Question::Board => {

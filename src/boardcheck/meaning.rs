@@ -134,8 +134,23 @@ impl Checker<'_> {
                     let message = format!("'{point}' is on {on}, not on {line}");
                     self.bad(code::MEANING, path, message, "give a pin of the line");
                 }
-                Err(message) => self.bad(code::NAME, path, message, "write it as U7.40"),
+                Err(message) => {
+                    let help = self.pins_of(&point);
+                    self.bad(code::NAME, path, message, &help);
+                }
             }
+        }
+    }
+
+    /// How to write a pin: which pins there are, when the position is there.
+    fn pins_of(&self, point: &str) -> String {
+        let at = point.split_once('.').map(|(name, _)| name);
+        let wired = at
+            .and_then(|name| Some((name, &self.wiring.wired[self.wiring.position(name)?])))
+            .and_then(|(name, w)| Some((name, w.labels.first()?, w.labels.last()?)));
+        match wired {
+            Some((name, first, last)) => format!("the pins of {name} are {first} to {last}"),
+            None => "write it as U7.40".to_string(),
         }
     }
 
@@ -331,6 +346,15 @@ impl Checker<'_> {
 
     /// What the board says about itself.
     fn about(&mut self) {
+        if self.board.board.trim().is_empty() || self.board.board.contains(char::is_whitespace) {
+            let message = format!("the name '{}' is not one word", self.board.board);
+            self.bad(
+                code::MEANING,
+                "board",
+                message,
+                "a sheet names it in one word: join the parts with hyphens",
+            );
+        }
         let mut types: BTreeSet<&String> = BTreeSet::new();
         for part in self.board.parts.values() {
             types.extend(part.part_type.as_ref());

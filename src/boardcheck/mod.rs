@@ -5,6 +5,7 @@
 
 pub mod coverage;
 pub mod family;
+pub mod keyboard;
 pub mod loops;
 pub mod meaning;
 pub mod place;
@@ -120,6 +121,10 @@ pub(crate) fn error(
     }
 }
 
+/// What to do about a part that no family describes.
+const OWN_FAMILY: &str = "If none of faultmaps/parts fits, copy the nearest into the folder parts/ beside your boards/, \
+                          and change name, pins and functions";
+
 /// A file with its tree.
 pub(crate) struct Read<'t> {
     pub(crate) index: usize,
@@ -133,6 +138,13 @@ impl Read<'_> {
         let (message, help) = match e.message.split_once("; did you mean ") {
             Some((said, near)) => (said, Some(format!("did you mean {near}"))),
             None => (e.message.as_str(), None),
+        };
+        let help = match e.message.starts_with("no part family") {
+            true => Some(format!(
+                "{}{OWN_FAMILY}",
+                help.map_or(String::new(), |near| near + " ")
+            )),
+            false => help,
         };
         let naming = [
             " no ",
@@ -309,6 +321,7 @@ fn one_board(
     let model = model.ok()?;
     let unused = unused::unused(board, &mut wiring);
     findings.extend(unused::findings(file, board, &wiring, &unused));
+    findings.extend(keyboard::findings(file, board, &mut wiring));
     let figures = BoardFigures {
         board: board.board.clone(),
         file: file.index,

@@ -30,18 +30,37 @@ pub fn typed<T: DeserializeOwned>(text: &str, tree: Option<&Node>) -> (Option<T>
         let at = slip
             .at
             .map_or(text.len(), |(line, column)| byte(text, line, column));
-        diags.push(told(&slip.message, at, text, tree));
-        let entry = tree.and_then(|t| t.entry_at(at, 2));
+        let outer = tree.and_then(|t| t.entry_at(at, 1));
+        // A section of which nothing is left is no second mistake: the entries in it were passed over.
+        let emptied = outer.is_some_and(|(_, key, value)| {
+            let below = rest.get(key.end..value.span.end).unwrap_or_default();
+            slip.message.contains("expected mapping start")
+                && (below.trim_start_matches(':').lines())
+                    .all(|l| l.trim().is_empty() || l.trim_start().starts_with('#'))
+        });
+        if !emptied {
+            let diag = told(&slip.message, at, text, tree);
+            // What the whole map lacks is said again for every section that stays.
+            let again = slip.message.contains("missing field")
+                && outer.is_some_and(|(_, key, _)| key.start == at)
+                && diags.iter().any(|d| d.message == diag.message);
+            if !again {
+                diags.push(diag);
+            }
+        }
+        let inner = tree.and_then(|t| t.entry_at(at, 2));
+        // What lacks a key is passed over as a whole, not the neighbour of the key.
+        let whole = emptied
+            || slip.message.contains("missing field")
+                && inner.is_some_and(|(_, _, v)| !matches!(v.value, Value::Map(_)));
+        let entry = if whole { outer } else { inner };
         let Some((name, key, value)) = entry.filter(|_| diags.len() < MOST) else {
             return (None, diags);
         };
         passed.push(name.to_string());
-        let end = value.span.end.max(key.end);
-        let before = rest.len();
-        rest = blanked(&rest, key.start, end);
-        if rest.len() != before
-            || diags.len() > 1 && diags[diags.len() - 1] == diags[diags.len() - 2]
-        {
+        let before = rest;
+        rest = blanked(&before, key.start, value.span.end.max(key.end));
+        if rest == before || rest.len() != before.len() {
             diags.dedup();
             return (None, diags);
         }
@@ -83,7 +102,10 @@ fn told(message: &str, at: usize, text: &str, tree: Option<&Node>) -> Diag {
             format!("this is no YAML: {message}"),
             Some("look at indentation, quotes and brackets here and in the line before; in YAML a blank and '#' begin a comment".into()),
         ),
-        _ => (code::KEY, message.to_string(), None),
+        _ => match wrong_kind(message) {
+            Some((said, help)) => (code::KEY, said.to_string(), Some(help.to_string())),
+            None => (code::KEY, message.to_string(), None),
+        },
     };
     let span = span_at(at, field.filter(|_| code == code::KEY), text, tree);
     error(code, words, Some((span, String::new())), help)
@@ -129,9 +151,38 @@ fn quoted_field(message: &str) -> Option<&str> {
     rest.split_once('`').map(|(name, _)| name)
 }
 
-/// The fields that the reader says it expected, all those between backticks after the first.
+/// The fields that the reader says it expected: `unknown field `x`, expected one of a, b`.
 fn known_fields(message: &str) -> Vec<&str> {
-    message.split('`').skip(3).step_by(2).collect()
+    let listed = ["expected one of ", "expected "]
+        .iter()
+        .find_map(|w| message.split_once(w));
+    listed.map_or(Vec::new(), |(_, list)| {
+        let names = list.split(", ").map(|n| n.trim_matches('`').trim());
+        names.filter(|n| !n.is_empty()).collect()
+    })
+}
+
+/// What a value of the wrong kind should be, in words of the map instead of the reader's, and how to write it.
+fn wrong_kind(message: &str) -> Option<(&'static str, &'static str)> {
+    let kinds = [
+        (
+            "expected sequence start",
+            "a list is expected here",
+            "write it in square brackets: [one, two]",
+        ),
+        (
+            "expected mapping start",
+            "keys with values are expected here",
+            "write them in the lines below, further in, or as {key: value, key: value}",
+        ),
+        (
+            "expected string scalar",
+            "one text is expected here, not a list",
+            "write it without brackets, blanks between the names: A B C",
+        ),
+    ];
+    let found = kinds.iter().find(|(said, ..)| message.contains(said));
+    found.map(|&(_, message, help)| (message, help))
 }
 
 /// The byte of a line and column, both from 1; columns count characters.

@@ -22,7 +22,6 @@ const ASKED_FOR: [&str; 2] = ["report", "run"];
 
 /// Finds what trouble cannot come from: nodes from which no edge leads on to a check, a rail or a measuring point.
 pub fn unused(board: &BoardRaw, wiring: &mut Wiring) -> Unused {
-    let mut seen = vec![false; wiring.graph.len()];
     let mut front: Vec<usize> = Vec::new();
     for (key, check) in &board.checks {
         for (_, number) in expand::key(key) {
@@ -39,17 +38,7 @@ pub fn unused(board: &BoardRaw, wiring: &mut Wiring) -> Unused {
     front.extend(keys.map(|(_, &n)| n));
     let asked = ASKED_FOR.iter().filter_map(|n| wiring.functions.get(*n));
     front.extend(asked);
-    let mut causes: Vec<Vec<usize>> = vec![Vec::new(); wiring.graph.len()];
-    for from in 0..wiring.graph.len() {
-        for edge in wiring.graph.edges(from).iter().filter(|e| e.weight > 0.0) {
-            causes[edge.to].push(from);
-        }
-    }
-    while let Some(node) = front.pop() {
-        if !std::mem::replace(&mut seen[node], true) {
-            front.extend(&causes[node]);
-        }
-    }
+    let seen = behind(wiring, front);
     let dead = |(name, &node): (&String, &usize)| (!seen[node]).then(|| name.clone());
     let lines: BTreeSet<String> = wiring.lines.iter().filter_map(dead).collect();
     let functions = wiring.functions.iter().filter_map(dead).collect();
@@ -66,6 +55,23 @@ pub fn unused(board: &BoardRaw, wiring: &mut Wiring) -> Unused {
         functions,
         positions,
     }
+}
+
+/// Nodes whose trouble reaches one of these nodes, by number.
+pub(super) fn behind(wiring: &Wiring, mut front: Vec<usize>) -> Vec<bool> {
+    let mut seen = vec![false; wiring.graph.len()];
+    let mut causes: Vec<Vec<usize>> = vec![Vec::new(); wiring.graph.len()];
+    for from in 0..wiring.graph.len() {
+        for edge in wiring.graph.edges(from).iter().filter(|e| e.weight > 0.0) {
+            causes[edge.to].push(from);
+        }
+    }
+    while let Some(node) = front.pop() {
+        if !std::mem::replace(&mut seen[node], true) {
+            front.extend(&causes[node]);
+        }
+    }
+    seen
 }
 
 /// Warnings: what nothing uses and has no reason, and reasons for what is used.

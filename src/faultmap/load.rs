@@ -102,6 +102,31 @@ pub fn texts(dir: &Path, errors: &mut Vec<MapError>) -> Vec<(String, String)> {
         .collect()
 }
 
+/// The folders of a folder of maps. Words are read by the sheets, not here.
+const FOLDERS: [&str; 4] = ["parts", "boards", "cartridges", "words"];
+
+/// Whether a folder has any of the folders that maps lie in.
+pub fn holds_maps(dir: &Path) -> bool {
+    FOLDERS.iter().any(|sub| dir.join(sub).is_dir())
+}
+
+/// What is said of a folder without maps: where they should lie, and which folder was perhaps meant.
+pub fn no_maps(dir: &Path) -> String {
+    let meant = dir.parent().filter(|up| {
+        let own = dir
+            .file_name()
+            .is_some_and(|n| FOLDERS.iter().any(|f| n == *f));
+        own && !up.as_os_str().is_empty()
+    });
+    let near = meant.map_or(String::new(), |up| {
+        format!("; did you mean '{}'?", up.display())
+    });
+    format!(
+        "{}: no maps in it; boards lie in its folder boards/, part families in parts/{near}",
+        dir.display()
+    )
+}
+
 impl MapFolder {
     /// Reads a folder; a subfolder that is not there counts as empty.
     pub fn read(dir: &Path) -> (Self, Vec<MapError>) {

@@ -218,8 +218,18 @@ impl Wiring {
         if part.wired.is_empty() {
             let listed = expand::list(&part.pins);
             if listed.len() != labels.len() {
+                let hyphen = |l: &&String| {
+                    let ends = l.split_once('-');
+                    ends.is_some_and(|(a, b)| {
+                        a.ends_with(|c: char| c.is_ascii_digit())
+                            && b.ends_with(|c: char| c.is_ascii_digit())
+                    })
+                };
+                let range = listed.iter().find(hyphen).map_or(String::new(), |l| {
+                    format!("; several are written A0..7, not as {l}")
+                });
                 let message = format!(
-                    "{} lines for the {} pins of family '{}': give one a pin, '-' where nothing is connected",
+                    "{} lines for the {} pins of family '{}': give one a pin, '-' where nothing is connected{range}",
                     listed.len(),
                     labels.len(),
                     part.family
@@ -489,7 +499,8 @@ pub fn near<'a>(name: &str, known: impl Iterator<Item = &'a String>) -> String {
                 k,
             )
         })
-        .filter(|(d, _)| *d <= 2)
+        // Two slips in a short name leave nothing of it.
+        .filter(|(d, _)| *d <= if name.chars().count() <= 4 { 1 } else { 2 })
         .min()
         .map(|(_, k)| format!("; did you mean '{k}'?"))
         .unwrap_or_default()

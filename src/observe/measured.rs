@@ -361,11 +361,13 @@ impl Observer<'_> {
         let found = board::position(self.model, &place.name).map(|(i, p)| (i, p.clone()));
         if found.is_none() {
             let message = format!("board {} has no position {}", self.model.board, place.name);
-            self.warn(
-                code::UNKNOWN_POSITION,
-                message,
-                "write the designator as printed on the board".into(),
-            );
+            let help = match board::line(self.model, place) {
+                Some(line) => format!(
+                    "{line} is a line: type its level, as in `{line} low` or `line {line} dead`"
+                ),
+                None => "write the designator as printed on the board".into(),
+            };
+            self.warn(code::UNKNOWN_POSITION, message, help);
         }
         found
     }

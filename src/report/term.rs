@@ -210,6 +210,18 @@ pub fn why_only(v: &RankingView) -> String {
 fn next(p: &mut Page, v: &RankingView) {
     let Some(n) = v.next.first() else { return };
     p.head("Next");
+    if n.ask == Some(crate::next::Ask::Loops) && !v.not_understood.is_empty() {
+        p.hang(
+            "  ",
+            &match v.not_understood.len() {
+                1 => "A line was not understood (below): put it right first, it may accuse a part."
+                    .to_string(),
+                lines => format!(
+                    "{lines} lines were not understood (below): put them right first, they may accuse a part."
+                ),
+            },
+        );
+    }
     p.hang("  ", &n.step);
     p.hang("  ", &format!("Where: {}", n.r#where));
     if !n.expect.is_empty() {

@@ -153,6 +153,12 @@ fn unknown(input: Toks, text: String) -> Said {
         input.lexed.atoms[i].span
     });
     let help = match near {
+        _ if text.eq_ignore_ascii_case("faulty") => {
+            "type `came in faulty`, or what is faulty, as in `memory bad`".to_string()
+        }
+        _ if text.to_lowercase().starts_with("rest ") => {
+            "type `rest fine` for what passed, and `not reached: sound, ports` for what was not tested".to_string()
+        }
         Some(word) => format!("did you mean `{word}`? {EXAMPLES}"),
         None => EXAMPLES.to_string(),
     };

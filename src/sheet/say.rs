@@ -85,8 +85,9 @@ impl Reader<'_> {
             ),
             _ => (
                 format!("`{word}` may change what the line says, so it is not read"),
-                "say it without that word, as in `memory bad`, or type `note` before a remark"
-                    .to_string(),
+                format!(
+                    "say it without `{word}`, as in `memory bad`, each result on a line of its own; or type `note` before a remark"
+                ),
             ),
         };
         self.unread(

@@ -97,18 +97,7 @@ fn texts(args: &CheckArgs) -> Result<Vec<MapText>, String> {
         asked: true,
     };
     if let Some(dir) = &args.maps {
-        let mut errors = Vec::new();
-        let list = load::texts(dir, &mut errors);
-        if let Some(e) = errors.first() {
-            return Err(format!("{}: {}", e.file, e.message));
-        }
-        if list.is_empty() {
-            return Err(format!(
-                "{}: no maps in parts/, boards/ or cartridges/",
-                dir.display()
-            ));
-        }
-        return Ok(list.into_iter().map(asked).collect());
+        return Ok(folder(dir)?.into_iter().map(asked).collect());
     }
     if args.files.is_empty() {
         let list = shipped::TEXTS.iter();
@@ -119,6 +108,10 @@ fn texts(args: &CheckArgs) -> Result<Vec<MapText>, String> {
     let mut out = Vec::new();
     for path in &args.files {
         let name = path.display().to_string();
+        if path.is_dir() {
+            out.extend(folder(path)?.into_iter().map(asked));
+            continue;
+        }
         let size = std::fs::metadata(path)
             .map_err(|e| format!("{name}: {e}"))?
             .len();
@@ -135,6 +128,19 @@ fn texts(args: &CheckArgs) -> Result<Vec<MapText>, String> {
     }
     beside(&args.files, &mut out);
     Ok(out)
+}
+
+/// The maps of a folder with their names.
+fn folder(dir: &Path) -> Result<Vec<(String, String)>, String> {
+    let mut errors = Vec::new();
+    let list = load::texts(dir, &mut errors);
+    if let Some(e) = errors.first() {
+        return Err(format!("{}: {}", e.file, e.message));
+    }
+    match list.is_empty() {
+        true => Err(load::no_maps(dir)),
+        false => Ok(list),
+    }
 }
 
 /// Maps that lie beside the files asked for (`../parts`, `../boards`), which they may use: read, but not asked for.
