@@ -508,7 +508,7 @@ fn seeded_mistakes_are_found_at_their_place() {
         "columns without the keyboard unit",
     ];
     let missed = |name: &&str| wrong.iter().any(|w: &String| w.starts_with(*name));
-    let missed: Vec<&str> = newer.iter().copied().filter(|n| missed(&n)).collect();
+    let missed: Vec<&str> = newer.iter().copied().filter(|n| missed(n)).collect();
     assert!(missed.is_empty(), "{missed:?}\n{}", wrong.join("\n"));
     let right = SEEDS.len() - wrong.len();
     println!(
