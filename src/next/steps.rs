@@ -142,7 +142,8 @@ impl Collector<'_> {
     ) -> Vec<Row> {
         let by_aspect: Vec<Vec<(u32, f64)>> = aspects
             .iter()
-            .map(|&a| effects(self.model, reads, a, missed, &mut self.scratch))
+            .map(|&a| effects(self.model, reads, a, &mut self.scratch))
+            .map(|plain| noticed(self.model, &plain, missed))
             .collect();
         self.rows_of(&by_aspect, leak)
     }

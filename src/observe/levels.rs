@@ -49,7 +49,7 @@ pub fn level_effects(
 fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut [f64]) -> Effects {
     let reads = model.reads_of_line(line).unwrap_or_default();
     let (direct, moved_by) = reads.split_at(1.min(reads.len()));
-    let mut all = effects(model, direct, aspect, 0.0, scratch);
+    let mut all = effects(model, direct, aspect, scratch);
     let def = model.lines.iter().find(|l| l.line == line);
     // What makes the line move has its weight from the map; a line that stands still hardly floats.
     let mut still = 1.0;
@@ -61,7 +61,7 @@ fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut [f64])
             still = farther.share;
         }
     }
-    for (mode, strength) in effects(model, moved_by, aspect, 0.0, scratch) {
+    for (mode, strength) in effects(model, moved_by, aspect, scratch) {
         let strength = stepped(strength * still);
         match all.binary_search_by_key(&mode, |e| e.0) {
             Ok(at) => all[at].1 = all[at].1.max(strength),
@@ -244,7 +244,7 @@ mod tests {
         let model = model.board("64k-6510-wide").unwrap();
         let mut scratch = vec![0.0; model.modes.len()];
         let reads = model.reads_of_line("SER_ATN_INT").unwrap();
-        let plain = effects(&model, &reads, Aspect::NotHigh, 0.0, &mut scratch);
+        let plain = effects(&model, &reads, Aspect::NotHigh, &mut scratch);
         let level = level_effects(&model, "SER_ATN_INT", Aspect::NotHigh, &mut scratch);
         assert_eq!(level, Some(plain.into()));
         assert_eq!(

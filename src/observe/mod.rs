@@ -551,7 +551,7 @@ impl Observer<'_> {
         let shown = std::sync::Arc::clone(&self.shown);
         let scratch = &mut self.scratch;
         let plain = shown.plain(reads, aspect, || {
-            effects(self.model, reads, aspect, 0.0, scratch)
+            effects(self.model, reads, aspect, scratch)
         });
         shown::noticed(self.model, &plain, self.trust.missed)
     }
@@ -591,12 +591,11 @@ impl Observer<'_> {
 }
 
 /// How surely each mode shows in a check that reads these nodes: the strongest way it reaches one of them, as described
-/// by the aspect, less what a reader misses. `scratch` has one zero a mode and is left so.
+/// by the aspect, before a reader misses anything ([`noticed`]). `scratch` has one zero a mode and is left so.
 pub fn effects(
     model: &BoardModel,
     reads: &[Read],
     aspect: Aspect,
-    missed: f64,
     scratch: &mut [f64],
 ) -> Vec<(ModeId, f64)> {
     let absent = shown::absent(model);
@@ -627,10 +626,7 @@ pub fn effects(
         while word != 0 {
             let mode = 64 * at + word.trailing_zeros() as usize;
             word &= word - 1;
-            let strength = stepped(std::mem::take(&mut scratch[mode]));
-            // An empty position shows with certainty: nothing can be misread into a chip.
-            let missed = if absent[mode] { 0.0 } else { missed };
-            all.push((mode as ModeId, strength * (1.0 - missed)));
+            all.push((mode as ModeId, stepped(std::mem::take(&mut scratch[mode]))));
         }
     }
     all

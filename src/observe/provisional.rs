@@ -77,18 +77,11 @@ impl Observer<'_> {
     pub(super) fn provisional(&mut self, first: &Provisional, span: Span) {
         self.span = span;
         let place = (self.sheet, self.line);
-        let possible = |f: &Finding| super::sense::question(self.model, f).is_none();
-        if !first.findings.iter().all(possible) {
+        let may = |f: &Finding| super::sense::question(self.model, f).is_none() && !self.at_rail(f);
+        if !first.findings.iter().all(may) {
             return;
         }
         self.doubts.lines.insert(place, first.doubt);
-        let out = &mut self.out;
-        let safety = (
-            out.stop.clone(),
-            out.stops.clone(),
-            out.supply.clone(),
-            out.test_ran,
-        );
         for finding in &first.findings {
             let lists = match &finding.subject {
                 Subject::MemoryCell { .. } => Some(&mut self.doubts.cells),
@@ -101,14 +94,24 @@ impl Observer<'_> {
             }
             self.finding(finding);
         }
-        let out = &mut self.out;
-        (out.stop, out.stops, out.supply, out.test_ran) = safety;
         // 'Rest fine' does not mean what this line may be about.
         for other in &first.others {
             for id in self.checks_of(&other.subject) {
                 self.out.read.insert(format!("{}/{id}", self.run));
             }
         }
+    }
+
+    /// Whether a finding is a level at a pin that a rail is on: then it is a reading of the rail, which opens steps under power.
+    fn at_rail(&self, f: &Finding) -> bool {
+        let Subject::Level(place) = &f.subject else {
+            return false;
+        };
+        let line = super::board::line(self.model, place);
+        self.model
+            .rails
+            .values()
+            .any(|r| line == Some(r.line.as_str()))
     }
 }
 
@@ -160,6 +163,33 @@ mod tests {
         assert!(check(&o, "timer.1.a").is_some() && !o.test_ran);
         let o = of(photo("Sv rail 9.02"));
         assert!(o.stop.is_none() && o.stops.is_empty() && check(&o, "rail.+5V").is_none());
+    }
+
+    #[test]
+    fn a_level_at_a_pin_of_a_rail_is_only_asked() {
+        for volts in ["4.98", "9.02"] {
+            let text = format!("board dunlin-64\nA1.20 {volts} V\n");
+            let mut sheet = parse("t", text.as_bytes()).expect("a text");
+            let certain = of(sheet.clone());
+            assert!(
+                certain.read.contains("rail.+5V") && certain.stop.is_some() == (volts == "9.02")
+            );
+            // As if the second line were an uncertain one of a photograph.
+            let line = &mut sheet.lines[1];
+            let statements = std::mem::take(&mut line.statements).into_iter();
+            let findings = statements.map(|s| match s.value {
+                crate::sheet::Statement::Finding(f) => f,
+                other => panic!("{other:?}"),
+            });
+            line.provisional = Some(Provisional {
+                findings: findings.collect(),
+                others: Vec::new(),
+                doubt: 0.05,
+            });
+            let o = of(sheet);
+            assert!(check(&o, "rail.+5V").is_none() && !o.read.contains("rail.+5V"));
+            assert!(o.stop.is_none() && o.stops.is_empty());
+        }
     }
 
     #[test]

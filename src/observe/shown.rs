@@ -71,7 +71,7 @@ pub(super) fn absent(model: &BoardModel) -> Arc<[bool]> {
 }
 
 /// Effects less what a reader misses. An empty position shows with certainty: nothing can be misread into a chip.
-pub fn noticed(model: &BoardModel, plain: &Effects, missed: f64) -> Vec<(ModeId, f64)> {
+pub fn noticed(model: &BoardModel, plain: &[(ModeId, f64)], missed: f64) -> Vec<(ModeId, f64)> {
     let absent = absent(model);
     let seen = 1.0 - missed;
     let of = |&(m, s): &(ModeId, f64)| (m, if absent[m as usize] { s } else { s * seen });

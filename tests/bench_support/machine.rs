@@ -112,8 +112,7 @@ impl<'m> Technician<'m> {
         let check = self.model.check(id).expect("a check");
         let mut scratch = vec![0.0; self.model.modes.len()];
         let aspect = whichsocket::observe::Aspect::Trouble;
-        let effects =
-            whichsocket::observe::effects(self.model, &check.reads, aspect, 0.0, &mut scratch);
+        let effects = whichsocket::observe::effects(self.model, &check.reads, aspect, &mut scratch);
         let bad = effects.iter().any(|&(m, s)| m == self.mode && s > 0.5);
         if bad { "bad".into() } else { "ok".into() }
     }

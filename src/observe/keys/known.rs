@@ -61,7 +61,7 @@ impl Known {
             let mut scratch = vec![0.0; model.modes.len()];
             let mut troubles = |id: &String| {
                 let reads = model.check(id).map_or(&[][..], |c| &c.reads);
-                effects(model, reads, Aspect::Trouble, 0.0, &mut scratch)
+                effects(model, reads, Aspect::Trouble, &mut scratch)
             };
             let each: Vec<_> = self.ids.iter().map(&mut troubles).collect();
             Troubles {
