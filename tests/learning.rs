@@ -40,8 +40,8 @@ fn machine(model: &BoardModel) -> Observed {
         .filter(|c| c.test && !c.id.starts_with("key."))
     {
         let aspect = whichsocket::observe::Aspect::Trouble;
-        let effects =
-            whichsocket::observe::effects(model, &check.reads, aspect, TYPED.missed, &mut scratch);
+        let plain = whichsocket::observe::effects(model, &check.reads, aspect, &mut scratch);
+        let effects = whichsocket::observe::noticed(model, &plain, TYPED.missed);
         o.readings.push(Reading {
             sheet: 0,
             line: 0,
