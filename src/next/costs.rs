@@ -6,6 +6,10 @@ use crate::faultmap::raw::Class;
 
 /// A voltage at a named pin with a multimeter.
 pub const MEASURE_RAIL: f64 = 1.5;
+/// The resistance from a rail to ground, at the same pins; plugging in again is [`POWER_CHANGE`].
+pub const MEASURE_RESISTANCE: f64 = 1.5;
+/// Some seconds of power, and a finger or a thermometer on the chips of a rail.
+pub const FEEL: f64 = 3.0;
 /// A logic probe on a named pin.
 pub const MEASURE_LINE: f64 = 2.0;
 /// A good chip pressed onto a suspect one, and the test run again.
