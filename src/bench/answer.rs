@@ -22,6 +22,11 @@ pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
     {
         return Understood::Line(all, Vec::new());
     }
+    if let Some(Ask::Feel { places, .. }) = ask
+        && let Some(all) = felt(places, answer)
+    {
+        return Understood::Line(all, Vec::new());
+    }
     // Who types what was asked as well has typed a line.
     let line = answer.trim_start().to_lowercase().starts_with("rail ");
     if let Some(statement) = ask
@@ -53,6 +58,7 @@ pub fn takes(ask: &Ask) -> Option<String> {
         Ask::Remedy { seen: false, .. } => "done".into(),
         Ask::Supply => "a rail and its volts, as in +5V 5.1".into(),
         Ask::Resistance { .. } => "ohms, as in 350".into(),
+        Ask::Feel { .. } => "the hot one, as in 'M3 hot'; or none".into(),
         Ask::Loops => "failed loops of loops run, as in 0 of 14 warm".into(),
     })
 }
@@ -111,6 +117,43 @@ pub fn is_of_the_machine(text: &str) -> bool {
         || word.strip_prefix("did").is_some_and(|w| w.starts_with(' '))
         || loops(text).is_some()
         || matches!(full(text), Understood::Line(all, _) if !all.is_empty() && all.iter().all(lines))
+}
+
+/// Which part got hot, `M3` or `M3 hot`, or `none`: the others that were asked about did not get hotter than usual.
+fn felt(places: &[Place], answer: &str) -> Option<Vec<Statement>> {
+    const NONE: [&str; 8] = [
+        "none", "no", "nothing", "none hot", "nothing hot", "no chip hot", "all the same", "all cold",
+    ];
+    let of = |place: &Place, state: State| {
+        Statement::Finding(Finding {
+            subject: Subject::Heat(place.clone()),
+            state,
+            loops: None,
+            warmth: None,
+        })
+    };
+    let heat = |text: &str| -> Option<Vec<Statement>> {
+        let Understood::Line(all, read_as) = full(text) else {
+            return None;
+        };
+        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Heat(_)));
+        (!all.is_empty() && read_as.is_empty() && all.iter().all(is)).then_some(all)
+    };
+    let said = answer.trim().trim_end_matches('.').to_lowercase();
+    let mut all = match NONE.contains(&said.as_str()) {
+        true => Vec::new(),
+        false => heat(answer).or_else(|| heat(&format!("{answer} hot")))?,
+    };
+    let named = |place: &Place| {
+        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(&f.subject, Subject::Heat(p) if p == place));
+        all.iter().any(is)
+    };
+    let others: Vec<Statement> = (places.iter())
+        .filter(|p| !named(p))
+        .map(|p| of(p, State::Warm))
+        .collect();
+    all.extend(others);
+    Some(all)
 }
 
 /// Several readings of the supply by itself.
@@ -310,6 +353,7 @@ pub fn prompt(ask: Option<&Ask>) -> String {
         Some(Ask::Resistance { rail }) => {
             format!("resistance {rail} to ground, unplugged (ohms, as in '350', or shorted):")
         }
+        Some(Ask::Feel { .. }) => "which one is hot (as in 'M3 hot'; or none):".into(),
         Some(Ask::Loops) => "loops (failed of run, cold or warm, as in '0 of 14 warm'):".into(),
     }
 }

@@ -54,6 +54,13 @@ pub enum Ask {
         /// Name of the rail.
         rail: String,
     },
+    /// Which of these parts on a rail that is low gets hot.
+    Feel {
+        /// Name of the rail.
+        rail: String,
+        /// The parts, those most probably at fault first.
+        places: Vec<Place>,
+    },
     /// Test loops, cold and warm.
     Loops,
 }
@@ -105,7 +112,7 @@ impl Ask {
             Self::Supply => Some(Subject::Supply(None)),
             Self::Resistance { rail } => Some(Subject::Resistance(rail.clone())),
             Self::Loops => Some(Subject::Test),
-            Self::Test { .. } | Self::Remedy { .. } => None,
+            Self::Test { .. } | Self::Remedy { .. } | Self::Feel { .. } => None,
         }
     }
 }

@@ -45,7 +45,7 @@ fn unmeasured(model: &BoardModel, ranking: &Ranking) -> String {
 }
 
 /// What to read at the plug of the supply: what it gives itself, not what the board makes of it.
-fn at_plug(model: &BoardModel) -> String {
+pub(super) fn at_plug(model: &BoardModel) -> String {
     let mut rails: Vec<_> = model.rails.iter().filter(|(_, r)| r.at_plug).collect();
     rails.sort_by_key(|(_, r)| r.order);
     let one = |(name, r): &(&String, &crate::faultmap::raw::RailRaw)| {

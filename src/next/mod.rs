@@ -12,6 +12,7 @@ pub mod costs;
 pub(crate) mod fixed;
 mod remedies;
 mod results;
+mod shorts;
 mod steps;
 mod suppose;
 
@@ -22,6 +23,7 @@ use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView}
 pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
 use steps::Candidate;
+pub use shorts::HOT;
 pub use steps::{LIVE, MAINS};
 pub(crate) use suppose::{Suppositions, suppositions};
 

@@ -76,6 +76,7 @@ pub fn candidates(
     };
     c.rails();
     let gate = c.gate();
+    c.low_rail();
     let mut open = Vec::new();
     if c.low.is_none() {
         open.extend(c.lines(&gate));
@@ -149,7 +150,7 @@ impl Collector<'_> {
     }
 
     /// [`Self::rows`] from how surely each mode shows by each aspect.
-    fn rows_of(&self, by_aspect: &[Vec<(u32, f64)>], leak: f64) -> Vec<Row> {
+    pub(super) fn rows_of(&self, by_aspect: &[Vec<(u32, f64)>], leak: f64) -> Vec<Row> {
         let a = &self.ranking.assembled;
         let aspects = by_aspect.len();
         let of = |(_, faults): &Supposed| {

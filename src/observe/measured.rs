@@ -1,7 +1,8 @@
 //! What is measured by hand or seen on the board: rails, levels, heat, damage.
 
 use super::aspect::Aspect;
-use super::{Evidence, Observer, Stop, board, odds};
+use super::shorts::{resistance_effects, resistance_id};
+use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
 use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
@@ -160,7 +161,7 @@ impl Observer<'_> {
     }
 
     pub(super) fn resistance(&mut self, name: &str, state: &State) {
-        let Some((name, rail)) = self.find_rail(name) else {
+        let Some((name, _)) = self.find_rail(name) else {
             return;
         };
         let (outcome, text) = match state {
@@ -172,17 +173,13 @@ impl Observer<'_> {
             State::Ok => (Outcome::Pass, "not shorted to ground".to_string()),
             _ => return,
         };
-        let Some(node) = self.model.node(&rail.line) else {
-            return;
-        };
-        let id = format!("resistance.{name}");
-        self.check(
-            &id,
-            &[Read { node, weight: 0.9 }],
-            Aspect::Low,
-            outcome,
-            format!("rail {name}: {text}"),
-        );
+        let measured = self.measured_trust();
+        let trust = std::mem::replace(&mut self.trust, measured);
+        let plain = resistance_effects(self.model, &name);
+        let effects = noticed(self.model, &plain, self.trust.missed);
+        let text = format!("rail {name}: {text}");
+        self.reading(&resistance_id(&name), outcome, text, effects.into());
+        self.trust = trust;
     }
 
     /// The supply measured off the board speaks of the supply alone.
@@ -310,6 +307,7 @@ impl Observer<'_> {
         let (fine, faulty) = odds::felt(normal)[felt];
         let word = odds::FELT[felt];
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
+        self.felt(felt);
     }
 
     pub(super) fn looks(&mut self, place: &Place, state: &State) {

@@ -21,6 +21,7 @@ mod profile;
 mod provisional;
 mod results;
 pub mod sense;
+pub mod shorts;
 mod shown;
 pub mod sound;
 pub mod spread;
@@ -64,6 +65,18 @@ pub enum Evidence {
         fine: f64,
         /// P(reading | at fault).
         faulty: f64,
+    },
+    /// What a finger or a thermometer found at a part on a rail that reads low: more is known than that it is at fault, for only
+    /// a part that takes the current gets hot there.
+    Felt {
+        /// Index of the unit.
+        unit: usize,
+        /// Its modes that short the rail.
+        modes: Vec<ModeId>,
+        /// P(reading | it does not short the rail), whatever else may be wrong with it.
+        sound: f64,
+        /// P(reading | one of these modes).
+        shorted: f64,
     },
     /// After these units were renewed or refitted, all that had failed before failed still, or no longer.
     Remedy {
@@ -228,6 +241,8 @@ pub(crate) struct Observer<'m> {
     shown: std::sync::Arc<shown::Shown>,
     /// What counts provisionally.
     doubts: provisional::Doubts,
+    /// Parts of this run that were felt for heat.
+    felt: Vec<shorts::Felt>,
 }
 
 /// Turns the sheets of one machine, its runs in order, into readings.
@@ -270,6 +285,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         scratch: vec![0.0; model.modes.len()],
         shown: model.memo.of(),
         doubts: provisional::Doubts::default(),
+        felt: Vec::new(),
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
     for (i, sheet) in sheets.iter().enumerate() {
@@ -389,6 +405,7 @@ impl Observer<'_> {
         self.wrong_characters();
         self.keys();
         self.rest_of_keys();
+        self.felt_with_a_rail_low();
         if let Some(profile) = self.profile.clone() {
             let fine = !self.rest_fine.is_empty();
             self.by_profile(&profile, self.run, fine);

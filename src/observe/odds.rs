@@ -17,6 +17,20 @@ pub fn felt(normal: Warmth) -> [(f64, f64); 4] {
     }
 }
 
+/// The first of [`FELT`] that is hotter than a sound part is on a rail that reads low.
+pub const HOTTER: usize = 2;
+
+/// P(felt | it does not short its rail), P(felt | it does) of a part on a rail that reads low: not hotter than usual, then hotter.
+/// Without its supply a part stays cold, unless it is the one that takes the current; a rail that is only low leaves what
+/// always runs hot warm enough to be taken for it. Small capacitors take a current without getting hot all over.
+pub fn felt_on_a_low_rail(normal: Option<Warmth>) -> [(f64, f64); 2] {
+    match normal.unwrap_or(Warmth::Warm) {
+        Warmth::Hot => [(0.85, 0.15), (0.15, 0.85)],
+        Warmth::Warm => [(0.95, 0.2), (0.05, 0.8)],
+        Warmth::Cold => [(0.97, 0.3), (0.03, 0.7)],
+    }
+}
+
 /// Which of [`FELT`] a state is. A finger finds 60 degrees too hot to hold and 45 hot (common practice, no source).
 pub fn feels(state: &State) -> Option<usize> {
     Some(match state {
@@ -94,6 +108,7 @@ mod tests {
             .into();
         tables.push(AT_PINS.iter().map(|t| (t.1, t.2)).collect());
         tables.push(AT_PART.iter().map(|t| (t.1, t.2)).collect());
+        tables.extend([Warmth::Hot, Warmth::Warm, Warmth::Cold].map(|w| felt_on_a_low_rail(Some(w)).to_vec()));
         tables.extend([FUSE, SAID, SUPPLY_ALONE].map(|t| t.to_vec()));
         for table in tables {
             let fine: f64 = table.iter().map(|t| t.0).sum();

@@ -60,7 +60,12 @@ impl Doubts {
                         c.leak = 1.0 - (1.0 - c.leak) * (1.0 - doubt * FAILS);
                     }
                 }
-                Evidence::Unit { fine, faulty, .. } => {
+                Evidence::Unit { fine, faulty, .. }
+                | Evidence::Felt {
+                    sound: fine,
+                    shorted: faulty,
+                    ..
+                } => {
                     let nothing = (*fine + *faulty) / 2.0;
                     for p in [fine, faulty] {
                         *p = *p * (1.0 - doubt) + nothing * doubt;

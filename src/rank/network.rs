@@ -363,6 +363,12 @@ impl<'a> Builder<'a> {
         match &reading.evidence {
             Evidence::Check(c) => self.check(at, c),
             Evidence::Unit { unit, fine, faulty } => self.about_unit(*unit, *fine, *faulty),
+            Evidence::Felt {
+                unit,
+                modes,
+                sound,
+                shorted,
+            } => self.felt(*unit, modes, *sound, *shorted),
             Evidence::Remedy { units, cured } => self.remedy(at, units, *cured),
             Evidence::PutBack { parts, refitted } => self.put_back(parts, refitted),
             Evidence::Moved {
@@ -490,6 +496,15 @@ impl<'a> Builder<'a> {
         cause.likelihood_fine *= fine;
         for mode in &mut cause.modes {
             mode.likelihood *= faulty;
+        }
+    }
+
+    fn felt(&mut self, unit: usize, modes: &[ModeId], sound: f64, shorted: f64) {
+        let at = self.occupant[unit];
+        let cause = &mut self.a.net.causes[at];
+        cause.likelihood_fine *= sound;
+        for (mode, id) in cause.modes.iter_mut().zip(&self.a.modes[at]) {
+            mode.likelihood *= if modes.contains(id) { shorted } else { sound };
         }
     }
 

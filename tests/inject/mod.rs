@@ -44,12 +44,14 @@ pub mod program;
 pub mod score;
 pub mod sheet;
 pub mod supply;
+pub mod touch;
 pub mod wiring;
 
 use config::Config;
 use faults::{Fault, Remedy};
 use machine::Machine;
 use measure::Reading;
+use overlay::Overlay;
 use program::{Outcome, Results, Test};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
@@ -259,6 +261,21 @@ impl Bench {
                 format!("{position}.{at} {word}")
             }
         }
+    }
+
+    /// Ohms from a rail to ground with the board off, in words of the sheet.
+    pub fn resistance(&self, faults: &[Fault], rail: &str, seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let all: Vec<&Fault> = faults.iter().collect();
+        let ohms = touch::ohms(&self.w, &Overlay::of(&self.w, &all), rail, &mut rng);
+        format!("resistance {} {ohms:.1} ohm", rail.trim_start_matches('+'))
+    }
+
+    /// Which of these parts a finger calls hot after some seconds of power.
+    pub fn hot(&self, faults: &[Fault], parts: &[String], seed: u64) -> Vec<String> {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let all: Vec<&Fault> = faults.iter().collect();
+        touch::hot(&self.w, &Overlay::of(&self.w, &all), parts, &mut rng)
     }
 
     /// Whether a remedy at a unit cures a fault.

@@ -41,6 +41,13 @@ impl Supply {
 
 /// The supplies with these faults.
 pub fn of(w: &Wired, o: &Overlay) -> Supply {
+    let mut s = given(w, o);
+    shorts(w, o, &mut s);
+    s
+}
+
+/// What the supply, switch, fuse, chokes, rectifiers and regulators would give if nothing on the board took too much.
+pub fn given(w: &Wired, o: &Overlay) -> Supply {
     let nominal = |n: &String| {
         if n.contains("12V") {
             12.0
@@ -83,7 +90,6 @@ pub fn of(w: &Wired, o: &Overlay) -> Supply {
         spread_direct(w, o, &mut s, w.parts[plug].pins[k].1.expect("wired"), five);
     }
     rectify(w, o, &mut s);
-    shorts(w, o, &mut s);
     s
 }
 
@@ -187,17 +193,10 @@ fn rectify(w: &Wired, o: &Overlay, s: &mut Supply) {
 
 /// A shorted chip or capacitor pulls its rail down, and all that the same source feeds.
 fn shorts(w: &Wired, o: &Overlay, s: &mut Supply) {
-    let mut down: Vec<usize> = Vec::new();
-    for &part in &o.shorted {
-        let number = super::pins::supplies(w.parts[part].kind).0[0].to_string();
-        down.extend(w.parts[part].pins[w.pin(part, &number)].1);
-    }
-    for part in (0..w.parts.len()).filter(|&p| o.broken(p, "short")) {
-        let lines: Vec<usize> = w.parts[part].pins.iter().filter_map(|p| p.1).collect();
-        if lines.iter().any(|&l| w.lines[l] == "GND") {
-            down.extend(lines.iter().filter(|&&l| s.volts.contains_key(&l)));
-        }
-    }
+    let mut down: Vec<usize> = (shorted(w, o).into_iter())
+        .flat_map(|(_, lines)| lines)
+        .filter(|l| s.volts.contains_key(l))
+        .collect();
     // What is joined to a shorted line without a regulator between goes down with it.
     while let Some(line) = down.pop() {
         if s.volts.get(&line).is_none_or(|v| *v < 0.5) {
@@ -212,6 +211,41 @@ fn shorts(w: &Wired, o: &Overlay, s: &mut Supply) {
             }
         }
     }
+}
+
+/// Parts that short lines to ground, each with those lines.
+pub fn shorted(w: &Wired, o: &Overlay) -> Vec<(usize, Vec<usize>)> {
+    let mut out = Vec::new();
+    for &part in &o.shorted {
+        let number = super::pins::supplies(w.parts[part].kind).0[0].to_string();
+        let line = w.parts[part].pins[w.pin(part, &number)].1;
+        out.push((part, line.into_iter().collect()));
+    }
+    for part in (0..w.parts.len()).filter(|&p| o.broken(p, "short")) {
+        let lines: Vec<usize> = w.parts[part].pins.iter().filter_map(|p| p.1).collect();
+        if lines.iter().any(|&l| w.lines[l] == "GND") {
+            let other = lines.into_iter().filter(|&l| w.lines[l] != "GND");
+            out.push((part, other.collect()));
+        }
+    }
+    out
+}
+
+/// Lines that direct current reaches from this one without passing a regulator or a diode.
+pub fn joined(w: &Wired, o: &Overlay, line: usize) -> Vec<usize> {
+    let mut found = vec![line];
+    let mut at = 0;
+    while let Some(&line) = found.get(at) {
+        at += 1;
+        for part in 0..w.parts.len() {
+            for other in across(w, o, part, line) {
+                if w.lines[other] != "GND" && !found.contains(&other) {
+                    found.push(other);
+                }
+            }
+        }
+    }
+    found
 }
 
 /// Volts of the 5 V at the plug of the mains adapter with nothing on it: one that sags under load looks good there.

@@ -13,7 +13,7 @@ use whichsocket::faultmap::raw::Class;
 use whichsocket::next::{Ask, Bench as Tools, advise_but, costs};
 use whichsocket::rank::{Ranking, rank};
 use whichsocket::report::view::NextView;
-use whichsocket::sheet::{Action, parse};
+use whichsocket::sheet::{Action, Place, parse};
 
 /// A way to go about it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -282,8 +282,8 @@ impl Work<'_> {
                 }
                 lines.join("\n")
             }
-            // A rail that is past its limit is no short.
-            Ask::Resistance { rail } => format!("resistance {rail} 350 ohm"),
+            Ask::Resistance { rail } => self.bench.resistance(&self.left, rail, seed),
+            Ask::Feel { places, .. } => self.feel(places, seed),
             Ask::Supply => match self.bench.observe(&self.left).plug {
                 Some(volts) => format!("psu rail 5V {volts:.2} V off the board"),
                 None => "psu rail 5V 5.08 V off the board".into(),
@@ -300,6 +300,17 @@ impl Work<'_> {
             },
         };
         line + "\n"
+    }
+
+    /// Of what was felt: which was hot, and that the others were not.
+    fn feel(&self, places: &[Place], seed: u64) -> String {
+        let names: Vec<String> = places.iter().map(|p| p.name.clone()).collect();
+        let hot = self.bench.hot(&self.left, &names, seed);
+        let felt = names.iter().map(|n| match hot.contains(n) {
+            true => format!("{n} hot"),
+            false => format!("{n} warm"),
+        });
+        felt.collect::<Vec<_>>().join("; ")
     }
 
     /// A good chip held on top makes up for outputs that do not drive, never for one that is shorted; cold helps what fails warm.
