@@ -1,7 +1,8 @@
 //! Whatever a sheet says and a bench has, no plan proposes what could hurt: properties over random sheets of all boards.
 
 use proptest::prelude::*;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use whichsocket::faultmap::raw::RailRaw;
 use whichsocket::next::{Bench, TOOLS, advise};
 use whichsocket::rank::rank;
 use whichsocket::report::view::{NextView, TreeView};
@@ -42,18 +43,29 @@ fn rails() -> impl Strategy<Value = Vec<Rail>> {
     proptest::collection::vec(one, 8)
 }
 
-/// The step and every step of the tree after it, each with the rails that were read (in the tree: and found good) when it
-/// is done.
-fn walk(
-    tree: &TreeView,
-    known: &BTreeSet<String>,
-    see: &mut impl FnMut(&TreeView, &BTreeSet<String>),
-) {
+/// What is known of rails when a step of a tree is done.
+#[derive(Debug, Clone, Default)]
+struct Known {
+    /// Read on the sheet, or in the tree and found good.
+    good: BTreeSet<String>,
+    /// Read at all, with the outcome in the tree.
+    read: BTreeMap<String, String>,
+}
+
+/// The step and every step of the tree after it, each with what is known of the rails when it is done.
+fn walk(tree: &TreeView, known: &Known, see: &mut impl FnMut(&TreeView, &Known)) {
     see(tree, known);
     for branch in &tree.branches {
         let mut known = known.clone();
         if let Some(rail) = branch.outcome.strip_suffix(" good") {
-            known.insert(rail.to_string());
+            known.good.insert(rail.to_string());
+        }
+        if let Some((rail, how)) = branch
+            .outcome
+            .rsplit_once(' ')
+            .filter(|_| reads_rail(&tree.r#where))
+        {
+            known.read.insert(rail.to_string(), how.to_string());
         }
         if let Some(then) = &branch.then {
             walk(then, &known, see);
@@ -63,7 +75,12 @@ fn walk(
 
 /// Whether a step reads a rail: its place says so.
 fn reads_rail(place: &str) -> bool {
-    place.contains(", rail ")
+    place.contains(", rail ") && !feels(place)
+}
+
+/// Whether a step powers the board for some seconds to find the part that gets hot.
+fn feels(place: &str) -> bool {
+    place.starts_with("parts on the board, rail ")
 }
 
 fn at_hand(needs: Option<&String>, bench: &Bench) -> bool {
@@ -141,8 +158,13 @@ fn check(
             prop_assert!(!power, "{step} on a board past its stop limit\n{text}");
         }
         if low && *power {
-            prop_assert!(reads_rail(r#where), "{step} with a rail low\n{text}");
+            prop_assert!(
+                reads_rail(r#where) || feels(r#where),
+                "{step} with a rail low\n{text}"
+            );
         }
+        // Heat is looked for where a rail is low, and nowhere else.
+        prop_assert!(low && !over || !feels(r#where), "{step}\n{text}");
         prop_assert!(!step.contains("into a working machine"), "{step}");
     }
     if let Some(first) = advice.steps.iter().find(|s| s.power)
@@ -160,9 +182,29 @@ fn check(
     }
     if let Some(tree) = &advice.tree {
         let mut wrong = None;
-        walk(tree, &read, &mut |t, known| {
-            let unread = model.rails.keys().any(|r| !known.contains(r));
-            let early = t.power && !reads_rail(&t.r#where) && unread && !ran;
+        let known = Known {
+            good: read.clone(),
+            read: read
+                .iter()
+                .map(|r| (r.clone(), "as the sheet says".into()))
+                .collect(),
+        };
+        walk(tree, &known, &mut |t, known| {
+            let unread = model.rails.keys().any(|r| !known.good.contains(r));
+            let hot = feels(&t.r#where);
+            let early = t.power && !reads_rail(&t.r#where) && unread && !ran && !hot;
+            // Before a part is felt for heat every rail was read, none too high, and none missing that memory needs.
+            let harms = |(name, limits): (&String, &RailRaw)| match known
+                .read
+                .get(name)
+                .map(String::as_str)
+            {
+                None => !ran,
+                Some("high") => true,
+                Some("missing") => limits.guards_memory,
+                Some(_) => false,
+            };
+            let early = early || hot && model.rails.iter().any(harms);
             // A new part goes in by the same rule.
             let part = t
                 .needs

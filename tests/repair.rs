@@ -115,21 +115,68 @@ impl Sum {
     }
 }
 
+/// Machines that the plan took longest for, to be told.
+const WORST: usize = 5;
+
+/// What came of a list of machines.
+#[derive(Default, Clone)]
+struct Compared {
+    /// By number of faults less one, and way.
+    sums: [[Sum; 3]; 2],
+    /// Minutes of the plan with what was wrong.
+    by_plan: Vec<(f64, String)>,
+}
+
+impl Compared {
+    fn join(mut self, other: Self) -> Self {
+        let both = self
+            .sums
+            .iter_mut()
+            .flatten()
+            .zip(other.sums.into_iter().flatten());
+        both.for_each(|(x, y)| *x = x.join(y));
+        self.by_plan.extend(other.by_plan);
+        self
+    }
+
+    fn tell(&mut self) {
+        for (title, of) in [("one fault", self.sums[0]), ("two faults", self.sums[1])] {
+            println!("  {title}");
+            for (way, sum) in Way::ALL.into_iter().zip(of) {
+                println!("    {:28} {}", way.words(), sum.line());
+            }
+        }
+        println!("  longest by the plan");
+        self.by_plan
+            .sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
+        for (minutes, what) in self.by_plan.iter().take(WORST) {
+            println!("    {minutes:6.1} min: {what}");
+        }
+    }
+}
+
 /// One machine after the other, by each way, in as many threads as there are cores.
-fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> [[Sum; 3]; 2] {
+fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> Compared {
     let next = std::sync::atomic::AtomicUsize::new(0);
     let one = || {
-        let mut sums = [[Sum::default(); 3]; 2];
+        let mut done = Compared::default();
         loop {
             let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-            let Some(m) = list.get(k) else { return sums };
+            let Some(m) = list.get(k) else { return done };
+            let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
             for (w, way) in Way::ALL.into_iter().enumerate() {
                 let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
-                sums[m.faults.len() - 1][w].add(&repair);
+                done.sums[m.faults.len() - 1][w].add(&repair);
+                if way == Way::Plan {
+                    let given_up = if repair.works { "" } else { ", given up" };
+                    done.by_plan.push((
+                        repair.minutes,
+                        format!("machine {k}, {}{given_up}", words.join(" and ")),
+                    ));
+                }
                 if std::env::var_os("REPAIR_LOOK").is_some() {
-                    let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
                     println!(
-                        "{way:?}: {words:?}: {:.1} min, works {}\n{}",
+                        "{k} {way:?}: {words:?}: {:.1} min, works {}\n{}",
                         repair.minutes, repair.works, repair.log
                     );
                 }
@@ -141,12 +188,7 @@ fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> [[Sum; 3]; 2]
         let all: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
         all.into_iter()
             .map(|h| h.join().expect("a thread that works"))
-            .fold([[Sum::default(); 3]; 2], |mut a, b| {
-                for (x, y) in a.iter_mut().flatten().zip(b.into_iter().flatten()) {
-                    *x = x.join(y);
-                }
-                a
-            })
+            .fold(Compared::default(), Compared::join)
     })
 }
 
@@ -168,16 +210,11 @@ fn table(number: usize, seed: u64) -> [Sum; 3] {
     let mut all = [Sum::default(); 3];
     for (model, bench) in boards() {
         let list = machines(&model, &bench, number, seed);
-        let sums = compare(&model, &bench, &list);
+        let mut done = compare(&model, &bench, &list);
         println!("{}", bench.w.board);
-        for (title, of) in [("one fault", sums[0]), ("two faults", sums[1])] {
-            println!("  {title}");
-            for (way, sum) in Way::ALL.into_iter().zip(of) {
-                println!("    {:28} {}", way.words(), sum.line());
-            }
-        }
+        done.tell();
         for w in 0..3 {
-            all[w] = all[w].join(sums[0][w]).join(sums[1][w]);
+            all[w] = all[w].join(done.sums[0][w]).join(done.sums[1][w]);
         }
     }
     println!("all");

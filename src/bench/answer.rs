@@ -122,7 +122,14 @@ pub fn is_of_the_machine(text: &str) -> bool {
 /// Which part got hot, `M3` or `M3 hot`, or `none`: the others that were asked about did not get hotter than usual.
 fn felt(places: &[Place], answer: &str) -> Option<Vec<Statement>> {
     const NONE: [&str; 8] = [
-        "none", "no", "nothing", "none hot", "nothing hot", "no chip hot", "all the same", "all cold",
+        "none",
+        "no",
+        "nothing",
+        "none hot",
+        "nothing hot",
+        "no chip hot",
+        "all the same",
+        "all cold",
     ];
     let of = |place: &Place, state: State| {
         Statement::Finding(Finding {
@@ -426,6 +433,23 @@ mod tests {
             line(&Ask::Supply, "+5V 5.1, 9VAC 10.2"),
             "psu rail +5V 5.1 V off the board; psu rail 9VAC 10.2 V off the board"
         );
+    }
+
+    /// The hot one is named, or none; the others that were asked about did not get hot.
+    #[test]
+    fn the_hot_part_is_named_and_the_others_are_not_hot() {
+        let feel = Ask::Feel {
+            rail: "+5V".into(),
+            places: vec![at("U10", None), at("U1", None)],
+        };
+        for none in ["none", "Nothing hot.", "no"] {
+            assert_eq!(line(&feel, none), "U10 warm; U1 warm");
+        }
+        assert_eq!(line(&feel, "U1"), "U1 hot; U10 warm");
+        assert_eq!(line(&feel, "u1 too hot"), "U1 too hot; U10 warm");
+        assert_eq!(line(&feel, "U7 hot"), "U7 hot; U10 warm; U1 warm");
+        assert_eq!(line(&feel, "memory bit 3 bad"), "memory bit 3 bad");
+        assert!(line(&feel, "blorp").starts_with('?'));
     }
 
     #[test]

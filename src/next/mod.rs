@@ -22,8 +22,8 @@ use crate::rank::Ranking;
 use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView};
 pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
-use steps::Candidate;
 pub use shorts::HOT;
+use steps::Candidate;
 pub use steps::{LIVE, MAINS};
 pub(crate) use suppose::{Suppositions, suppositions};
 

@@ -3,7 +3,7 @@
 use super::steps::{Candidate, Collector, Row};
 use super::{Ask, costs};
 use crate::infer::network::Outcome;
-use crate::observe::{Aspect, Evidence, TYPED, memory};
+use crate::observe::{Aspect, Evidence, SHOWS_NOTHING, TYPED, memory};
 use crate::plan::{Condition, Cost, Kind as StepKind, Power, Step};
 
 /// Results of one test run that are put before the planner together: each doubles the outcomes.
@@ -29,6 +29,7 @@ impl Collector<'_> {
             matches!(&r.evidence, Evidence::Check(c)
                 if c.check.starts_with("picture.") && c.outcome != Outcome::Pass)
         });
+        let test_shows = self.test_shows();
         let keys_read = self
             .ranking
             .observed
@@ -48,7 +49,7 @@ impl Collector<'_> {
             if check.id.starts_with("picture.")
                 || (check.id == "start-text" && no_picture)
                 || memory::shared(&check.id)
-                || (check.test && !self.ranking.observed.test_ran)
+                || (check.test && !test_shows)
             {
                 continue;
             }
@@ -93,6 +94,26 @@ impl Collector<'_> {
             _ => out.extend(self.whole_test(&shown)),
         }
         out
+    }
+
+    /// Whether a run of the test would show results: one did, and the newest run is not just a dark screen.
+    fn test_shows(&self) -> bool {
+        let checks = || {
+            self.ranking
+                .observed
+                .readings
+                .iter()
+                .filter_map(|r| match &r.evidence {
+                    Evidence::Check(c) => Some(c),
+                    _ => None,
+                })
+        };
+        let newest = checks().map(|c| c.run).max();
+        let in_newest = || checks().filter(|c| Some(c.run) == newest);
+        let dark = in_newest()
+            .any(|c| c.outcome != Outcome::Pass && SHOWS_NOTHING.contains(&c.check.as_str()));
+        let shown = |id: &str| self.model.check(id).is_some_and(|c| c.test);
+        self.ranking.observed.test_ran && (!dark || in_newest().any(|c| shown(&c.check)))
     }
 
     /// One more run of the test for all that it shows. The planner gets the two results that tell most; there is more to see, so

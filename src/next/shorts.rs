@@ -53,7 +53,11 @@ impl Collector<'_> {
     /// Ohms from a rail to ground, with the board off.
     fn resistance(&self, rail: &str) -> Option<Candidate> {
         let def = self.model.rails.get(rail)?;
-        let effects = noticed(self.model, &resistance_effects(self.model, rail), MEASURED.missed);
+        let effects = noticed(
+            self.model,
+            &resistance_effects(self.model, rail),
+            MEASURED.missed,
+        );
         // An alternating supply is measured between its legs, not to ground.
         if def.ac || effects.is_empty() || self.read(&resistance_id(rail)) {
             return None;
@@ -101,7 +105,8 @@ impl Collector<'_> {
         let rows = self.supposed.iter().map(|(_, f)| row(bad(f))).collect();
         let mut step = Step::observe(costs::MEASURE_SUPPLY, rows);
         step.power = Power::Off;
-        let position = (self.model.positions.iter()).find(|p| p.outside && p.class == Class::Supply)?;
+        let position =
+            (self.model.positions.iter()).find(|p| p.outside && p.class == Class::Supply)?;
         Some(Candidate {
             step,
             say: "Switch off, unplug the supply from the board, and measure it by itself at its plug.".into(),
@@ -137,7 +142,11 @@ impl Collector<'_> {
         let rail = rails_out(self.ranking)
             .into_iter()
             .map(|(rail, _)| rail)
-            .find(|rail| self.shorted_modes(rail).iter().any(|m| felt[0].modes.contains(m)))?;
+            .find(|rail| {
+                self.shorted_modes(rail)
+                    .iter()
+                    .any(|m| felt[0].modes.contains(m))
+            })?;
         let mut outcomes = vec!["none hotter than usual".to_string()];
         outcomes.extend(names.iter().take(NAMED).map(|n| format!("{n} hot")));
         if names.len() > NAMED {
@@ -172,7 +181,8 @@ impl Collector<'_> {
             return Some(Rule::default());
         }
         let asked = |name: &str| {
-            let is = |s: &&usize| matches!(&self.out[**s].ask, Ask::Rail { rail, .. } if rail == name);
+            let is =
+                |s: &&usize| matches!(&self.out[**s].ask, Ask::Rail { rail, .. } if rail == name);
             rails.iter().find(is).copied()
         };
         let mut after = Vec::new();
@@ -210,12 +220,20 @@ impl Collector<'_> {
         let a = &self.ranking.assembled;
         let felt = |unit: usize| {
             let is = |e: &Evidence| matches!(e, Evidence::Felt { unit: u, .. } if *u == unit);
-            self.ranking.observed.readings.iter().any(|r| is(&r.evidence))
+            self.ranking
+                .observed
+                .readings
+                .iter()
+                .any(|r| is(&r.evidence))
         };
         let of = |cause: usize| -> Feels {
-            let modes = a.modes[cause].iter().zip(&self.ranking.posterior.modes[cause]);
-            let (modes, p): (Vec<ModeId>, Vec<f64>) =
-                modes.filter(|(m, _)| low.contains(m)).map(|(m, p)| (*m, *p)).unzip();
+            let modes = a.modes[cause]
+                .iter()
+                .zip(&self.ranking.posterior.modes[cause]);
+            let (modes, p): (Vec<ModeId>, Vec<f64>) = modes
+                .filter(|(m, _)| low.contains(m))
+                .map(|(m, p)| (*m, *p))
+                .unzip();
             Feels {
                 cause,
                 modes,
@@ -227,7 +245,11 @@ impl Collector<'_> {
             .map(of)
             .filter(|f| f.probability > 0.0)
             .collect();
-        all.sort_by(|x, y| y.probability.total_cmp(&x.probability).then(x.cause.cmp(&y.cause)));
+        all.sort_by(|x, y| {
+            y.probability
+                .total_cmp(&x.probability)
+                .then(x.cause.cmp(&y.cause))
+        });
         all.truncate(MOST_FELT);
         all
     }
@@ -238,7 +260,8 @@ impl Collector<'_> {
         let a = &self.ranking.assembled;
         let hot = |f: &Feels, faults: &[(usize, super::suppose::Modes)]| {
             let unit = &self.model.units[a.place[f.cause]];
-            let [_, (sound, shorted)] = odds::felt_on_a_low_rail(self.model.positions[unit.position].warmth);
+            let [_, (sound, shorted)] =
+                odds::felt_on_a_low_rail(self.model.positions[unit.position].warmth);
             let share: f64 = (faults.iter())
                 .filter(|(cause, _)| *cause == f.cause)
                 .flat_map(|(_, modes)| modes)
@@ -260,6 +283,222 @@ impl Collector<'_> {
             }
             row
         };
-        self.supposed.iter().map(|(_, faults)| row(faults)).collect()
+        self.supposed
+            .iter()
+            .map(|(_, faults)| row(faults))
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::steps::candidates;
+    use super::super::{Bench, Suppositions, suppositions};
+    use super::*;
+    use crate::faultmap::model::BoardModel;
+    use crate::plan::Kind;
+    use crate::rank::{Ranking, rank};
+    use crate::sheet::parse;
+    use crate::shipped::Library;
+
+    const DOWN: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 0.3 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
+                        rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
+
+    fn ranked(model: &BoardModel, text: &str) -> Ranking {
+        let sheet = parse("t", text.as_bytes()).expect("a text");
+        assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
+        rank(model, &[sheet]).expect("possible")
+    }
+
+    /// What is offered, with the hypotheses that its rows are of.
+    fn offered(
+        model: &BoardModel,
+        text: &str,
+        bench: &Bench,
+        skip: &str,
+    ) -> (Vec<Candidate>, Vec<crate::plan::Hypothesis>, Ranking) {
+        let ranking = ranked(model, text);
+        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
+            panic!("something is at fault");
+        };
+        let all = candidates(model, &ranking, &supposed, bench, &|say, _| {
+            !skip.is_empty() && say.contains(skip)
+        });
+        (all, supposed.into_iter().map(|s| s.0).collect(), ranking)
+    }
+
+    fn board(name: &str) -> BoardModel {
+        Library::default().board(name).expect("a shipped board")
+    }
+
+    fn feel(all: &[Candidate]) -> Option<&Candidate> {
+        all.iter().find(|c| matches!(c.ask, Ask::Feel { .. }))
+    }
+
+    #[test]
+    fn a_low_rail_asks_for_ohms_the_supply_and_heat() {
+        let model = board("64k-6510-wide");
+        let kinds = |text: &str, bench: &Bench| {
+            let (all, ..) = offered(&model, text, bench, "");
+            let ohms = all
+                .iter()
+                .any(|c| matches!(&c.ask, Ask::Resistance { rail } if rail == "+5V"));
+            let alone = all.iter().any(|c| c.ask == Ask::Supply);
+            (ohms, alone, feel(&all).is_some())
+        };
+        let whole = Bench::default();
+        assert_eq!(kinds(DOWN, &whole), (true, true, true));
+        let no_meter = Bench {
+            tools: Vec::new(),
+            ..Bench::default()
+        };
+        assert_eq!(kinds(DOWN, &no_meter), (false, false, true));
+        let good = DOWN.replace("5V 0.3", "5V 5.0");
+        assert_eq!(kinds(&good, &whole), (false, false, false));
+        // What was answered is not asked again.
+        let told = format!("{DOWN}resistance 5V 2 ohm\npsu rail 5V 5.1 V off the board\n");
+        assert_eq!(kinds(&told, &whole), (false, false, true));
+    }
+
+    /// P(a unit is at fault) under the hypotheses before a step, and once it came out so.
+    fn then(
+        c: &Candidate,
+        outcome: usize,
+        h: &[crate::plan::Hypothesis],
+        cause: usize,
+    ) -> (f64, f64) {
+        let Kind::Observe { rows, .. } = &c.step.kind else {
+            panic!("an observation");
+        };
+        let share = |weight: &dyn Fn(usize) -> f64| {
+            let of = |k: usize| h[k].probability * weight(k);
+            let with = (0..h.len()).filter(|&k| h[k].faulty.contains(&(cause as u32)));
+            with.map(of).sum::<f64>() / (0..h.len()).map(of).sum::<f64>()
+        };
+        (share(&|_| 1.0), share(&|k| rows[k][outcome]))
+    }
+
+    /// The plan expects of each answer what the ranking makes of it.
+    #[test]
+    fn the_plan_and_the_ranking_agree_on_what_an_answer_tells() {
+        let model = board("64k-6510-wide");
+        let shorted = format!("{DOWN}resistance 5V 1.8 ohm\n");
+        let (all, _, _) = offered(&model, &shorted, &Bench::default(), "");
+        let Some(Ask::Feel { places, .. }) = feel(&all).map(|c| &c.ask) else {
+            panic!("heat is looked for");
+        };
+        let names: Vec<String> = places.iter().map(|p| p.name.clone()).collect();
+        let warm = |but: &str| -> String {
+            let others = names.iter().filter(|n| *n != but);
+            others.map(|n| format!("{n} warm\n")).collect()
+        };
+        let hot = format!("{0} hot\n{1}", names[0], warm(&names[0]));
+        let ohms = |c: &Candidate| matches!(&c.ask, Ask::Resistance { rail } if rail == "+5V");
+        let heat = |c: &Candidate| matches!(c.ask, Ask::Feel { .. });
+        let supply = |c: &Candidate| c.ask == Ask::Supply;
+        type Is<'a> = &'a dyn Fn(&Candidate) -> bool;
+        let cases: [(&str, Is, usize, String); 6] = [
+            (DOWN, &ohms, 0, "resistance 5V 350 ohm\n".into()),
+            (DOWN, &ohms, 1, "resistance 5V 1.8 ohm\n".into()),
+            (
+                DOWN,
+                &supply,
+                0,
+                "psu rail 5V 5.05 V off the board\n".into(),
+            ),
+            (DOWN, &supply, 1, "psu rail 5V 0.2 V off the board\n".into()),
+            (&shorted, &heat, 0, warm("")),
+            (&shorted, &heat, 1, hot),
+        ];
+        for (text, is, outcome, answer) in cases {
+            let (all, h, before) = offered(&model, text, &Bench::default(), "");
+            let step = all.iter().find(|c| is(c)).expect("offered");
+            let after = ranked(&model, &format!("{text}{answer}"));
+            let odds = |p: f64| (p / (1.0 - p)).ln();
+            let (mut compared, mut moved) = (0, 0);
+            for s in before.suspects.iter().take(8) {
+                let cause = before.assembled.cause_of(s.instance).expect("a cause");
+                let (p, planned) = then(step, outcome, &h, cause);
+                let came = after
+                    .assembled
+                    .cause_of(s.instance)
+                    .map_or(0.0, |c| after.posterior.cause(c));
+                // What is hardly listed tells nothing of the plan.
+                if p < 0.02 || planned < 0.005 || planned > 0.995 {
+                    continue;
+                }
+                let (by_plan, by_ranking) =
+                    (odds(planned) - odds(p), odds(came) - odds(s.probability));
+                assert!(
+                    (by_plan - by_ranking).abs() < 0.5,
+                    "{} {answer}: {p:.3} to {planned:.3}, {:.3} to {came:.3}",
+                    s.name,
+                    s.probability
+                );
+                compared += 1;
+                moved += usize::from(by_ranking.abs() > 0.7);
+            }
+            assert!(compared > 1 && moved > 0, "{answer} {compared} {moved}");
+        }
+    }
+
+    /// Heat is looked for with all other rails known, and not where one that the memory needs is missing or cannot be read.
+    #[test]
+    fn nothing_is_powered_for_heat_before_the_other_rails_are_known() {
+        let model = board("48k-z80-ula");
+        let text =
+            "board 48k-z80-ula\ncame in faulty\nrail 9V 9.2 V\nrail 5V 1.9 V\nblack screen\n";
+        let (all, ..) = offered(&model, text, &Bench::default(), "");
+        let after = &feel(&all).expect("offered").step.rule.after;
+        let unread: Vec<&String> = model
+            .rails
+            .keys()
+            .filter(|r| !["+9V", "+5V"].contains(&r.as_str()))
+            .collect();
+        assert!(!unread.is_empty() && after.len() == unread.len());
+        let mut guarded = 0;
+        for condition in after.iter().flatten() {
+            let Ask::Rail { rail, .. } = &all[condition.step].ask else {
+                panic!("waits for a rail");
+            };
+            let guards = model.rails[rail].guards_memory;
+            assert_eq!(condition.outcomes.contains(&1), !guards, "{rail} missing");
+            assert!(!condition.outcomes.contains(&3), "{rail} high");
+            guarded += usize::from(guards);
+        }
+        assert!(guarded > 0);
+        // A technician who will not read a rail has decided, but memory is not put at risk by it.
+        let (all, ..) = offered(&model, text, &Bench::default(), "Measure rail");
+        assert!(feel(&all).is_none());
+        // Missing, it is a stop: nothing is planned at all.
+        let stopped = ranked(&model, &format!("{text}rail -5V 0.0 V\n"));
+        let steps = super::super::steps(&model, &stopped);
+        assert!(stopped.observed.stop.is_some());
+        assert!(
+            steps
+                .iter()
+                .all(|s| !s.power && !matches!(s.ask, Some(Ask::Feel { .. })))
+        );
+    }
+
+    /// Heat counts by the rail that is low, whatever was typed first, and only for what can short that rail.
+    #[test]
+    fn heat_on_a_low_rail_tells_the_short() {
+        let model = board("64k-6510-wide");
+        let of = |text: &str| {
+            let all = ranked(&model, text).suspects;
+            all.iter()
+                .find(|s| s.name == "U10")
+                .map_or(0.0, |s| s.probability)
+        };
+        let before = of(DOWN);
+        let (after, first) = (
+            of(&format!("{DOWN}U10 hot\n")),
+            of(&DOWN.replace("rail 5V 0.3", "U10 hot\nrail 5V 0.3")),
+        );
+        assert!(after > 3.0 * before, "{before} {after}");
+        assert!((after - first).abs() < 1e-9);
+        let warm = of(&format!("{DOWN}U10 warm\n"));
+        assert!(warm < 0.9 * before, "{before} {warm}");
     }
 }

@@ -36,6 +36,7 @@ use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
 pub use levels::level_effects;
+pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
 use std::collections::{BTreeMap, HashSet};
 
@@ -241,6 +242,8 @@ pub(crate) struct Observer<'m> {
     shown: std::sync::Arc<shown::Shown>,
     /// What counts provisionally.
     doubts: provisional::Doubts,
+    /// Where it was first said in this run that nothing came at all: no sound, no key.
+    nothing_came: Option<(usize, usize)>,
     /// Parts of this run that were felt for heat.
     felt: Vec<shorts::Felt>,
 }
@@ -286,6 +289,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         shown: model.memo.of(),
         doubts: provisional::Doubts::default(),
         felt: Vec::new(),
+        nothing_came: None,
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
     for (i, sheet) in sheets.iter().enumerate() {
@@ -401,6 +405,7 @@ impl Observer<'_> {
     /// Closes a run: 'rest fine' speaks of every check of the test that the run did not mention.
     fn next_run(&mut self) {
         let keep = (self.sheet, self.line);
+        self.nothing_came();
         self.memory_lists(self.run);
         self.wrong_characters();
         self.keys();

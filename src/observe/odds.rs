@@ -108,7 +108,9 @@ mod tests {
             .into();
         tables.push(AT_PINS.iter().map(|t| (t.1, t.2)).collect());
         tables.push(AT_PART.iter().map(|t| (t.1, t.2)).collect());
-        tables.extend([Warmth::Hot, Warmth::Warm, Warmth::Cold].map(|w| felt_on_a_low_rail(Some(w)).to_vec()));
+        tables.extend(
+            [Warmth::Hot, Warmth::Warm, Warmth::Cold].map(|w| felt_on_a_low_rail(Some(w)).to_vec()),
+        );
         tables.extend([FUSE, SAID, SUPPLY_ALONE].map(|t| t.to_vec()));
         for table in tables {
             let fine: f64 = table.iter().map(|t| t.0).sum();

@@ -21,7 +21,38 @@ const PICTURES: [(PictureState, &str); 8] = [
     (PictureState::NoText, "no-text"),
 ];
 
+/// Pictures on which no test shows anything.
+pub const SHOWS_NOTHING: [&str; 5] = [
+    "picture.no-signal",
+    "picture.black",
+    "picture.dark",
+    "picture.one-colour",
+    "picture.garbage",
+];
+
+/// Whether a finding is that nothing came at all: no sound, no key. A test need not run for that.
+fn is_absence(f: &Finding) -> bool {
+    f.loops.is_none() && matches!(f.subject, Subject::Sound | Subject::AllKeys) && is_bad(&f.state)
+}
+
 impl Observer<'_> {
+    /// At the end of a run: that nothing came is a result of a test, unless the picture shows that none ran. On a black screen
+    /// 'no sound' is one more thing that is dead, and neither opens steps under power nor clears what a test needs.
+    pub(super) fn nothing_came(&mut self) {
+        let Some(place) = self.nothing_came.take() else {
+            return;
+        };
+        let run = self.run;
+        let shows_nothing = self.out.readings.iter().any(|r| {
+            matches!(&r.evidence, Evidence::Check(c)
+                if c.run == run && c.outcome != Outcome::Pass && SHOWS_NOTHING.contains(&&*c.check))
+        });
+        if !shows_nothing {
+            (self.sheet, self.line) = place;
+            self.test_ran(run);
+        }
+    }
+
     pub(super) fn finding(&mut self, f: &Finding) {
         match &f.subject {
             Subject::Rail(name) => self.rail(name, &f.state),
@@ -258,7 +289,11 @@ impl Observer<'_> {
             // So many more of the same: how many were not typed says nothing new.
             return;
         }
-        self.test_ran(self.run);
+        if is_absence(f) {
+            self.nothing_came.get_or_insert((self.sheet, self.line));
+        } else {
+            self.test_ran(self.run);
+        }
         if f.subject == Subject::Memory && is_bad(&f.state) {
             return self.memory_bad(&known, f.loops, "memory", "main memory bad");
         }

@@ -189,7 +189,8 @@ mod tests {
     /// What takes too much is a short, what gives too little is none.
     #[test]
     fn parts_at_ground_short_a_rail_and_what_makes_it_does_not() {
-        let of = |list: &[String], unit: &str| list.iter().any(|n| n.starts_with(&format!("{unit}:")));
+        let of =
+            |list: &[String], unit: &str| list.iter().any(|n| n.starts_with(&format!("{unit}:")));
         let five = names("64k-6510-wide", "+5V");
         assert!(of(&five, "U10") && of(&five, "U1"), "{five:?}");
         for gives in ["SW1", "ADAPTER", "CN7", "VR2", "F1"] {

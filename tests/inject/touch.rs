@@ -42,7 +42,9 @@ pub fn hot(w: &Wired, o: &Overlay, parts: &[String], rng: &mut StdRng) -> Vec<St
         let p = &w.parts[part];
         let chip = super::pins::is_chip(p.kind);
         let lit = p.pins.iter().filter_map(|pin| pin.1).any(|l| {
-            left.volts.get(&l).is_some_and(|v| *v > 0.6 * left.nominal[l])
+            left.volts
+                .get(&l)
+                .is_some_and(|v| *v > 0.6 * left.nominal[l])
         });
         rng.random_bool(match (takes_all, runs_hot(p.kind) && lit) {
             (true, _) if chip => CHIP_NOTICED,
