@@ -436,7 +436,7 @@ mod tests {
                     s.probability
                 );
                 compared += 1;
-                moved += usize::from(by_ranking.abs() > 0.7);
+                moved += usize::from(by_ranking.abs() > 0.15);
             }
             assert!(compared > 1 && moved > 0, "{answer} {compared} {moved}");
         }
