@@ -164,6 +164,9 @@ fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> Compared {
             let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             let Some(m) = list.get(k) else { return done };
             let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
+            if std::env::var_os("REPAIR_LOOK").is_some() {
+                println!("{k} came with\n{}", m.sheet);
+            }
             for (w, way) in Way::ALL.into_iter().enumerate() {
                 let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
                 done.sums[m.faults.len() - 1][w].add(&repair);

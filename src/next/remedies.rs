@@ -96,11 +96,12 @@ impl Collector<'_> {
             .empty
             .contains_key(&unit.position);
         let (say, place) = remedy_words(unit.kind.clone(), &unit.name, position, missing);
-        let rule = match (&unit.kind, position.outside) {
+        let mut rule = match (&unit.kind, position.outside) {
             // A part of another machine, or a new one, goes only into a board whose rails are known.
             (UnitKind::Part, false) => self.waits(gate),
             _ => Rule::default(),
         };
+        rule.after.extend(self.after_a_look(cause));
         let kind = StepKind::Remedy {
             cures,
             verify: costs::RETEST,

@@ -48,6 +48,37 @@ impl Collector<'_> {
         found.extend(self.feel(&rails));
         found.retain(|c| !(self.skipped)(&c.say, &c.ask));
         self.out.extend(found);
+        self.looked_for = self.look_first();
+    }
+
+    /// A short is looked for before a part is changed for it: ohms of a rail if they can be measured, and heat.
+    fn look_first(&self) -> Vec<Vec<Condition>> {
+        let all = |is: &dyn Fn(&Ask) -> bool| -> Vec<Condition> {
+            let steps = (0..self.out.len()).filter(|&s| is(&self.out[s].ask));
+            let done = |step: usize| Condition {
+                step,
+                outcomes: (0..self.out[step].outcomes.len()).collect(),
+            };
+            steps.map(done).collect()
+        };
+        let ohms = all(&|ask| matches!(ask, Ask::Resistance { .. }));
+        let heat = all(&|ask| matches!(ask, Ask::Feel { .. }));
+        [ohms, heat].into_iter().filter(|g| !g.is_empty()).collect()
+    }
+
+    /// What the change of the part of a cause waits for with a rail low: a good part in a board that shorts its supply tells
+    /// nothing that a meter and a finger do not tell sooner.
+    pub(super) fn after_a_look(&self, cause: usize) -> Vec<Vec<Condition>> {
+        let a = &self.ranking.assembled;
+        let low = rails_out(self.ranking);
+        let shorts = |m: &ModeId| {
+            low.iter()
+                .any(|(rail, _)| self.shorted_modes(rail).contains(m))
+        };
+        match a.modes[cause].iter().any(shorts) {
+            true => self.looked_for.clone(),
+            false => Vec::new(),
+        }
     }
 
     /// Ohms from a rail to ground, with the board off.
@@ -358,6 +389,41 @@ mod tests {
         // What was answered is not asked again.
         let told = format!("{DOWN}resistance 5V 2 ohm\npsu rail 5V 5.1 V off the board\n");
         assert_eq!(kinds(&told, &whole), (false, false, true));
+    }
+
+    /// No chip is changed for a short before ohms were measured and heat was felt for, where either can be.
+    #[test]
+    fn a_short_is_looked_for_before_a_part_is_changed() {
+        let model = board("64k-6510-wide");
+        let waits = |text: &str, bench: &Bench| -> (usize, usize) {
+            let (all, ..) = offered(&model, text, bench, "");
+            let looks = |c: &Candidate| matches!(c.ask, Ask::Resistance { .. } | Ask::Feel { .. });
+            let (mut chips, mut groups) = (0, 0);
+            for c in all
+                .iter()
+                .filter(|c| c.place.starts_with("U1,") && c.step.is_remedy())
+            {
+                let after = c.step.rule.after.iter();
+                chips += 1;
+                groups += after
+                    .filter(|g| g.iter().all(|d| looks(&all[d.step])))
+                    .count();
+            }
+            (chips, groups)
+        };
+        assert_eq!(waits(DOWN, &Bench::default()), (1, 2));
+        let no_meter = Bench {
+            tools: Vec::new(),
+            ..Bench::default()
+        };
+        assert_eq!(waits(DOWN, &no_meter), (1, 1));
+        // What gives too little waits for nothing.
+        let (all, ..) = offered(&model, DOWN, &Bench::default(), "");
+        let switch = all
+            .iter()
+            .find(|c| c.place.starts_with("SW1,"))
+            .expect("a remedy");
+        assert!(switch.step.rule.after.is_empty());
     }
 
     /// P(a unit is at fault) under the hypotheses before a step, and once it came out so.

@@ -71,6 +71,7 @@ pub fn candidates(
         bench,
         skipped,
         low: low_rails(ranking),
+        looked_for: Vec::new(),
         scratch: vec![0.0; model.modes.len()],
         out: Vec::new(),
     };
@@ -120,6 +121,8 @@ pub(super) struct Collector<'a> {
     pub(super) skipped: &'a dyn Fn(&str, &Ask) -> bool,
     /// Modes that can make a rail as low as it was read; `None` when none was read low.
     pub(super) low: Option<BTreeSet<ModeId>>,
+    /// What a part that may short a low rail is changed after.
+    pub(super) looked_for: Vec<Vec<Condition>>,
     pub(super) scratch: Vec<f64>,
     pub(super) out: Vec<Candidate>,
 }

@@ -539,3 +539,35 @@ fn reading_of(id: &str, f: &Finding) -> Option<(Aspect, Outcome, String)> {
         _ => None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::observe::observe;
+    use crate::sheet::parse;
+    use crate::shipped::Library;
+
+    /// On a dark screen nothing heard and no key that works are no results of a test; with a picture they are.
+    #[test]
+    fn nothing_came_is_no_test_on_a_dark_screen() {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let ran = |text: &str| {
+            let text = format!("board 64k-6510-wide\n{text}\n");
+            observe(&model, &[parse("t", text.as_bytes()).expect("a text")]).test_ran
+        };
+        for dark in ["black screen", "picture garbage", "no signal"] {
+            assert!(!ran(&format!("{dark}\nno sound")), "{dark}");
+            assert!(!ran(&format!("no sound\n{dark}")), "{dark}");
+            assert!(!ran(&format!("{dark}\nno keys work")), "{dark}");
+            assert!(
+                ran(&format!("{dark}\nno sound\nmemory bit 3 bad")),
+                "{dark}"
+            );
+            // The run before it did show something.
+            assert!(ran(&format!("no sound\nnew run\n{dark}")), "{dark}");
+        }
+        assert!(ran("no sound") && ran("picture ok\nno sound"));
+        assert!(ran("black screen\nsound dead in 3 of 5 loops"));
+    }
+}
