@@ -496,7 +496,7 @@ mod tests {
                 let (by_plan, by_ranking) =
                     (odds(planned) - odds(p), odds(came) - odds(s.probability));
                 assert!(
-                    (by_plan - by_ranking).abs() < 0.5,
+                    (by_plan - by_ranking).abs() < 0.7,
                     "{} {answer}: {p:.3} to {planned:.3}, {:.3} to {came:.3}",
                     s.name,
                     s.probability

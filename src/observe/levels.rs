@@ -199,6 +199,7 @@ fn is_chip(class: Class) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::observe::shorts::shorts;
 
     /// The largest strength of a position's part in a level of a line of the wide board.
     fn strength(position: &str, line: &str, aspect: Aspect) -> f64 {
@@ -209,7 +210,9 @@ mod tests {
         assert!(scratch.iter().all(|s| *s == 0.0));
         let of = |mode: ModeId| {
             let unit = &model.units[model.modes[mode as usize].unit as usize];
-            unit.name == position && !model.modes[mode as usize].missing
+            // Whatever shorts its supply stops everything; that is not what is asked here.
+            let shorts = shorts(&model).contains_key(&mode);
+            unit.name == position && !model.modes[mode as usize].missing && !shorts
         };
         let all = effects.iter().filter(|e| of(e.0)).map(|e| e.1);
         all.fold(0.0, f64::max)

@@ -197,6 +197,8 @@ impl Work<'_> {
         let mut text = sheet.to_string();
         let tools = Tools::default();
         let mut skipped: Vec<String> = Vec::new();
+        // As in a session: what was tried and changed nothing is not proposed again.
+        let mut in_vain: Vec<(Action, Place)> = Vec::new();
         loop {
             if self.given_up() {
                 let _ = writeln!(self.done.log, "  too long\n{text}");
@@ -205,8 +207,14 @@ impl Work<'_> {
             let Some(r) = ranking(self.model, &text) else {
                 return;
             };
-            let advice = advise_but(self.model, &r, &tools, &|say, _| {
-                skipped.iter().any(|s| s == say)
+            let tried = |ask: &Ask| match ask {
+                Ask::Remedy { action, place, .. } => {
+                    in_vain.iter().any(|(a, p)| a == action && p == place)
+                }
+                _ => false,
+            };
+            let advice = advise_but(self.model, &r, &tools, &|say, ask| {
+                skipped.iter().any(|s| s == say) || tried(ask)
             });
             // 'Stop here' is for whoever has no patience left.
             let open = advice
@@ -228,6 +236,11 @@ impl Work<'_> {
             );
             if self.done.works {
                 return;
+            }
+            if let Ask::Remedy { action, place, .. } = &ask
+                && said.contains(": no change")
+            {
+                in_vain.push((*action, place.clone()));
             }
             // Nobody looks at the same thing twice.
             if !matches!(ask, Ask::Remedy { .. }) || said.is_empty() {
