@@ -209,7 +209,21 @@ impl Collector<'_> {
     /// memory needs cannot be read.
     fn after_the_rails(&self, rails: &[usize]) -> Option<Rule> {
         if self.ranking.observed.test_ran {
-            return Some(Rule::default());
+            // Nothing waits for a rail then, but one that turns out past its limits ends it all the same.
+            let bad = |&step: &usize| {
+                let Ask::Rail { rail, .. } = &self.out[step].ask else {
+                    return None;
+                };
+                let outcomes = match self.model.rails.get(rail)?.guards_memory {
+                    true => vec![1, 3],
+                    false => vec![3],
+                };
+                Some(Condition { step, outcomes })
+            };
+            return Some(Rule {
+                after: Vec::new(),
+                never_after: rails.iter().filter_map(bad).collect(),
+            });
         }
         let asked = |name: &str| {
             let is =
