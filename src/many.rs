@@ -23,6 +23,7 @@
 
 use crate::commands::{input, parallel};
 use crate::faultmap::model::BoardModel;
+use crate::rank::settle::settle;
 use crate::rank::{Ranking, brief};
 use crate::sheet::RunSheet;
 use crate::shipped::Library;
@@ -49,7 +50,8 @@ pub fn rank_each<E>(
 ) -> Result<(), E> {
     let work = |sheets: &Vec<RunSheet>| -> Result<Ranked, String> {
         let board = input::board(library, None, sheets)?;
-        let ranking = brief(&board, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
+        let ranking = brief(&board, &settle(&board, sheets))
+            .map_err(|e| format!("{}: {e}", sheets[0].name))?;
         Ok(Ranked { board, ranking })
     };
     let machines = machines.filter(|sheets| !sheets.is_empty());

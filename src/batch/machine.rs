@@ -5,6 +5,7 @@ use super::view::{MachineView, PartView, State, UnitView};
 use crate::faultmap::model::{BoardModel, Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::next::{self, Bench, Suppositions, costs};
+use crate::rank::settle::settle;
 use crate::rank::{Ranking, rank};
 use crate::report::build::not_understood;
 use crate::sheet::{Outcome, RunSheet, Statement};
@@ -60,6 +61,7 @@ pub struct Surveyed {
 /// # Errors
 /// Readings that no hypothesis can give.
 pub fn survey(model: &Arc<BoardModel>, sheets: &[RunSheet]) -> Result<Surveyed, String> {
+    let sheets = &*settle(model, sheets);
     let ranking = rank(model, sheets).map_err(|e| format!("{}: {e}", sheets[0].name))?;
     let missing = missing(model, &ranking);
     let state = state(&ranking, &missing, sheets);

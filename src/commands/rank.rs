@@ -300,6 +300,7 @@ fn one(
     let plain = input::board(library, args.board.as_deref(), sheets)?;
     let learned = library.learned.as_ref();
     let model = learned.map_or_else(|| plain.clone(), |l| l.applied(&plain).into());
+    let sheets = &*crate::rank::settle::settle(&model, sheets);
     let plan = show == Show::Next || !args.no_next;
     let ranking = if plan || why || learned.is_some() {
         crate::rank::rank(&model, sheets)

@@ -36,6 +36,7 @@ use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
 pub use levels::level_effects;
+pub use provisional::possible;
 pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
 use std::collections::{BTreeMap, HashSet};
@@ -327,11 +328,12 @@ impl Observer<'_> {
         self.line = line.number;
         self.doubtful = !line.alternatives.is_empty();
         if let Some(first) = &line.provisional {
-            self.lines_unread += first.doubt;
-            self.lines_read += 1.0 - first.doubt;
             self.provisional(first, line.span);
-        } else if line.not_understood.is_some() {
-            self.lines_unread += 1.0;
+        }
+        if line.not_understood.is_some() {
+            let lost = self.lost(line);
+            self.lines_unread += lost;
+            self.lines_read += 1.0 - lost;
         } else if (line.statements.iter()).any(|s| matches!(s.value, Statement::Finding(_))) {
             self.lines_read += 1.0;
         }
@@ -376,7 +378,7 @@ impl Observer<'_> {
                 (true, false) => photo::Read::Agreed,
             };
             self.misread = photo::misread(finding, read);
-            self.trust = photo::lowered(trust, self.misread);
+            self.trust = photo::trust(trust, finding, self.misread);
         }
         self.finding(finding);
         (self.trust, self.misread) = (trust, 0.0);
@@ -506,9 +508,17 @@ impl Observer<'_> {
         text: String,
     ) {
         let (pass, missed) = (outcome == Outcome::Pass, self.trust.missed);
+        let typed = missed.to_bits() == TYPED.missed.to_bits();
         let shown = std::sync::Arc::clone(&self.shown);
         let mut work_out = || {
-            let mut effects = self.effects(reads, aspect);
+            // What is kept as typed is not kept a second time.
+            let mut effects = match typed {
+                true => {
+                    let plain = effects(self.model, reads, aspect, &mut self.scratch);
+                    shown::noticed(self.model, &plain, missed)
+                }
+                false => self.effects(reads, aspect),
+            };
             if id.starts_with("clock.") {
                 self.held_against_machine(aspect, &mut effects);
             }
@@ -524,7 +534,7 @@ impl Observer<'_> {
             effects
         };
         // Nearly all is typed, and read with the same trust.
-        let effects = if missed.to_bits() == TYPED.missed.to_bits() {
+        let effects = if typed {
             shown.get(reads, aspect, pass, work_out)
         } else {
             work_out().into()

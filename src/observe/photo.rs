@@ -8,7 +8,9 @@ use std::collections::HashMap;
 
 use super::Trust;
 use crate::sheet::photo::{alike, well_read};
-use crate::sheet::{Bench, Finding, RunSheet, Statement, parse_at, print_statement};
+use crate::sheet::{
+    Bench, Finding, RunSheet, State, Statement, Subject, parse_at, print_statement,
+};
 
 /// P(one character that is easily taken for another was), where one recognition alone was read: `tests/photo.rs` counts
 /// between 1 and 3 in a hundred at its middle strength.
@@ -90,7 +92,28 @@ fn same(sheet: &crate::sheet::RunSheet, finding: &Finding) -> bool {
         .all(|s| matches!(&s.value, Statement::Finding(f) if f == finding))
 }
 
-/// The trust in a result that is misread with this probability.
+/// The trust in a finding that is misread with this probability. A failure whose place was misread is the failure of another
+/// place, which needs a fault of its own: it is not false more often than one that was read right. A value may be misread into
+/// one that is as it should be.
+pub fn trust(trust: Trust, finding: &Finding, misread: f64) -> Trust {
+    let lowered = lowered(trust, misread);
+    match says_failure(finding) {
+        true => Trust {
+            false_fail: trust.false_fail,
+            ..lowered
+        },
+        false => lowered,
+    }
+}
+
+/// Whether a finding says by a word that something failed: words are not misread for each other. Never a level, which may be as
+/// it should be.
+pub fn says_failure(finding: &Finding) -> bool {
+    matches!(finding.state, State::Bad | State::Dead | State::Stopped)
+        && !matches!(finding.subject, Subject::Level(_))
+}
+
+/// The trust in a result that is misread with this probability, whatever it is.
 pub fn lowered(trust: Trust, misread: f64) -> Trust {
     Trust {
         false_fail: 1.0 - (1.0 - trust.false_fail) * (1.0 - misread),
@@ -101,7 +124,8 @@ pub fn lowered(trust: Trust, misread: f64) -> Trust {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sheet::{Place, State, Subject};
+    use crate::observe::TYPED;
+    use crate::sheet::Place;
 
     fn of(subject: Subject, state: State) -> f64 {
         misread(
@@ -136,5 +160,20 @@ mod tests {
         );
         // No bit 8: a 3 is no misread 8 there. Two characters of U12 have a double.
         assert!(bit < place && place < cell, "{bit} {place} {cell}");
+        let trust = |state| {
+            let subject = Subject::MemoryBit(3);
+            let (loops, warmth) = (None, None);
+            let finding = Finding {
+                subject,
+                state,
+                loops,
+                warmth,
+            };
+            trust(TYPED, &finding, place)
+        };
+        let (bad, value) = (trust(State::Bad), trust(State::OffBy(3.0)));
+        assert_eq!(bad.false_fail, TYPED.false_fail);
+        assert!(value.false_fail > TYPED.false_fail + 0.9 * place);
+        assert!(bad.missed == value.missed && bad.missed > TYPED.missed);
     }
 }

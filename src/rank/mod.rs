@@ -3,6 +3,7 @@
 pub mod explain;
 mod lean;
 pub mod network;
+pub mod settle;
 pub mod slip;
 pub mod together;
 

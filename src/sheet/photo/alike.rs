@@ -28,6 +28,9 @@ const NEVER_MEANT: &[(char, &str)] = &[
     ('\u{b0}', "0"),
 ];
 
+/// Characters of the groups that stand in no value either: they are read for others, never the other way round.
+const NO_VALUE: &str = "|!";
+
 /// The characters that `c` may really be, itself left out.
 pub fn others(c: char) -> Vec<char> {
     let meant = NEVER_MEANT.iter().filter(|(sign, _)| *sign == c);
@@ -36,7 +39,7 @@ pub fn others(c: char) -> Vec<char> {
         all.extend(
             group
                 .chars()
-                .filter(|o| *o != c && !all.contains(o))
+                .filter(|o| *o != c && !all.contains(o) && !NO_VALUE.contains(*o))
                 .collect::<Vec<_>>(),
         );
     }
@@ -122,6 +125,10 @@ const MOST_JOINED: usize = 40;
 const LONGEST_TOKEN: usize = 32;
 /// So many single tokens are tried for one place.
 const MOST_TOKENS: usize = 40;
+/// A recognition with so many more marks than another one of the same line is garbled.
+const MARKS: usize = 3;
+/// So many of what a recognition may be by itself are tried before those of the next.
+const TURN: usize = 12;
 /// At most so many lines are tried.
 const MOST_LINES: usize = 400;
 
@@ -136,28 +143,45 @@ pub fn candidates(row: &Row, base: &str, most: usize) -> Vec<String> {
             out.push(line);
         }
     };
-    push(base.to_string());
-    variants.iter().for_each(|v| push(v.to_string()));
-    let most = most.min(MOST_LINES);
-    if most == 0 {
-        return out;
-    }
-    variants
-        .iter()
-        .for_each(|v| joined(v).into_iter().for_each(&mut push));
-    // Recognitions that divide the words in another way are mixed among themselves.
-    let mut bases: Vec<&str> = vec![base];
-    let width = |line: &str| line.split_whitespace().count();
-    for variant in &variants {
-        if bases.iter().all(|b| width(b) != width(variant)) {
-            bases.push(variant);
+    let mut all: Vec<&str> = vec![base];
+    for v in &variants {
+        if !all.contains(&v.as_str()) {
+            all.push(v);
         }
     }
-    let share = most.div_ceil(bases.len());
-    for base in bases {
-        mixed(&variants, base, share)
-            .into_iter()
-            .for_each(&mut push);
+    // What is full of marks is garbled, and costly to read: it comes last.
+    let marks = |line: &str| line.chars().filter(|c| c.is_ascii_punctuation()).count();
+    let fewest = all.iter().map(|v| marks(v)).min().unwrap_or(0);
+    let (clean, garbled): (Vec<&str>, Vec<&str>) =
+        (all.iter()).partition(|v| marks(v) <= fewest + MARKS);
+    let most = most.min(MOST_LINES);
+    // Recognitions that divide the words in another way are mixed among themselves.
+    let width = |line: &str| line.split_whitespace().count();
+    let mut bases: Vec<&str> = Vec::new();
+    for line in clean.iter().chain(&garbled) {
+        if bases.iter().all(|b| width(b) != width(line)) {
+            bases.push(line);
+        }
+    }
+    let share = most.div_ceil(bases.len() + all.len());
+    for some in [clean, garbled] {
+        some.iter().for_each(|line| push(line.to_string()));
+        if most == 0 {
+            continue;
+        }
+        some.iter().flat_map(|v| joined(v)).for_each(&mut push);
+        // What each may be by itself comes before the mixtures, which are many; in turn, for one would use up what may be tried.
+        let alone: Vec<Vec<String>> = some.iter().map(|v| mixed(&[], v, share)).collect();
+        for turn in (0..share).step_by(TURN) {
+            let next = alone
+                .iter()
+                .flat_map(|list| list.iter().skip(turn).take(TURN));
+            next.for_each(|line| push(line.clone()));
+        }
+    }
+    if most > 0 {
+        let mixtures = bases.iter().flat_map(|b| mixed(&variants, b, share));
+        mixtures.for_each(&mut push);
     }
     out
 }
@@ -244,16 +268,22 @@ fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
     for other in seen {
         add(0, other.to_string(), &mut out);
     }
+    for token in seen.iter().chain([&own]).filter(|t| has_colon(t)) {
+        add(0, token.replacen(':', ".", 1), &mut out);
+    }
     if own.len() > LONGEST_TOKEN || !seen.iter().chain([&own]).any(|t| is_value(t)) {
         return out;
     }
-    // Characters that the recognitions have in each place, mixed; spaces that got lost.
+    // A word is not easily another one: what may be a number comes first.
+    let dear = usize::from(is_word(own));
+    // Characters that the recognitions have in each place, mixed; spaces that got lost; one character read as two.
     let starts: Vec<String> = out.iter().map(|(_, t)| t.clone()).collect();
+    let more = |t: &String| [as_hex(t), spaced(t), single(t)].concat();
+    out.extend(starts.iter().flat_map(more).map(|t| (1, t)));
     for depth in 1..=2 {
-        let from: Vec<String> = if depth == 1 {
-            starts.clone()
-        } else {
-            out.iter().map(|(_, t)| t.clone()).collect()
+        let from: Vec<String> = match depth {
+            1 => starts.clone(),
+            _ => out.iter().map(|(_, t)| t.clone()).collect(),
         };
         for token in from {
             let chars: Vec<char> = token.chars().collect();
@@ -261,16 +291,55 @@ fn options(own: &str, seen: &[&str]) -> Vec<(usize, String)> {
                 for other in others(*c) {
                     let mut changed = chars.clone();
                     changed[i] = other;
-                    add(depth, changed.into_iter().collect(), &mut out);
+                    add(depth + dear, changed.into_iter().collect(), &mut out);
                 }
             }
-        }
-        if depth == 1 {
-            out.extend(starts.iter().flat_map(|t| spaced(t)).map(|t| (1, t)));
         }
     }
     out.sort_by_key(|(cost, _)| *cost);
     out
+}
+
+/// Letters only, four or more, one of which is not taken for a hexadecimal digit.
+fn is_word(token: &str) -> bool {
+    let bare = token.trim_matches(|c: char| ",.;:()".contains(c));
+    let hex = |c: char| c.is_ascii_hexdigit() || others(c).iter().any(char::is_ascii_hexdigit);
+    bare.len() >= 4 && bare.chars().all(char::is_alphabetic) && !bare.chars().all(hex)
+}
+
+/// A token of hexadecimal digits and what looks like them, read as digits: `OBES` for `0BE5`.
+fn as_hex(token: &str) -> Vec<String> {
+    let digit = |c: char| match c.is_ascii_hexdigit() {
+        true => Some(c),
+        false => others(c).into_iter().find(char::is_ascii_hexdigit),
+    };
+    let digits: Option<String> = token.chars().map(digit).collect();
+    let changed = digits.filter(|d| d != token && token.len() <= MOST_SPACED);
+    changed.into_iter().collect()
+}
+
+/// A token with one of two neighbours left out that look like each other: `5s` for `s`, `160.0` for `10.0`.
+fn single(token: &str) -> Vec<String> {
+    let letters: Vec<char> = token.chars().collect();
+    if !is_value(token) || letters.len() > MOST_SPACED {
+        return Vec::new();
+    }
+    let alike = |i: &usize| others(letters[*i]).contains(&letters[i + 1]);
+    let without = |at: usize| -> String {
+        let kept = letters.iter().enumerate().filter(|(k, _)| *k != at);
+        kept.map(|(_, c)| c).collect()
+    };
+    (0..letters.len().saturating_sub(1))
+        .filter(alike)
+        .flat_map(|i| [without(i), without(i + 1)])
+        .collect()
+}
+
+/// Whether a colon stands between digits, and nothing else: `11:5`, where a point was.
+fn has_colon(token: &str) -> bool {
+    let digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    token.len() <= LONGEST_TOKEN
+        && (token.split_once(':')).is_some_and(|(a, b)| digits(a) && digits(b))
 }
 
 /// A token with the spaces that may have been lost in it: `19.2` may be `1 9.2`, `QWE` may be `Q W E`.
@@ -308,6 +377,41 @@ mod tests {
                 .any(|t| is_value(t))
         );
         assert!(same_values("mem0ry bit 3 bad", "memory bit 3 bad") == is_value("memory"));
+    }
+
+    #[test]
+    fn recognitions_that_divide_the_words_otherwise_do_not_hide_each_other() {
+        let may_be = |variants: &[&str], truth: &str| {
+            let variants = variants.iter().map(|v| Some(v.to_string())).collect();
+            let row = Row { variants };
+            let base = row.variants[0].clone().unwrap();
+            assert!(
+                candidates(&row, &base, 400).iter().any(|l| l == truth),
+                "{base}"
+            );
+        };
+        let three = [
+            "clock 19.7 s in 10.0 s",
+            "clock 1 9:7 s in 10.6 s",
+            "clock 1 9:7s in 10.6 s",
+        ];
+        may_be(&three, "clock 1 9.7 s in 10.0 s");
+        may_be(&["clock 1 8.3 s in 10.0 5s"; 3], "clock 1 8.3 s in 10.0 s");
+        may_be(
+            &["STORE: OBES GIVEN 55 TAKEN BE"; 3],
+            "STORE: 0BE5 GIVEN 55 TAKEN BE",
+        );
+    }
+
+    #[test]
+    fn a_colon_between_digits_may_be_a_point() {
+        let line = "clock 1 11:5 s in 10.6 s";
+        let row = Row {
+            variants: vec![Some(line.into()); 2],
+        };
+        let all = candidates(&row, line, 400);
+        let meant = all.iter().position(|l| l == "clock 1 11.5 s in 10.0 s");
+        assert!(meant.is_some_and(|at| at < 100), "{meant:?}");
     }
 
     #[test]
