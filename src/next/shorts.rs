@@ -504,8 +504,8 @@ mod tests {
                     .assembled
                     .cause_of(s.instance)
                     .map_or(0.0, |c| after.posterior.cause(c));
-                // What is hardly listed tells nothing of the plan.
-                if p >= 0.02 && planned >= 0.005 && came > 0.0 {
+                // What is hardly listed tells nothing of the plan; what is nearly certain cannot gain what the answer gives.
+                if p >= 0.02 && planned >= 0.005 && came > 0.0 && planned.max(came) < 0.4 {
                     let name = s.name.clone();
                     shifts.push((name, (planned / p).ln(), (came / s.probability).ln()));
                 }
@@ -513,7 +513,10 @@ mod tests {
             let (_, plan, ranking) = shifts[0];
             for (name, by_plan, by_ranking) in &shifts {
                 let apart = (by_plan - plan) - (by_ranking - ranking);
-                assert!(apart.abs() < 0.7, "{name} {answer}: {apart:.3} of {shifts:?}");
+                assert!(
+                    apart.abs() < 0.7,
+                    "{name} {answer}: {apart:.3} of {shifts:?}"
+                );
             }
             let compared = shifts.len();
             let moved = shifts.iter().filter(|s| s.2.abs() > 0.15).count();
