@@ -86,14 +86,16 @@ fn finding(s: &Statement) -> Option<Finding> {
     }
 }
 
-/// Whether a statement is a remedy or a test by hand of parts on the board; the supply and its fuses decide what may be powered.
+/// Whether a statement is a remedy or a test by hand of parts on the board; the supply, its fuses and regulators decide what may be
+/// powered.
 fn is_remedy(model: &BoardModel, statement: &Statement) -> bool {
     let Statement::HandsOn(HandsOn { places, .. }) = statement else {
         return false;
     };
     let of = |name: &str| {
         let position = board::position(model, name).map(|(_, p)| p);
-        position.is_some_and(|p| !p.outside && !matches!(p.class, Class::Supply | Class::Fuse))
+        let powers = |class| matches!(class, Class::Supply | Class::Fuse | Class::Regulator);
+        position.is_some_and(|p| !p.outside && !powers(p.class))
     };
     !places.is_empty() && places.iter().all(|p| of(&p.name))
 }
@@ -208,11 +210,12 @@ mod tests {
             .collect();
         assert_eq!(said, ["swapped A1 A2: fault moved"]);
         assert!(line.provisional.is_some() && line.not_understood.is_some());
-        // Two that are there, and a supply: asked only.
+        // Two that are there, and what decides whether the board may be powered: asked only.
         let two = settled("", &["swapped L1: no change", "swapped L7: no change"]);
-        let supply = settled("", &["swapped supp1y: no change"; 2]);
-        for line in [two, supply] {
-            assert!(line.statements.is_empty() || line.not_understood.is_none());
+        let fuse = settled("", &["replaced Fl: cured"; 2]);
+        assert_eq!(fuse.alternatives, ["replaced F1: cured"]);
+        for line in [two, fuse] {
+            assert!(line.not_understood.is_some() && line.statements.is_empty());
             assert!(line.provisional.is_none(), "{line:?}");
         }
     }
