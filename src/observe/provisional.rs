@@ -333,6 +333,21 @@ mod tests {
     }
 
     #[test]
+    fn a_misread_place_makes_no_failure_false() {
+        for (certain, uncertain, id) in [
+            ("memory bit 0 bad", "memory blt O bad", "memory.bit.0"),
+            ("timer 1a bad", "timer la bad", "timer.1.a"),
+        ] {
+            let text = format!("board dunlin-64\n{certain}\n");
+            let certain = of(parse("t", text.as_bytes()).expect("a text"));
+            let uncertain = of(photo(uncertain));
+            let of = |o| check(o, id).expect("a reading").clone();
+            let more = of(&uncertain).leak - of(&certain).leak;
+            assert!(more.abs() < 1e-9, "{id}: {more}");
+        }
+    }
+
+    #[test]
     fn it_does_not_say_that_the_test_ran_nor_stop_the_board() {
         let o = of(photo("timer la bad"));
         assert!(check(&o, "timer.1.a").is_some() && !o.test_ran);
