@@ -43,6 +43,20 @@ fn nonsense_lines_do_not_stop_the_ranking() {
     }
 }
 
+/// A board that stands in a line which was not understood: that line is shown, with what to type.
+#[test]
+fn a_board_that_was_not_understood_is_named_with_its_line() {
+    let line = "it is a 64k-6510-wide I think, the brown one";
+    let sheet = format!("{line}\nmemory bit 3 bad\n");
+    let out = run(&["rank", "-"], sheet.as_bytes());
+    assert_eq!(out.status.code(), Some(2));
+    let shown = text(&out.stderr);
+    assert!(
+        shown.contains(line) && shown.contains("type 'board 64k-6510-wide'"),
+        "{shown}"
+    );
+}
+
 #[test]
 fn strict_exits_with_one() {
     assert_eq!(

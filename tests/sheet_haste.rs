@@ -37,6 +37,12 @@ const LINES: &[(&str, &str)] = &[
     ("socket U18 empty", "empty U18"),
     ("U18 missing", "empty U18"),
     ("came in faulty", "came in faulty"),
+    ("board dunlin-64 faulty", "board dunlin-64 | came in faulty"),
+    (
+        "board 64k-6510-wide came in faulty",
+        "board 64k-6510-wide | came in faulty",
+    ),
+    ("tkt 0417 faulty", "ticket 0417 | came in faulty"),
     ("came in dead", "came in faulty"),
     ("works, please check", "works, please check"),
     ("untested", "untested"),

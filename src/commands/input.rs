@@ -117,32 +117,36 @@ pub fn board(
     let named = asked.or_else(|| sheets.iter().rev().find_map(board_of));
     let Some(name) = named else {
         let known: Vec<String> = library.list().into_iter().map(|b| b.0).collect();
-        return Err(format!(
-            "{}: which board is it? Add a line such as 'board {}', or --board; there are: {}",
-            sheets[0].name,
-            mentioned(sheets, &known)
-                .or(known.first())
-                .map_or("NAME", String::as_str),
-            known.join(", ")
-        ));
+        let file = &sheets[0].name;
+        return Err(match mentioned(sheets, &known) {
+            Some((id, line)) => format!(
+                "{file}: which board is it? '{line}' names {id}, but was not understood: type 'board {id}' on a line of its own, \
+                 or add --board {id}"
+            ),
+            None => format!(
+                "{file}: which board is it? Add a line such as 'board {}', or --board; there are: {}",
+                known.first().map_or("NAME", String::as_str),
+                known.join(", ")
+            ),
+        });
     };
     library
         .shared(name)
         .map_err(|e| format!("{}: {e}", sheets[0].name))
 }
 
-/// A board whose identifier stands somewhere in the sheets without the word `board`, hyphens aside.
-fn mentioned<'k>(sheets: &[RunSheet], known: &'k [String]) -> Option<&'k String> {
+/// A board whose identifier stands somewhere in the sheets, hyphens aside, with the line that it stands in.
+fn mentioned<'k>(sheets: &'k [RunSheet], known: &'k [String]) -> Option<(&'k str, &'k str)> {
     let bare = |s: &str| s.to_lowercase().replace('-', "");
-    let stands = |id: &&String| {
-        let id = bare(id);
-        (sheets.iter().flat_map(|s| {
-            s.text
-                .split(|c: char| c.is_whitespace() || ",;".contains(c))
-        }))
-        .any(|word| bare(word) == id)
+    let stands = |line: &str, id: &str| {
+        let mut words = line.split(|c: char| c.is_whitespace() || ",;".contains(c));
+        words.any(|word| bare(word) == bare(id))
     };
-    known.iter().find(stands)
+    let mut lines = sheets.iter().flat_map(|s| s.text.lines());
+    lines.find_map(|line| {
+        let id = known.iter().find(|id| stands(line, id))?;
+        Some((id.as_str(), line.trim()))
+    })
 }
 
 /// Sheets by machine: those with the same ticket are the runs of one, in order.

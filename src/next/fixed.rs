@@ -5,12 +5,10 @@ use super::{Ask, Bench, Tool, costs};
 use crate::faultmap::model::{BoardModel, Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
+use crate::observe::shorts::MAKES_IT;
 use crate::observe::{CheckReading, Evidence, board};
 use crate::rank::Ranking;
 use crate::report::view::NextView;
-
-/// A strength from which on a mode counts as able to make a rail as it was read.
-const MAKES_IT: f64 = 0.05;
 
 /// What is known of the supply by itself, after a reading past a stop limit.
 enum Supply {

@@ -5,6 +5,7 @@ use super::suppose::Supposed;
 use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
+use crate::observe::shorts::MAKES_IT;
 use crate::observe::{Aspect, MEASURED, board, effects, level_effects, noticed};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
@@ -43,14 +44,11 @@ pub struct Candidate {
     pub ask: Ask,
 }
 
-/// A strength from which on a mode counts as able to make a rail low.
-const MAKES_LOW: f64 = 0.05;
-
 /// The modes that can make a rail as low as it was last read; `None` when all that were read were good then.
 fn low_rails(ranking: &Ranking) -> Option<BTreeSet<ModeId>> {
     let mut modes: Option<BTreeSet<ModeId>> = None;
     for (_, c) in super::fixed::rails_out(ranking) {
-        let can = c.effects.iter().filter(|e| e.1 >= MAKES_LOW).map(|e| e.0);
+        let can = c.effects.iter().filter(|e| e.1 >= MAKES_IT).map(|e| e.0);
         modes.get_or_insert_default().extend(can);
     }
     modes

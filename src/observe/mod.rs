@@ -36,7 +36,6 @@ use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
 pub use levels::level_effects;
-pub use provisional::possible;
 pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
 use std::collections::{BTreeMap, HashSet};

@@ -109,8 +109,21 @@ pub fn trust(trust: Trust, finding: &Finding, misread: f64) -> Trust {
 /// Whether a finding says by a word that something failed: words are not misread for each other. Never a level, which may be as
 /// it should be.
 pub fn says_failure(finding: &Finding) -> bool {
-    matches!(finding.state, State::Bad | State::Dead | State::Stopped)
-        && !matches!(finding.subject, Subject::Level(_))
+    let level = matches!(finding.subject, Subject::Level(_));
+    !level
+        && matches!(
+            finding.state,
+            State::Bad
+                | State::Dead
+                | State::Stopped
+                | State::Stuck
+                | State::Slow
+                | State::Fast
+                | State::Jumps
+                | State::Drifts
+                | State::Wrong
+                | State::Noisy
+        )
 }
 
 /// The trust in a result that is misread with this probability, whatever it is.

@@ -9,11 +9,11 @@
 use std::collections::BTreeMap;
 
 use super::clocks::Ratio;
-use super::{Evidence, Observer, Reading, board, memory, photo, sense};
-use crate::faultmap::model::BoardModel;
+use super::sense::possible;
+use super::{Evidence, Observer, Reading, board, photo, sense};
 use crate::infer::network::Outcome;
-use crate::sheet::photo::Provisional;
-use crate::sheet::{Bench, Finding, Line, State, Statement, Subject, parse_at};
+use crate::sheet::photo::{Provisional, stated};
+use crate::sheet::{Finding, Line, Statement, Subject};
 use crate::source::Span;
 
 /// A clock that is less than this wrong is no failure: its mains may be so.
@@ -141,12 +141,8 @@ impl Observer<'_> {
             return 1.0;
         }
         if line.provisional.is_none() {
-            for text in &line.alternatives {
-                let Ok(sheet) = parse_at("photo", text.as_bytes(), &Bench::default()) else {
-                    continue;
-                };
-                let said: Vec<Statement> = sheet.statements().map(|s| s.value.clone()).collect();
-                self.not_fine(&said);
+            for alternative in &line.alternatives {
+                self.not_fine(&stated(alternative));
             }
         }
         self.not_offered()
@@ -219,75 +215,16 @@ impl Observer<'_> {
     }
 }
 
-/// Whether what statements name is on this board, and has values that can be.
-pub fn possible(model: &BoardModel, statements: &[Statement]) -> bool {
-    let position = |name: &str| board::position(model, name).is_some();
-    let check = |id: String| model.check(&id).is_some();
-    let numbered = |stem: &str, n: &Option<u8>| n.is_none_or(|n| check(format!("{stem}{n}")));
-    let there = |subject: &Subject| match subject {
-        Subject::Rail(name) | Subject::Ripple(name) | Subject::Resistance(name) => {
-            name == "all" || model.rails.contains_key(name)
-        }
-        Subject::Level(place) => board::line(model, place).is_some(),
-        Subject::Heat(place)
-        | Subject::Looks(place)
-        | Subject::Part(place)
-        | Subject::Fuse(place)
-        | Subject::MemorySocket(place)
-        | Subject::Capacitor(place)
-        | Subject::Capacitance(place)
-        | Subject::SeriesResistance(place) => position(&place.name),
-        Subject::MemoryCell { address, .. } => model.memory.as_ref().is_none_or(|raw| {
-            let banks = memory::layout::banks(raw);
-            banks.iter().any(|b| b.contains(*address))
-        }),
-        Subject::MemoryBit(n) => check(format!("memory.bit.{n}")),
-        Subject::Voice(n) => check(format!("voice.{n}")),
-        Subject::Clock(n) => numbered("clock.", n),
-        Subject::Interrupt(n) => numbered("interrupt.", n),
-        Subject::Paddles(n) => numbered("paddles.", n),
-        Subject::Timer(Some(n), letter) => {
-            let letters = letter.map_or(vec!['a', 'b'], |l| vec![l.to_ascii_lowercase()]);
-            letters.iter().any(|l| check(format!("timer.{n}.{l}")))
-        }
-        Subject::Key(name) => board::key(model, name).is_some(),
-        _ => true,
-    };
-    let of = |s: &Statement| match s {
-        Statement::Finding(f) => there(&f.subject) && sense::question(model, f).is_none(),
-        Statement::HandsOn(h) => h.places.iter().all(|p| position(&p.name)),
-        Statement::Fitted { place, .. } => position(&place.name),
-        Statement::Empty(places) => places.iter().all(|p| position(&p.name)),
-        _ => true,
-    };
-    statements.iter().all(of)
-}
-
-/// Whether a statement says that something failed: never a level, which may be as it should be.
-pub(super) fn is_failure(statement: &Statement) -> bool {
+/// Whether a statement says that something failed: by a word, a byte that is not the one written, or a rate.
+fn is_failure(statement: &Statement) -> bool {
     let Statement::Finding(f) = statement else {
         return false;
     };
-    match &f.subject {
-        Subject::Level(_) => return false,
-        Subject::MemoryCell { wrote, read, .. } => return wrote != read,
-        _ => {}
-    }
-    let word = matches!(
-        f.state,
-        State::Bad
-            | State::Dead
-            | State::Stopped
-            | State::Stuck
-            | State::Slow
-            | State::Fast
-            | State::Jumps
-            | State::Drifts
-            | State::Wrong
-            | State::Noisy
-    );
     let off = |r: Ratio| (r.q - 1.0).abs() > RATE_OFF;
-    word || Ratio::of(&f.state).is_some_and(off)
+    match &f.subject {
+        Subject::MemoryCell { wrote, read, .. } => wrote != read,
+        _ => photo::says_failure(f) || Ratio::of(&f.state).is_some_and(off),
+    }
 }
 
 #[cfg(test)]

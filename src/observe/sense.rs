@@ -1,8 +1,9 @@
-//! Values outside physical sense: questioned, not used. A decimal point that was lost makes 49.8 V of 4.98 V; no adapter of
-//! such a machine gives that.
+//! What cannot be. Values outside physical sense are questioned, not used: a decimal point that was lost makes 49.8 V of 4.98 V;
+//! no adapter of such a machine gives that. What names things that the board does not have is no reading of an uncertain line.
 
+use super::{board, memory};
 use crate::faultmap::model::BoardModel;
-use crate::sheet::{Finding, State, Subject};
+use crate::sheet::{Finding, State, Statement, Subject};
 
 /// No more than this times the nominal voltage can stand on a rail (guess: the highest rail of such a board is its
 /// unregulated input, about three times the lowest).
@@ -57,6 +58,50 @@ pub fn question(model: &BoardModel, finding: &Finding) -> Option<String> {
         }
         _ => None,
     }
+}
+
+/// Whether what statements name is on this board, and has values that can be.
+pub fn possible(model: &BoardModel, statements: &[Statement]) -> bool {
+    let position = |name: &str| board::position(model, name).is_some();
+    let check = |id: String| model.check(&id).is_some();
+    let numbered = |stem: &str, n: &Option<u8>| n.is_none_or(|n| check(format!("{stem}{n}")));
+    let there = |subject: &Subject| match subject {
+        Subject::Rail(name) | Subject::Ripple(name) | Subject::Resistance(name) => {
+            name == "all" || model.rails.contains_key(name)
+        }
+        Subject::Level(place) => board::line(model, place).is_some(),
+        Subject::Heat(place)
+        | Subject::Looks(place)
+        | Subject::Part(place)
+        | Subject::Fuse(place)
+        | Subject::MemorySocket(place)
+        | Subject::Capacitor(place)
+        | Subject::Capacitance(place)
+        | Subject::SeriesResistance(place) => position(&place.name),
+        Subject::MemoryCell { address, .. } => model.memory.as_ref().is_none_or(|raw| {
+            let banks = memory::layout::banks(raw);
+            banks.iter().any(|b| b.contains(*address))
+        }),
+        Subject::MemoryBit(n) => check(format!("memory.bit.{n}")),
+        Subject::Voice(n) => check(format!("voice.{n}")),
+        Subject::Clock(n) => numbered("clock.", n),
+        Subject::Interrupt(n) => numbered("interrupt.", n),
+        Subject::Paddles(n) => numbered("paddles.", n),
+        Subject::Timer(Some(n), letter) => {
+            let letters = letter.map_or(vec!['a', 'b'], |l| vec![l.to_ascii_lowercase()]);
+            letters.iter().any(|l| check(format!("timer.{n}.{l}")))
+        }
+        Subject::Key(name) => board::key(model, name).is_some(),
+        _ => true,
+    };
+    let of = |s: &Statement| match s {
+        Statement::Finding(f) => there(&f.subject) && question(model, f).is_none(),
+        Statement::HandsOn(h) => h.places.iter().all(|p| position(&p.name)),
+        Statement::Fitted { place, .. } => position(&place.name),
+        Statement::Empty(places) => places.iter().all(|p| position(&p.name)),
+        _ => true,
+    };
+    statements.iter().all(of)
 }
 
 #[cfg(test)]

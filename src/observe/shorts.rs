@@ -18,7 +18,7 @@ const PULLS: f64 = 0.5;
 const LOW_IN_OHMS: f64 = 0.9;
 
 /// A strength from which on a mode counts as able to make a rail as it was read.
-const MAKES_IT: f64 = 0.05;
+pub const MAKES_IT: f64 = 0.05;
 
 /// Modes that short a rail, each with the names of the rails that it sits on.
 pub type Shorts = BTreeMap<ModeId, Vec<String>>;

@@ -7,11 +7,10 @@
 use super::brief;
 use crate::faultmap::model::BoardModel;
 use crate::faultmap::raw::Class;
-use crate::observe::{board, possible};
-use crate::sheet::photo::Provisional;
-use crate::sheet::{
-    Bench, Finding, HandsOn, Line, RunSheet, Statement, Subject, parse_at, print_statement,
-};
+use crate::observe::board;
+use crate::observe::sense::possible;
+use crate::sheet::photo::{Provisional, stated};
+use crate::sheet::{Finding, HandsOn, Line, RunSheet, Statement, Subject, print_statement};
 use crate::source::Spanned;
 use std::borrow::Cow;
 
@@ -40,14 +39,8 @@ fn on_the_board(model: &BoardModel, line: &mut Line) {
     if line.not_understood.is_none() || line.alternatives.is_empty() {
         return;
     }
-    let said = |text: &String| -> Vec<Statement> {
-        let sheet = parse_at("photo", text.as_bytes(), &Bench::default());
-        sheet.map_or(Vec::new(), |s| {
-            s.statements().map(|s| s.value.clone()).collect()
-        })
-    };
     let kept: Vec<(String, Vec<Statement>)> = (line.alternatives.iter())
-        .map(|text| (text.clone(), said(text)))
+        .map(|text| (text.clone(), stated(text)))
         .filter(|(_, said)| !said.is_empty() && possible(model, said))
         .collect();
     let Some((first, others)) = kept.split_first() else {
@@ -179,7 +172,7 @@ fn take(line: &mut Line, was: &Provisional, findings: Vec<Finding>, doubt: f64) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sheet::parse_photo;
+    use crate::sheet::{Bench, parse_photo};
     use crate::shipped::Library;
 
     const HEAD: &str = "ticket 0412\nboard dunlin-64\ncame in faulty\nat 2026-11-24 13:40\nhistory a shed\nnote two knobs lost\ncomplaint none\n";

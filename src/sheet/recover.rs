@@ -37,6 +37,7 @@ pub fn second_tries(lexed: &Lexed, pieces: Vec<Piece>) -> Vec<Piece> {
             continue;
         }
         let read = split_and_continued(lexed, from, to)
+            .or_else(|| header_and_intake(lexed, from, to))
             .or_else(|| last_is_not(lexed, from, to))
             .or_else(|| {
                 (header && is_only(lexed, from, to, Concept::Faulty))
@@ -60,6 +61,23 @@ pub fn second_tries(lexed: &Lexed, pieces: Vec<Piece>) -> Vec<Piece> {
 
 fn is_only(lexed: &Lexed, from: usize, to: usize, concept: Concept) -> bool {
     lexed.longest(from, concept) == Some(to - from)
+}
+
+/// `board dunlin-64 faulty`, `ticket 0417 came in faulty`: what heads a sheet, and how the machine came, with no mark between.
+fn header_and_intake(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
+    let heads = |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::Board(_));
+    let came = |at: usize| match is_only(lexed, at, to, Concept::Faulty) {
+        true => Some(vec![Statement::Intake(Intake::Faulty)]),
+        false => statement(toks(lexed, at, to))
+            .filter(|all| all.iter().all(|s| matches!(s, Statement::Intake(_)))),
+    };
+    let mut found = (from + 2..to).filter_map(|at| {
+        let mut first = statement(toks(lexed, from, at)).filter(|all| all.iter().all(heads))?;
+        first.extend(came(at)?);
+        Some(first)
+    });
+    let one = found.next()?;
+    found.next().is_none().then_some(one)
 }
 
 /// `timer 1a ok 1b bad`: a statement and one that goes on with it, divided in one way only.

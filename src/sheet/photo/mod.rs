@@ -14,7 +14,7 @@ mod provisional;
 
 use super::line::Reader;
 use super::statement::Statement;
-use super::{Bench, Line, NotUnderstood, RunSheet, print_statement};
+use super::{Bench, Line, NotUnderstood, RunSheet, parse_at, print_statement};
 use crate::diag::{Diag, Severity, code};
 use crate::source::Span;
 pub use align::Row;
@@ -250,6 +250,13 @@ impl<'a> Judge<'a> {
         }
         out
     }
+}
+
+/// The statements of what an uncertain line may say, as it is printed ([`Line::alternatives`]).
+pub fn stated(alternative: &str) -> Vec<Statement> {
+    let sheet = parse_at("photo", alternative.as_bytes(), &Bench::default());
+    let all = |s: RunSheet| s.statements().map(|s| s.value.clone()).collect();
+    sheet.map_or(Vec::new(), all)
 }
 
 /// Free text, where any letter counts.
