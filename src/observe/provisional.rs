@@ -342,4 +342,19 @@ mod tests {
             (Some(false), None, Some(true))
         );
     }
+
+    /// A line that may be only this or that leaves 'rest fine' nearly all it says of the others; one of which nobody knows what it
+    /// may be takes much more of it.
+    #[test]
+    fn rest_fine_keeps_its_weight_beside_a_line_whose_readings_are_all_offered() {
+        let strength = |o: &Observed| {
+            let c = check(o, "memory.bit.1").expect("a reading");
+            c.effects.iter().map(|e| e.1).fold(0.0, f64::max)
+        };
+        let plain = strength(&of(photo("rest fine")));
+        let offered = strength(&of(photo("memory blt O bad\nrest fine")));
+        let unknown = strength(&of(photo("xqzz wvvk\nrest fine")));
+        assert!(offered > 0.98 * plain && plain > 0.5, "{offered} {plain}");
+        assert!(unknown < 0.95 * offered, "{unknown} {offered}");
+    }
 }
