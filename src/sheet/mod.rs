@@ -197,7 +197,9 @@ pub fn parse_photo(name: &str, bytes: &[u8], bench: &Bench) -> Result<RunSheet, 
 /// As [`parse`].
 pub fn parse_at(name: &str, bytes: &[u8], bench: &Bench) -> Result<RunSheet, SheetError> {
     let (text, repaired) = decode::decode(bytes)?;
-    let merged = bench.photo.then(|| photo::merge(&photo::pages(&text)));
+    let pages = bench.photo.then(|| photo::pages(&text));
+    let merged = (pages.as_ref()).map(|p| photo::merge(&p[..p.len().min(photo::MOST_PAGES)]));
+    let recognitions = pages.map_or(0, |p| p.len());
     let text = merged.as_ref().map_or(text, |m| m.text.clone());
     let mut sheet = read_text(name, text, repaired, bench)?;
     let said = |s: &RunSheet, photo: bool| {
@@ -223,6 +225,7 @@ pub fn parse_at(name: &str, bytes: &[u8], bench: &Bench) -> Result<RunSheet, She
         sheet.agreed = merged.rows.iter().any(|r| r.variants.len() > 1);
         photo::compare(&mut sheet, merged, &bench);
     }
+    photo::count_pages(&mut sheet, recognitions);
     if let Some(expected) = bench.lines {
         photo::count_lines(&mut sheet, expected);
     }

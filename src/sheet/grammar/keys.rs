@@ -65,6 +65,9 @@ fn key(input: Toks<'_>) -> P<'_, String> {
 /// `keys = item (sep item)*`, `item = key [range key]`: a range of letters or of digits.
 pub fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
     let item = |i| {
+        if let Ok(run) = run_of_keys(past_marks(i)) {
+            return Ok(run);
+        }
         let (rest, first) = key_after_marks(i)?;
         let Ok((after, last)) = preceded(range_mark, key).parse(rest) else {
             return if breaks_off(rest) {
@@ -83,13 +86,36 @@ pub fn keys(input: Toks<'_>) -> P<'_, Vec<String>> {
 
 /// A key after marks that only divide; words are not passed over, `a` is a key here.
 pub fn key_after_marks(input: Toks<'_>) -> P<'_, String> {
+    let at = past_marks(input);
+    key(at).map_err(|e| e.map(|_| E::want(at, KEY_NAMES)))
+}
+
+fn past_marks(input: Toks<'_>) -> Toks<'_> {
     let mut at = input;
     while at.first().is_some_and(|a| {
         a.kind == Kind::Mark && matches!(&*a.lower, ":" | "=" | "(" | ")" | "'" | "-")
     }) {
         at = at.skip(1);
     }
-    key(at).map_err(|e| e.map(|_| E::want(at, KEY_NAMES)))
+    at
+}
+
+/// Rows of letters of the usual keyboard of English (arrangement: common practice, no source).
+const ROWS: [&str; 3] = ["qwertyuiop", "asdfghjkl", "zxcvbnm"];
+
+/// `QWE`, `lkj`: three or more neighbours of a row typed without spaces. Nothing else is split into letters: `RTN` is a key.
+fn run_of_keys(input: Toks<'_>) -> P<'_, Vec<String>> {
+    let neighbours = |word: &str| {
+        let back: String = word.chars().rev().collect();
+        word.len() >= 3 && (ROWS.iter()).any(|row| row.contains(word) || row.contains(&*back))
+    };
+    match input.first() {
+        Some(a) if a.kind == Kind::Word && neighbours(&a.lower) => {
+            let letters = a.lower.chars().map(|c| c.to_ascii_uppercase().to_string());
+            Ok((input.skip(1), letters.collect()))
+        }
+        _ => Err(nom::Err::Error(E::silent(input))),
+    }
 }
 
 fn key_range(first: &str, last: &str) -> Option<Vec<String>> {

@@ -30,6 +30,9 @@ const MOST_BYTES: usize = 20_000;
 /// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
 const MOST_DOUBTFUL: usize = 300;
 
+/// So many recognitions of a photograph are held against each other: three do, and every further one costs as much as all before.
+pub const MOST_PAGES: usize = 12;
+
 /// The recognitions in a text: character recognition programs put a form feed behind every page.
 pub fn pages(text: &str) -> Vec<&str> {
     let pages: Vec<&str> = text
@@ -326,6 +329,24 @@ fn doubt(line: &mut Line, diags: &mut Vec<Diag>, offered: Vec<String>, held: Hel
     }
 }
 
+/// Says when there are more recognitions than are held against each other.
+pub fn count_pages(sheet: &mut RunSheet, found: usize) {
+    if found <= MOST_PAGES {
+        return;
+    }
+    sheet.diags.push(Diag {
+        code: code::UNCLEAR_PHOTO,
+        severity: Severity::Error,
+        message: format!(
+            "{found} recognitions of one photograph: only the first {MOST_PAGES} were read"
+        ),
+        label: None,
+        help: Some(
+            "give at most so many, with form feeds between them; another photograph in a file of its own".into(),
+        ),
+    });
+}
+
 /// Says when fewer or more lines were recognised than the photograph shows.
 pub fn count_lines(sheet: &mut RunSheet, expected: usize) {
     let found = sheet.text.lines().filter(|l| !l.trim().is_empty()).count();
@@ -428,7 +449,7 @@ mod tests {
             ("timer la bad", "timer 1a bad"),
             ("Sv rail 4.98", "rail +5V 4.98 V"),
             ("clock 19.2 s in 10.0 s", "clock 1 9.2 s in 10 s"),
-            ("keys dead QWE", "key Q dead; key W dead; key E dead"),
+            ("keys dead QAE", "key Q dead; key A dead; key E dead"),
             ("keys dead Q WE", "key Q dead; key W dead; key E dead"),
             ("memory bit \u{a9} bad", "memory bit 0 bad"),
         ] {
@@ -459,6 +480,23 @@ mod tests {
         );
         let (said, offered) = read_pages(&["voice 2 dead", "voice 2 dead", "voice 3 dead"]);
         assert_eq!((said, offered.len() > 1), (vec![], true));
+    }
+
+    /// So many recognitions are no photograph's; what was left out is said.
+    #[test]
+    fn more_recognitions_than_are_compared_are_said() {
+        let pages = |n: usize| vec!["memory bit 3 bad\n"; n].join("\u{c}");
+        let said = |n: usize| {
+            let sheet = parse_photo("p", pages(n).as_bytes(), &Bench::default()).expect("a text");
+            assert_eq!(sheet.statements().count(), 1);
+            sheet
+                .diags
+                .iter()
+                .map(|d| d.message.clone())
+                .collect::<Vec<_>>()
+        };
+        assert!(said(MOST_PAGES).is_empty());
+        assert!(said(MOST_PAGES + 1)[0].starts_with("13 recognitions"));
     }
 
     #[test]

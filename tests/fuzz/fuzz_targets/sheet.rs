@@ -1,12 +1,18 @@
 //! Run sheets: nothing panics, every line is kept or told, and what is printed reads the same.
 #![no_main]
 
+mod bounded;
+
 use libfuzzer_sys::fuzz_target;
 use whichsocket::diag::render;
 use whichsocket::sheet::{Statement, parse, print};
 
-fuzz_target!(|bytes: &[u8]| {
-    let Ok(sheet) = parse("fuzz", bytes) else { return };
+fuzz_target!(|bytes: &[u8]| bounded::bounded(|| one(bytes)));
+
+fn one(bytes: &[u8]) {
+    let Ok(sheet) = parse("fuzz", bytes) else {
+        return;
+    };
     let said: Vec<&Statement> = sheet.statements().map(|s| &s.value).collect();
     for line in &sheet.lines {
         assert!(line.span.end <= sheet.text.len());
@@ -20,4 +26,4 @@ fuzz_target!(|bytes: &[u8]| {
     let again = parse("fuzz", printed.as_bytes()).expect("what was printed is a text");
     let back: Vec<&Statement> = again.statements().map(|s| &s.value).collect();
     assert_eq!(back, said, "{printed}");
-});
+}
