@@ -27,6 +27,11 @@ pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
     {
         return Understood::Line(all, Vec::new());
     }
+    if let Some(Ask::Lines { lines }) = ask
+        && let Some(all) = still(lines, answer)
+    {
+        return Understood::Line(all, Vec::new());
+    }
     // Who types what was asked as well has typed a line.
     let line = answer.trim_start().to_lowercase().starts_with("rail ");
     if let Some(statement) = ask
@@ -52,6 +57,10 @@ pub fn takes(ask: &Ask) -> Option<String> {
     Some(match ask {
         Ask::Rail { ac, .. } => format!("volts{}, as in 4.98", if *ac { " AC" } else { "" }),
         Ask::Line { .. } => "pulsing, high, low".into(),
+        Ask::Lines { lines } => format!(
+            "what does not pulse, as in '{} high'; or all",
+            example(lines)
+        ),
         Ask::Check { .. } => "ok or bad".into(),
         Ask::Test { .. } => "lines of a sheet, as in 'memory bit 3 bad; rest fine'".into(),
         Ask::Remedy { seen: true, .. } => "cured, no change, changed".into(),
@@ -161,6 +170,77 @@ fn felt(places: &[Place], answer: &str) -> Option<Vec<Statement>> {
         .collect();
     all.extend(others);
     Some(all)
+}
+
+/// A pin as an example of an answer.
+fn example(lines: &[(String, Place)]) -> String {
+    let pin = lines.first().and_then(|(_, place)| place.pin.clone());
+    pin.unwrap_or_default()
+}
+
+/// Which lines do not pulse, `13 high`, `U9.13 high` or `MA6 high`, or `all pulse`: the others that were asked about do.
+fn still(lines: &[(String, Place)], answer: &str) -> Option<Vec<Statement>> {
+    const ALL: [&str; 9] = [
+        "all",
+        "all pulse",
+        "all pulsing",
+        "pulsing",
+        "all ok",
+        "ok",
+        "all good",
+        "none",
+        "all move",
+    ];
+    let pin = |place: &Place| {
+        format!(
+            "{}.{}",
+            place.name,
+            place.pin.as_deref().unwrap_or_default()
+        )
+    };
+    let level = |text: &str| -> Option<Statement> {
+        let Understood::Line(all, read_as) = full(text) else {
+            return None;
+        };
+        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Level(_)));
+        match &all[..] {
+            [one] if read_as.is_empty() && is(one) => Some(one.clone()),
+            _ => None,
+        }
+    };
+    let said = answer.trim().trim_end_matches('.').to_lowercase();
+    let mut states: Vec<Option<Statement>> = vec![None; lines.len()];
+    if let Some(how) = said
+        .strip_prefix("all ")
+        .filter(|how| ["low", "high", "floating"].contains(how))
+    {
+        for (state, (_, place)) in states.iter_mut().zip(lines) {
+            *state = Some(level(&format!("{} {how}", pin(place)))?);
+        }
+    } else if !ALL.contains(&said.as_str()) {
+        for part in said
+            .split([',', ';'])
+            .map(str::trim)
+            .filter(|p| !p.is_empty())
+        {
+            let (name, how) = part.split_once(char::is_whitespace)?;
+            let is = |(line, place): &(String, Place)| {
+                [
+                    line.clone(),
+                    pin(place),
+                    place.pin.clone().unwrap_or_default(),
+                ]
+                .iter()
+                .any(|n| n.eq_ignore_ascii_case(name))
+            };
+            let at = lines.iter().position(is)?;
+            states[at] = Some(level(&format!("{} {how}", pin(&lines[at].1)))?);
+        }
+    }
+    let pulsing = |place: &Place| level(&format!("{} pulsing", pin(place)));
+    let each = states.into_iter().zip(lines);
+    each.map(|(state, (_, place))| state.or_else(|| pulsing(place)))
+        .collect()
 }
 
 /// Several readings of the supply by itself.
@@ -361,6 +441,12 @@ pub fn prompt(ask: Option<&Ask>) -> String {
             format!("resistance {rail} to ground, unplugged (ohms, as in '350', or shorted):")
         }
         Some(Ask::Feel { .. }) => "which one is hot (as in 'M3 hot'; or none):".into(),
+        Some(Ask::Lines { lines }) => {
+            let example = example(lines);
+            format!(
+                "which one does not pulse, and how it is (as in '{example} high'); or all pulse:"
+            )
+        }
         Some(Ask::Loops) => "loops (failed of run, cold or warm, as in '0 of 14 warm'):".into(),
     }
 }
@@ -450,6 +536,28 @@ mod tests {
         assert_eq!(line(&feel, "U7 hot"), "U7 hot; U10 warm; U1 warm");
         assert_eq!(line(&feel, "memory bit 3 bad"), "memory bit 3 bad");
         assert!(line(&feel, "blorp").starts_with('?'));
+    }
+
+    /// What stands still is named, by pin, line or number; the others pulse.
+    #[test]
+    fn the_still_line_is_named_and_the_others_pulse() {
+        let lines = Ask::Lines {
+            lines: vec![
+                ("MA0".into(), at("U9", Some("5"))),
+                ("MA1".into(), at("U9", Some("7"))),
+            ],
+        };
+        for all in ["all pulse", "OK", "none."] {
+            assert_eq!(line(&lines, all), "U9.5 pulsing; U9.7 pulsing");
+        }
+        for one in ["7 high", "U9.7 high", "ma1 high."] {
+            assert_eq!(line(&lines, one), "U9.5 pulsing; U9.7 high", "{one}");
+        }
+        assert_eq!(line(&lines, "5 low, 7 floating"), "U9.5 low; U9.7 floating");
+        assert_eq!(line(&lines, "all low"), "U9.5 low; U9.7 low");
+        assert_eq!(line(&lines, "U7.40 low"), "U7.40 low");
+        assert!(line(&lines, "blorp").starts_with('?'));
+        assert!(line(&lines, "7 blorp").starts_with('?'));
     }
 
     #[test]

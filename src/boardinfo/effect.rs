@@ -17,7 +17,7 @@ pub fn of_mode(model: &BoardModel, mode: ModeId) -> Vec<String> {
         of_mode.map(|t| f64::from(t.strength)).fold(0.0, f64::max)
     };
     let report = model.node("report").is_some_and(|n| {
-        let lost = |t: &&crate::faultmap::model::Touch| t.mode == mode && t.kind == Kind::Lost;
+        let lost = |t: &crate::faultmap::model::Touch| t.mode == mode && t.kind == Kind::Lost;
         let touches = model.nodes[n as usize].touches.iter().filter(lost);
         touches.map(|t| f64::from(t.strength)).fold(0.0, f64::max) >= SHOWS
     });

@@ -284,14 +284,7 @@ impl Compiler<'_> {
         stored: &HashMap<usize, u32>,
         names: Vec<(String, bool)>,
     ) -> BoardModel {
-        let mut nodes: Vec<Node> = names
-            .into_iter()
-            .map(|(name, line)| Node {
-                name,
-                line,
-                touches: Vec::new(),
-            })
-            .collect();
+        let mut touches: Vec<Vec<Touch>> = vec![Vec::new(); names.len()];
         let (mut units, mut modes) = (Vec::new(), Vec::<FaultMode>::new());
         for draft in drafts {
             let first = modes.len() as ModeId;
@@ -317,7 +310,7 @@ impl Compiler<'_> {
                 let touching = !reach.is_empty();
                 seen.insert(signature, id);
                 for (node, kind, strength) in reach {
-                    nodes[node as usize].touches.push(Touch {
+                    touches[node as usize].push(Touch {
                         mode: id as ModeId,
                         kind,
                         strength,
@@ -377,7 +370,12 @@ impl Compiler<'_> {
         let moved: BTreeMap<String, Vec<Read>> = moved
             .map(|(line, reads)| (line.clone(), reads.iter().map(read).collect()))
             .collect();
-        let mut model = self.assemble(checks, units, modes, nodes, exposures);
+        let nodes = (names.into_iter().zip(touches)).map(|((name, line), touches)| Node {
+            name,
+            line,
+            touches: touches.into_iter().collect(),
+        });
+        let mut model = self.assemble(checks, units, modes, nodes.collect(), exposures);
         for def in &mut model.lines {
             def.moved_by = moved.get(&def.line).cloned().unwrap_or_default();
         }

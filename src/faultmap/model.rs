@@ -4,6 +4,7 @@
 //! out there once; at run time a sheet only looks things up.
 
 use super::memo::Memo;
+pub use super::packed::Touches;
 use super::raw::{
     Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth,
 };
@@ -163,14 +164,14 @@ pub struct Joins {
 
 /// A line or function, and which modes do what to it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(bound(deserialize = "'de: 'static"))]
 pub struct Node {
     /// Name: a line, `U1.clock`, or a function of the board.
     pub name: String,
     /// Whether it is a line (can be measured).
     pub line: bool,
     /// Who does what to it, by mode.
-    #[serde(with = "super::packed")]
-    pub touches: Vec<Touch>,
+    pub touches: Touches,
 }
 
 /// One mode doing one thing to a node.
@@ -229,6 +230,7 @@ pub struct LineDef {
 
 /// The compiled board.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(bound(deserialize = "'de: 'static"))]
 pub struct BoardModel {
     /// Identifier.
     pub board: String,

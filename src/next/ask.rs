@@ -24,6 +24,11 @@ pub enum Ask {
         /// Where to touch it.
         place: Place,
     },
+    /// Which of these lines of one kind does not move, looked at along one chip.
+    Lines {
+        /// Each line with the pin that it is looked at, in their order.
+        lines: Vec<(String, Place)>,
+    },
     /// A check of the test run, or by eye.
     Check {
         /// Identifier: `clock.1`.
@@ -112,7 +117,9 @@ impl Ask {
             Self::Supply => Some(Subject::Supply(None)),
             Self::Resistance { rail } => Some(Subject::Resistance(rail.clone())),
             Self::Loops => Some(Subject::Test),
-            Self::Test { .. } | Self::Remedy { .. } | Self::Feel { .. } => None,
+            Self::Test { .. } | Self::Remedy { .. } | Self::Feel { .. } | Self::Lines { .. } => {
+                None
+            }
         }
     }
 }

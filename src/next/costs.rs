@@ -12,6 +12,8 @@ pub const MEASURE_RESISTANCE: f64 = 1.5;
 pub const FEEL: f64 = 3.0;
 /// A logic probe on a named pin.
 pub const MEASURE_LINE: f64 = 2.0;
+/// The next pin of the same chip, with the probe in hand.
+pub const NEXT_LINE: f64 = 0.5;
 /// A good chip pressed onto a suspect one, and the test run again.
 pub const PIGGYBACK: f64 = 5.0;
 /// A burst of cold spray, and a look.

@@ -262,64 +262,76 @@ impl Collector<'_> {
         }
     }
 
-    /// Lines with a stated expectation that were not measured yet, with how much each could tell.
+    /// Lines with a stated expectation that were not measured yet, one by one and along a chip, with how much each could tell.
     fn lines(&mut self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
-        let mut out = Vec::new();
         let Some(tool) = [Tool::Probe, Tool::Scope]
             .into_iter()
             .find(|t| self.bench.has_one_of(&[*t]))
         else {
-            return out;
+            return Vec::new();
         };
         if !self.may_power() {
-            return out;
+            return Vec::new();
         }
-        for def in &self.model.lines {
-            if self.read(&format!("line.{}", def.line)) {
-                continue;
-            }
-            let (aspects, words) = line_outcomes(def);
-            let of = |&aspect: &Aspect| {
-                let plain = level_effects(self.model, &def.line, aspect, &mut self.scratch)?;
-                Some(noticed(self.model, &plain, MEASURED.missed))
-            };
-            let Some(by_aspect) = aspects.iter().map(of).collect::<Option<Vec<_>>>() else {
-                continue;
-            };
-            let rows = self.rows_of(&by_aspect, MEASURED.false_fail);
-            let worth = self.worth(&rows);
-            let Some((place, pin)) = self.line_place(def) else {
-                continue;
-            };
-            let mut step = Step::observe(costs::MEASURE_LINE, rows);
-            step.power = Power::On;
-            step.rule = self.waits(gate);
-            let hazard = def.caution.clone().map_or(LIVE.to_string(), |c| {
-                format!("{}; {LIVE}", c.trim_end_matches('.'))
-            });
-            out.push((
-                worth,
-                Candidate {
-                    step,
-                    say: match tool {
-                        Tool::Scope => {
-                            format!("Look at {place} ({}) with the oscilloscope.", def.line)
-                        }
-                        _ => format!("Hold a logic probe on {place} ({}).", def.line),
-                    },
-                    place: format!("{place}, line {}", def.line),
-                    expect: format!("{}: {}", words[0], def.what),
-                    hazard: Some(hazard),
-                    outcomes: words.into_iter().map(String::from).collect(),
-                    needs: Some(tool.to_string()),
-                    ask: Ask::Line {
-                        line: def.line.clone(),
-                        place: pin,
-                    },
-                },
-            ));
-        }
+        let model = self.model;
+        let open: Vec<(&LineDef, Vec<Row>)> = (model.lines.iter())
+            .filter(|def| {
+                !self
+                    .ranking
+                    .observed
+                    .read
+                    .contains(&format!("line.{}", def.line))
+            })
+            .filter_map(|def| Some((def, self.line_rows(def)?)))
+            .collect();
+        let along = self.along(&open, tool, gate);
+        let single = |(def, rows): (&LineDef, Vec<Row>)| self.line(def, rows, tool, gate);
+        let mut out: Vec<(f64, Candidate)> = open.into_iter().filter_map(single).collect();
+        out.extend(along);
         out
+    }
+
+    /// P(each level) of a line under each hypothesis; as expected first.
+    fn line_rows(&mut self, def: &LineDef) -> Option<Vec<Row>> {
+        let (aspects, _) = line_outcomes(def);
+        let of = |&aspect: &Aspect| {
+            let plain = level_effects(self.model, &def.line, aspect, &mut self.scratch)?;
+            Some(noticed(self.model, &plain, MEASURED.missed))
+        };
+        let by_aspect = aspects.iter().map(of).collect::<Option<Vec<_>>>()?;
+        Some(self.rows_of(&by_aspect, MEASURED.false_fail))
+    }
+
+    fn line(
+        &self,
+        def: &LineDef,
+        rows: Vec<Row>,
+        tool: Tool,
+        gate: &[Condition],
+    ) -> Option<(f64, Candidate)> {
+        let (_, words) = line_outcomes(def);
+        let worth = self.worth(&rows);
+        let (place, pin) = self.line_place(def)?;
+        let mut step = Step::observe(costs::MEASURE_LINE, rows);
+        step.power = Power::On;
+        step.rule = self.waits(gate);
+        let candidate = Candidate {
+            step,
+            say: match tool {
+                Tool::Scope => format!("Look at {place} ({}) with the oscilloscope.", def.line),
+                _ => format!("Hold a logic probe on {place} ({}).", def.line),
+            },
+            place: format!("{place}, line {}", def.line),
+            expect: format!("{}: {}", words[0], def.what),
+            hazard: Some(cautions(std::iter::once(def))),
+            outcomes: words.into_iter().map(String::from).collect(),
+            needs: Some(tool.to_string()),
+            ask: Ask::Line {
+                line: def.line.clone(),
+                place: pin,
+            },
+        };
+        Some((worth, candidate))
     }
 
     /// Where a line is touched: in words, and as a sheet names the pin.
@@ -373,6 +385,19 @@ impl Collector<'_> {
             .sum();
         whole - inner
     }
+}
+
+/// Cautions of the map for these lines, each once, and that of every live board.
+pub(super) fn cautions<'m>(lines: impl Iterator<Item = &'m LineDef>) -> String {
+    let mut all: Vec<&str> = Vec::new();
+    for caution in lines.filter_map(|def| def.caution.as_deref()) {
+        let caution = caution.trim_end_matches('.');
+        if !all.contains(&caution) {
+            all.push(caution);
+        }
+    }
+    all.push(LIVE);
+    all.join("; ")
 }
 
 /// Outcomes of a line measurement: as expected first.

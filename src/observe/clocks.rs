@@ -285,7 +285,7 @@ impl Observer<'_> {
         let checks = self.model.checks.iter();
         let clocks = checks.filter(|c| c.id.starts_with("clock.")).count();
         let share = by_word * (1.0 - (1.0 - HELD_AGAINST).powf(1.0 / clocks.max(1) as f64));
-        for part in system_clock(self.model) {
+        for part in system_clock(self.model).iter() {
             let strength = super::stepped(part.strength * share);
             match effects.iter_mut().find(|e| e.0 == part.mode) {
                 Some(known) => known.1 = known.1.max(strength),

@@ -5,6 +5,7 @@ use super::{CheckReading, Evidence, Observer, stepped};
 use crate::faultmap::model::{BoardModel, Kind, ModeId, Node, Read, Touch, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
+use std::sync::{Arc, OnceLock};
 
 /// P(a value is typed or measured so wrongly that it is the one of a good board): a guess; a value is copied with more care
 /// than a word, and every wrong digit shows.
@@ -153,15 +154,22 @@ const OWN: f64 = 0.5;
 
 /// The modes that make the machine's own clock run at another speed: those of clock parts that do something wrong without stopping it,
 /// and those of version settings that act on the very function that the clock parts act on (the one that the fewest modes touch).
-pub fn system_clock(model: &BoardModel) -> Vec<SystemClock> {
+pub fn system_clock(model: &BoardModel) -> Arc<[SystemClock]> {
+    #[derive(Default)]
+    struct Known(OnceLock<Arc<[SystemClock]>>);
+    let memo = model.memo.of::<Known>();
+    Arc::clone(memo.0.get_or_init(|| find_system_clock(model)))
+}
+
+fn find_system_clock(model: &BoardModel) -> Arc<[SystemClock]> {
     let position = |mode: ModeId| {
         let unit = &model.units[model.modes[mode as usize].unit as usize];
         (unit.kind == UnitKind::Part).then(|| &model.positions[unit.position])
     };
     let of_class = |node: &Node, class: Class| -> Vec<ModeId> {
-        let wrong = |t: &&Touch| matches!(t.kind, Kind::Wrong | Kind::Slow | Kind::Fast);
-        let own = |t: &&Touch| f64::from(t.strength) >= OWN;
-        let is = |t: &&Touch| {
+        let wrong = |t: &Touch| matches!(t.kind, Kind::Wrong | Kind::Slow | Kind::Fast);
+        let own = |t: &Touch| f64::from(t.strength) >= OWN;
+        let is = |t: &Touch| {
             position(t.mode).is_some_and(|p| p.class == class && p.family != MAINS_SETTING)
         };
         node.touches

@@ -105,6 +105,8 @@ impl<'a> Marks<'a> {
                 *alone = (alone.0 * fine, alone.1 * faulty);
             }
         }
+        let failed = checks(observed).filter(|c| c.outcome != Outcome::Pass);
+        m.hits.reserve_exact(failed.map(|c| c.effects.len()).sum());
         for (mode, strength) in checks(observed)
             .filter(|c| is_of_memory(c))
             .flat_map(|c| c.effects.iter())
@@ -265,7 +267,11 @@ pub(super) fn lean(
     }
     let marks = Marks::of(model, observed);
     let mut outer: Row = std::array::from_fn(|s| common.probability(s));
-    let mut parts = Parts::default();
+    // A mode has one part or two, rarely more; each hit is in as many.
+    let mut parts = Parts {
+        list: Vec::with_capacity(2 * model.modes.len()),
+        pairs: Vec::with_capacity(2 * marks.hits.len()),
+    };
     let mut units = Vec::with_capacity(model.units.len());
     let mut causes: Vec<Live> = Vec::new();
     for unit in 0..model.units.len() {

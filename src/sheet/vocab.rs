@@ -10,9 +10,10 @@
 //! ```
 
 use std::borrow::Cow;
+use std::ops::Range;
 use std::sync::OnceLock;
 
-use foldhash::{HashMap, HashMapExt, HashSet, HashSetExt};
+use foldhash::{HashMap, HashMapExt, HashSet};
 use nom::bytes::complete::{take_till1, take_while1};
 use nom::character::complete::{char, space0, space1};
 use nom::combinator::{all_consuming, opt};
@@ -43,9 +44,31 @@ const SHIPPED: [&str; 4] = [ENGLISH, HURRY, PROSE, PLACES];
 /// One phrase of the vocabulary and what it stands for.
 #[derive(Debug, Clone)]
 struct Phrase {
-    /// The words after the first, lower case; punctuation marks count as words, hyphens are left out.
-    rest: Vec<Word>,
+    /// The words after the first, among all of [`Vocabulary::rests`]: lower case; punctuation marks count as words, hyphens are
+    /// left out.
+    rest: Range<u32>,
     means: Meaning,
+    /// The next phrase with the same first word, or [`NONE`].
+    next: u32,
+}
+
+/// No phrase.
+const NONE: u32 = u32::MAX;
+
+/// The phrases that begin with a word: the first and the last of them, or [`NONE`].
+#[derive(Debug, Clone, Copy)]
+struct Begins {
+    first: u32,
+    last: u32,
+}
+
+impl Default for Begins {
+    fn default() -> Self {
+        Self {
+            first: NONE,
+            last: NONE,
+        }
+    }
 }
 
 /// A word that a misspelt one may be read as, or that turns a meaning around.
@@ -58,12 +81,17 @@ pub struct Target {
 }
 
 /// What a phrase stands for: a concept, or a place by another name.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Meaning {
     Concept(Concept),
     Name(u32),
+}
+
+/// What stands before the colon of an entry.
+enum Head {
+    Means(Meaning),
     /// Another spelling of this word.
-    Spelt(String),
+    Spelt(Word),
 }
 
 /// A phrase found in a line.
@@ -80,9 +108,11 @@ pub struct Match {
 /// Words and what they stand for.
 #[derive(Debug, Default)]
 pub struct Vocabulary {
-    phrases: HashMap<Word, Vec<Phrase>>,
-    /// Every single word of every phrase: words that are spelt right.
-    known: HashSet<Word>,
+    /// Every single word of every phrase, which is spelt right, with the phrases that begin with it. The program makes all of
+    /// this at each start: so it is one table, with the phrases and their further words each in one run.
+    known: HashMap<Word, Begins>,
+    phrases: Vec<Phrase>,
+    rests: Vec<Word>,
     /// Words that a misspelt word may be read as, by length in characters.
     targets: Vec<Vec<Target>>,
     /// Words that turn a meaning around.
@@ -143,10 +173,10 @@ fn words(input: &str) -> Res<'_, Vec<&str>> {
 impl Vocabulary {
     /// Empty, with room for the shipped words.
     fn roomy() -> Self {
-        const WORDS: usize = 2_500;
         Self {
-            phrases: HashMap::with_capacity(WORDS),
-            known: HashSet::with_capacity(WORDS),
+            known: HashMap::with_capacity(2_500),
+            phrases: Vec::with_capacity(3_500),
+            rests: Vec::with_capacity(3_500),
             ..Self::default()
         }
     }
@@ -190,7 +220,8 @@ impl Vocabulary {
 
     /// [`Vocabulary::add`] for a text in lower case; `keep` makes a word last.
     fn add_text<'s>(&mut self, text: &'s str, keep: fn(&'s str) -> Word) -> Result<(), WordsError> {
-        let mut meaning: Option<Meaning> = None;
+        let mut meaning: Option<Head> = None;
+        let mut parts: Vec<Word> = Vec::with_capacity(8);
         for (index, raw) in text.lines().enumerate() {
             if raw.trim().is_empty() || raw.starts_with('#') {
                 continue;
@@ -203,31 +234,32 @@ impl Vocabulary {
                 raw
             } else {
                 let (rest, (name, place)) = head(raw).map_err(|_| bad_form())?;
-                meaning = Some(self.meaning(name, place, index + 1)?);
+                meaning = Some(self.meaning((name, place), index + 1, keep)?);
                 rest
             };
-            let means = meaning.clone().ok_or_else(bad_form)?;
+            let head = meaning.as_ref().ok_or_else(bad_form)?;
             let (_, phrases) = words(list).map_err(|_| bad_form())?;
             for phrase in phrases {
-                self.add_phrase(phrase, means.clone(), keep);
+                cut_up(phrase, keep, &mut parts);
+                self.add_phrase(&mut parts, head);
             }
         }
         Ok(())
     }
 
-    fn meaning(
+    fn meaning<'s>(
         &mut self,
-        name: &str,
-        place: Option<&str>,
+        (name, place): (&'s str, Option<&'s str>),
         line: usize,
-    ) -> Result<Meaning, WordsError> {
+        keep: fn(&'s str) -> Word,
+    ) -> Result<Head, WordsError> {
         match (Concept::from_name(name), name, place) {
-            (Some(concept), _, None) => Ok(Meaning::Concept(concept)),
+            (Some(concept), _, None) => Ok(Head::Means(Meaning::Concept(concept))),
             (_, "name", Some(place)) => {
                 self.names.push(place.to_uppercase());
-                Ok(Meaning::Name(self.names.len() as u32 - 1))
+                Ok(Head::Means(Meaning::Name(self.names.len() as u32 - 1)))
             }
-            (_, "spelt", Some(word)) => Ok(Meaning::Spelt(word.to_string())),
+            (_, "spelt", Some(word)) => Ok(Head::Spelt(keep(word))),
             _ => {
                 let near = crate::diag::did_you_mean(name, Concept::ALL.iter().map(|c| c.name()));
                 Err(WordsError::Concept {
@@ -239,55 +271,72 @@ impl Vocabulary {
         }
     }
 
-    fn add_phrase<'s>(&mut self, phrase: &'s str, means: Meaning, keep: fn(&'s str) -> Word) {
-        let protected = matches!(means, Meaning::Concept(c) if c.is_protected());
-        let mut parts: Vec<Word> = Vec::with_capacity(4);
-        let plain = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b' ';
-        if phrase.bytes().all(plain) {
-            // Nearly all are; all are cut up at each start of the program.
-            parts.extend(phrase.split_ascii_whitespace().map(keep));
-        } else {
-            let pieces = crate::sheet::token::pieces(phrase).map(|(from, to)| &phrase[from..to]);
-            parts.extend(pieces.filter(|word| *word != "-").map(keep));
-        }
-        if let Meaning::Spelt(word) = &means {
-            for other in parts {
-                self.known.insert(other.clone());
-                self.spelt.insert(other, Cow::Owned(word.clone()));
+    /// Adds a phrase that was cut up; takes its words.
+    fn add_phrase(&mut self, parts: &mut Vec<Word>, head: &Head) {
+        let means = match head {
+            Head::Means(means) => *means,
+            Head::Spelt(word) => {
+                for other in parts.drain(..) {
+                    self.known.entry(other.clone()).or_default();
+                    self.spelt.insert(other, word.clone());
+                }
+                return;
             }
-            return;
-        }
+        };
         // `doesn't` is typed `doesnt` as often.
         if parts.iter().any(|p| p.contains("n't")) {
             let bare = parts.iter().map(|p| Cow::Owned(p.replace('\'', "")));
-            self.add_parts(bare.collect(), means.clone(), protected);
+            self.add_parts(bare.collect::<Vec<_>>().drain(..), means);
         }
-        self.add_parts(parts, means, protected);
+        self.add_parts(parts.drain(..), means);
     }
 
-    fn add_parts(&mut self, parts: Vec<Word>, means: Meaning, protected: bool) {
-        let mut rest = parts;
-        if rest.is_empty() {
+    fn add_parts(&mut self, mut parts: impl ExactSizeIterator<Item = Word>, means: Meaning) {
+        let protected = matches!(means, Meaning::Concept(c) if c.is_protected());
+        let Some(first) = parts.next() else {
             return;
-        }
-        let first = rest.remove(0);
-        if means == Meaning::Concept(Concept::Changer) && rest.is_empty() && first.len() > 1 {
+        };
+        if means == Meaning::Concept(Concept::Changer) && parts.len() == 0 && first.len() > 1 {
             self.changers.push(target(&first));
         }
-        for part in std::iter::once(&first).chain(&rest) {
-            self.learn(part, protected);
+        self.learn(&first, protected);
+        let from = self.rests.len() as u32;
+        for part in parts {
+            self.learn(&part, protected);
+            self.rests.push(part);
         }
-        if means != Meaning::Concept(Concept::Plain) {
-            self.phrases
-                .entry(first)
-                .or_default()
-                .push(Phrase { rest, means });
+        if means == Meaning::Concept(Concept::Plain) {
+            self.rests.truncate(from as usize);
+            return;
         }
+        let this = self.phrases.len() as u32;
+        let begins = self.known.entry(first).or_default();
+        match self.phrases.get_mut(begins.last as usize) {
+            Some(last) => last.next = this,
+            None => begins.first = this,
+        }
+        begins.last = this;
+        self.phrases.push(Phrase {
+            rest: from..self.rests.len() as u32,
+            means,
+            next: NONE,
+        });
+    }
+
+    /// The phrases that begin with a word, in the order in which they were added.
+    fn beginning<'v>(&'v self, word: &str) -> impl Iterator<Item = &'v Phrase> + use<'v> {
+        let get = |at: u32| self.phrases.get(at as usize);
+        let first = self.known.get(word).and_then(|b| get(b.first));
+        std::iter::successors(first, move |p| get(p.next))
     }
 
     /// Adds a word to those that are spelt right and, unless it is `protected`, to those that slips are read as.
     fn learn(&mut self, word: &Word, protected: bool) {
-        if !self.known.insert(word.clone()) || protected {
+        if self.known.contains_key(word) {
+            return;
+        }
+        self.known.insert(word.clone(), Begins::default());
+        if protected {
             return;
         }
         let length = word.chars().count();
@@ -301,7 +350,7 @@ impl Vocabulary {
 
     /// Whether `word` (lower case) is part of the vocabulary.
     pub fn knows(&self, word: &str) -> bool {
-        self.known.contains(word)
+        self.known.contains_key(word)
     }
 
     /// The word that `word` (lower case) is another spelling of, if it is one.
@@ -326,16 +375,14 @@ impl Vocabulary {
 
     /// Whether `word` alone (lower case) stands for `concept`.
     pub fn is(&self, word: &str, concept: Concept) -> bool {
-        self.phrases.get(word).is_some_and(|all| {
-            all.iter()
-                .any(|p| p.rest.is_empty() && p.means == Meaning::Concept(concept))
-        })
+        self.beginning(word)
+            .any(|p| p.rest.is_empty() && p.means == Meaning::Concept(concept))
     }
 
     /// All concepts that `word` alone (lower case) stands for.
     pub fn concepts_of(&self, word: &str) -> Concepts {
         let mut all = Concepts::default();
-        for phrase in self.phrases.get(word).into_iter().flatten() {
+        for phrase in self.beginning(word) {
             if let (true, Meaning::Concept(c)) = (phrase.rest.is_empty(), &phrase.means) {
                 all.insert(*c);
             }
@@ -346,11 +393,11 @@ impl Vocabulary {
     /// Whether two words alone stand for the same concepts, and for some.
     pub fn same_meaning(&self, a: &str, b: &str) -> bool {
         let concepts = |word: &str| -> Option<HashSet<Concept>> {
-            let single = self.phrases.get(word)?.iter().filter(|p| p.rest.is_empty());
+            let single = self.beginning(word).filter(|p| p.rest.is_empty());
             let all: HashSet<Concept> = single
                 .filter_map(|p| match p.means {
                     Meaning::Concept(c) => Some(c),
-                    Meaning::Name(_) | Meaning::Spelt(_) => None,
+                    Meaning::Name(_) => None,
                 })
                 .collect();
             (!all.is_empty()).then_some(all)
@@ -367,17 +414,14 @@ impl Vocabulary {
         out: &mut Vec<Match>,
     ) {
         let Some((first, _)) = atom(at) else { return };
-        let Some(candidates) = self.phrases.get(first) else {
-            return;
-        };
-        for phrase in candidates {
-            let Some(end) = follows(&phrase.rest, at + 1, &atom) else {
+        for phrase in self.beginning(first) {
+            let rest = &self.rests[phrase.rest.start as usize..phrase.rest.end as usize];
+            let Some(end) = follows(rest, at + 1, &atom) else {
                 continue;
             };
-            let (concept, name) = match &phrase.means {
-                Meaning::Concept(c) => (Some(*c), 0),
-                Meaning::Name(n) => (None, *n),
-                Meaning::Spelt(_) => continue,
+            let (concept, name) = match phrase.means {
+                Meaning::Concept(c) => (Some(c), 0),
+                Meaning::Name(n) => (None, n),
             };
             out.push(Match {
                 concept,
@@ -385,6 +429,18 @@ impl Vocabulary {
                 len: end - at,
             });
         }
+    }
+}
+
+/// The words of a phrase, lower case; punctuation marks count as words, hyphens are left out.
+fn cut_up<'s>(phrase: &'s str, keep: fn(&'s str) -> Word, parts: &mut Vec<Word>) {
+    let plain = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b' ';
+    if phrase.bytes().all(plain) {
+        // Nearly all are; all are cut up at each start of the program.
+        parts.extend(phrase.split_ascii_whitespace().map(keep));
+    } else {
+        let pieces = crate::sheet::token::pieces(phrase).map(|(from, to)| &phrase[from..to]);
+        parts.extend(pieces.filter(|word| *word != "-").map(keep));
     }
 }
 
@@ -432,8 +488,7 @@ mod tests {
         for concept in Concept::ALL.iter().filter(|c| **c != Concept::Plain) {
             let found = words
                 .phrases
-                .values()
-                .flatten()
+                .iter()
                 .any(|p| p.means == Meaning::Concept(*concept));
             assert!(found, "no word for {}", concept.name());
         }

@@ -7,7 +7,7 @@ use rand::rngs::StdRng;
 use rand::seq::IndexedRandom;
 use rand::{RngExt, SeedableRng};
 use std::collections::BTreeMap;
-use whichsocket::faultmap::model::BoardModel;
+use whichsocket::faultmap::model::{BoardModel, Touch};
 use whichsocket::rank::{Ranking, rank};
 use whichsocket::sheet::parse;
 
@@ -280,9 +280,11 @@ pub fn perturbed(model: &BoardModel, seed: u64) -> BoardModel {
         m.rate *= factor();
     }
     for n in &mut out.nodes {
-        for t in &mut n.touches {
-            t.strength = (t.strength * factor() as f32).min(1.0);
-        }
+        let other = n.touches.iter().map(|t| Touch {
+            strength: (t.strength * factor() as f32).min(1.0),
+            ..t
+        });
+        n.touches = other.collect();
     }
     for c in &mut out.checks {
         for r in &mut c.reads {

@@ -277,6 +277,15 @@ impl Work<'_> {
                 self.bench
                     .measure(&self.left, &place.name, pin, Reading::Level, seed)
             }
+            Ask::Lines { lines } => {
+                let level = |(k, (_, place)): (usize, &(String, Place))| {
+                    let pin = place.pin.as_deref().expect("a level at a pin");
+                    let seed = seed.wrapping_add(k as u64);
+                    (self.bench).measure(&self.left, &place.name, pin, Reading::Level, seed)
+                };
+                let all: Vec<String> = lines.iter().enumerate().map(level).collect();
+                all.join("\n")
+            }
             Ask::Check { id, .. } if id == "start-text" => {
                 let right = self.bench.observe(&self.left).results.screen == Screen::Normal;
                 format!("start text {}", if right { "ok" } else { "bad" })

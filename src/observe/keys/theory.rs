@@ -112,7 +112,7 @@ impl Scan {
             .filter_map(|n| Some((n, *keys.get(n.name.strip_prefix("key.")?)?)));
         let mut out = Vec::new();
         for (node, key) in of_keys {
-            let closes = |t: &&Touch| t.kind == Kind::Low && own.get(&t.mode) == Some(&key);
+            let closes = |t: &Touch| t.kind == Kind::Low && own.get(&t.mode) == Some(&key);
             out.extend(node.touches.iter().filter(closes).map(|t| (t.mode, key)));
         }
         out
