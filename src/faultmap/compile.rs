@@ -1,5 +1,6 @@
 //! A checked map to the model: units, their modes, and what each mode does to everything that can be read.
 
+mod beside;
 mod joins;
 mod units;
 
@@ -379,6 +380,7 @@ impl Compiler<'_> {
         for def in &mut model.lines {
             def.moved_by = moved.get(&def.line).cloned().unwrap_or_default();
         }
+        beside::add(&mut model, &self.wiring.wired);
         model
     }
 

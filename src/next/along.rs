@@ -179,3 +179,92 @@ fn pins_of<'o, 'm>(chip: &'o Position, lines: &[&'o Open<'m>]) -> Vec<Pin<'o, 'm
     };
     lines.iter().filter_map(pin).take(MOST).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steps::candidates;
+    use super::super::{Bench, Suppositions, suppositions};
+    use super::*;
+    use crate::plan::Kind;
+    use crate::rank::rank;
+    use crate::sheet::parse;
+    use crate::shipped::Library;
+
+    const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
+                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
+
+    fn walks(text: &str, bench: &Bench) -> Vec<Candidate> {
+        let model = Library::default().board("64k-6510-wide").expect("a board");
+        let sheet = parse("t", text.as_bytes()).expect("a text");
+        let ranking = rank(&model, &[sheet]).expect("possible");
+        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
+            panic!("something is at fault");
+        };
+        let all = candidates(&model, &ranking, &supposed, bench, &|_, _| false);
+        let along = |c: &Candidate| matches!(c.ask, Ask::Lines { .. });
+        all.into_iter().filter(along).collect()
+    }
+
+    fn places(c: &Candidate) -> Vec<(String, String)> {
+        let Ask::Lines { lines } = &c.ask else {
+            panic!("lines are asked for");
+        };
+        let pin = |p: &Place| format!("{}.{}", p.name, p.pin.as_deref().unwrap_or_default());
+        lines
+            .iter()
+            .map(|(line, p)| (line.clone(), pin(p)))
+            .collect()
+    }
+
+    #[test]
+    fn the_addresses_of_the_memory_are_followed_along_one_chip() {
+        let all = walks(BLACK, &Bench::default());
+        let memory = all
+            .iter()
+            .find(|c| places(c)[0].0 == "MA0")
+            .expect("offered");
+        let of = places(memory);
+        assert_eq!(of.len(), 8);
+        // The pins of a 4164: A0 at 5, A1 at 7, A2 at 6, A7 at 9.
+        let pin = |n: usize| of[n].1.split_once('.').expect("a pin").1.to_string();
+        assert_eq!([pin(0), pin(1), pin(2), pin(7)], ["5", "7", "6", "9"]);
+        assert_eq!(
+            memory.step.cost.minutes,
+            costs::MEASURE_LINE + 7.0 * costs::NEXT_LINE
+        );
+        // What was measured is not asked again, and two lines are no walk.
+        let some: String = of[2..]
+            .iter()
+            .map(|(_, pin)| format!("{pin} pulsing\n"))
+            .collect();
+        let rest = walks(&format!("{BLACK}{some}"), &Bench::default());
+        assert!(rest.iter().all(|c| places(c)[0].0 != "MA0"));
+        let no_probe = Bench {
+            tools: Vec::new(),
+            ..Bench::default()
+        };
+        assert!(walks(BLACK, &no_probe).is_empty());
+    }
+
+    #[test]
+    fn the_outcomes_are_all_there_is() {
+        let all = walks(BLACK, &Bench::default());
+        assert!(all.len() > 1);
+        for c in &all {
+            let Kind::Observe { rows, .. } = &c.step.kind else {
+                panic!("an observation");
+            };
+            for row in rows {
+                assert_eq!(row.len(), c.outcomes.len());
+                assert!((row.iter().sum::<f64>() - 1.0).abs() < 1e-9, "{row:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn lines_of_a_kind_are_told_by_their_numbers() {
+        assert_eq!(numbered("MA6"), Some(("MA", 6)));
+        assert_eq!(numbered("KB_COL10"), Some(("KB_COL", 10)));
+        assert_eq!((numbered("RAS_N"), numbered("12")), (None, None));
+    }
+}

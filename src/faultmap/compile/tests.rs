@@ -205,3 +205,48 @@ fn every_mistake_is_told() {
         assert!(told.contains(part), "{part} not in:\n{told}");
     }
 }
+
+const SERIES: &str = "
+family: series
+what: something in a line
+class: passive
+pins: a b
+rate: {fixed: {per_million_hours: 0.1, source: test}}
+functions:
+  path: {carries: a, drives: b}
+modes:
+  open: {what: open, share: 1, loses: path}
+";
+
+/// What pulses before a bead or a small resistor pulses behind it; not behind a large one, which may feed a transistor.
+#[test]
+fn the_other_side_of_a_series_part_can_be_measured() {
+    let board = |value: &str| {
+        let board = BOARD
+            .replace("pins: +5V B - C -", "pins: +5V E - C -")
+            .replace("rails:", &format!("  R1: {{family: series, role: series, {value}pins: B D}}\n  R2: {{family: series, role: series, pins: D E}}\n  R3: {{family: series, role: series, pins: C +5V}}\nrails:"))
+            + "lines:\n  B: {expect: pulsing, hz: 50, what: a signal, at: U1.4}\n  C: {expect: pulsing, what: out, at: U2.4}\n";
+        let family: FamilyRaw = parse("chip.yaml", CHIP).unwrap();
+        let series: FamilyRaw = parse("series.yaml", SERIES).unwrap();
+        let families = BTreeMap::from([("chip".to_string(), family), ("series".into(), series)]);
+        compile(
+            "tiny.yaml",
+            &parse("tiny.yaml", &board).unwrap(),
+            &families,
+            &Flat,
+        )
+        .unwrap()
+    };
+    let lines = |m: &BoardModel| m.lines.iter().map(|l| l.line.clone()).collect::<Vec<_>>();
+    for value in ["", "value: \"33 ohm\", "] {
+        let m = board(value);
+        // Two in a row pass it on; a rail is none of it.
+        assert_eq!(lines(&m), ["B", "C", "D", "E"], "{value}");
+        let e = m.lines.iter().find(|l| l.line == "E").unwrap();
+        assert_eq!((e.hz, &e.at[..]), (Some(50.0), &["U2.2".to_string()][..]));
+        assert!(e.what.ends_with("on the other side of R2"), "{}", e.what);
+    }
+    for value in ["value: \"680 ohm\", ", "value: \"1k\", "] {
+        assert_eq!(lines(&board(value)), ["B", "C"], "{value}");
+    }
+}
