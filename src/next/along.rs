@@ -113,7 +113,7 @@ impl Collector<'_> {
                 chip.name,
                 each.join(", ")
             ),
-            place: format!("{}, {} pins", chip.name, pins.len()),
+            place: format!("{}, {}", chip.name, in_words(pins)),
             expect: "all pulse; one that stands still among others that move has a stuck or broken driver, or is held by \
                      something on it"
                 .into(),
@@ -163,6 +163,17 @@ impl Collector<'_> {
     }
 }
 
+/// `lines MA0 to MA7`; where some are left out, each by its name.
+fn in_words(pins: &[Pin]) -> String {
+    let names: Vec<&str> = pins.iter().map(|p| p.open.0.line.as_str()).collect();
+    let numbers: Vec<u32> = names.iter().filter_map(|n| Some(numbered(n)?.1)).collect();
+    let in_a_row = numbers.windows(2).all(|w| w[1] == w[0] + 1);
+    match (in_a_row, names.first(), names.last()) {
+        (true, Some(first), Some(last)) => format!("lines {first} to {last}"),
+        _ => format!("lines {}", names.join(", ")),
+    }
+}
+
 /// The kind and the number of a line that is one of several: `MA6` is number 6 of `MA`.
 fn numbered(line: &str) -> Option<(&str, u32)> {
     let kind = line.trim_end_matches(|c: char| c.is_ascii_digit());
@@ -191,7 +202,7 @@ mod tests {
     use crate::shipped::Library;
 
     const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
-                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
+                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\nmemory bits 0-7 bad\n";
 
     fn walks(text: &str, bench: &Bench) -> Vec<Candidate> {
         let model = Library::default().board("64k-6510-wide").expect("a board");
@@ -231,6 +242,11 @@ mod tests {
         assert_eq!(
             memory.step.cost.minutes,
             costs::MEASURE_LINE + 7.0 * costs::NEXT_LINE
+        );
+        assert!(
+            memory.place.ends_with(", lines MA0 to MA7"),
+            "{}",
+            memory.place
         );
         // What was measured is not asked again, and two lines are no walk.
         let some: String = of[2..]

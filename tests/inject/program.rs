@@ -157,7 +157,7 @@ pub enum Start {
 }
 
 /// Whether the test program runs: every look at the cartridge brings the right byte.
-fn program_runs(m: &mut Machine, c: &Config) -> bool {
+pub(super) fn program_runs(m: &mut Machine, c: &Config) -> bool {
     m.cartridge_mode = c.cartridge_first;
     m.set_port(c.port_at_rest);
     m.idle();
