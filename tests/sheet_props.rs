@@ -778,6 +778,25 @@ fn samples_and_corpus_are_printed_and_read_the_same() {
     }
 }
 
+/// A type number with the form of a position is printed so that it is read again (found by fuzzing).
+#[test]
+fn parts_with_the_form_of_positions_are_printed_and_read_the_same() {
+    for (text, fitted) in [
+        (
+            "T1910 is now fitted in T1; 8efore that T1 waw ems now fitted in T1; 8efore that T1 waw empty",
+            "fitted T1 T1910",
+        ),
+        ("put Z80 in U1", "fitted U1 Z80"),
+        ("LM555 is now fitted in U3", "fitted U3 LM555"),
+    ] {
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        let printed = print(&sheet);
+        assert!(printed.lines().any(|l| l == fitted), "{printed}");
+        let again = parse("p", printed.as_bytes()).expect("a text");
+        assert_eq!(said(&again), said(&sheet), "{text}");
+    }
+}
+
 /// What says nothing is kept as well: comments, on lines of their own, and marks. A number in a comment is no ticket's.
 #[test]
 fn comments_and_marks_are_printed() {

@@ -9,6 +9,7 @@ use nom::sequence::{preceded, terminated};
 use super::base::*;
 use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
+use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Intake, Obtained, Place, Statement};
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
@@ -140,12 +141,49 @@ pub fn part_number(input: Toks<'_>) -> P<'_, String> {
             ..e
         })
     })?;
-    let fits = text.len() >= 3 && text.bytes().any(|b| b.is_ascii_digit()) && text.len() <= 24;
+    let lower = text.to_lowercase();
+    // What would be read as one more position when it stands behind one is no type number.
+    let fits = (3..=24).contains(&text.len())
+        && text.bytes().any(|b| b.is_ascii_digit())
+        && (!is_position(&lower) || reads_as_type(&lower));
     if fits {
         Ok((rest, text.to_uppercase()))
     } else {
         fail(input, WHAT)
     }
+}
+
+/// Letters of positions on a board, of two or more (IEEE Std 315-1975, 22.4, and what boards bear besides).
+const OF_POSITIONS: [&str; 17] = [
+    "ic", "vr", "tr", "cr", "fb", "rp", "rn", "cn", "sw", "tp", "led", "ds", "bt", "xf", "jp",
+    "rv", "vd",
+];
+
+/// Whether a word with the form of a position is a type number: `LM555`, `M4164`, `Z80A`. No board counts to a thousand.
+fn reads_as_type(word: &str) -> bool {
+    let (letters, digits) = word.split_at(
+        word.find(|c: char| c.is_ascii_digit())
+            .unwrap_or(word.len()),
+    );
+    let count = digits.bytes().take_while(u8::is_ascii_digit).count();
+    count >= 4
+        || (letters == "z" && digits.starts_with("80"))
+        || (count == 3 && letters.len() >= 2 && !OF_POSITIONS.contains(&letters))
+}
+
+/// A position and a type number that has the form of one, `U3 LM555`; whether a word for fitting stands between them.
+fn place_and_type(input: Toks<'_>) -> P<'_, ((Vec<Place>, String), bool)> {
+    let (rest, name) = position(input)?;
+    let (rest, told) = opt(word(Fitted)).parse(rest)?;
+    let typed = rest
+        .first()
+        .is_some_and(|a| is_position(&a.lower) && reads_as_type(&a.lower));
+    if !typed {
+        return Err(nom::Err::Error(E::silent(rest)));
+    }
+    let (rest, part) = part_number(rest)?;
+    let pair = (vec![Place { name, pin: None }], part);
+    Ok((rest, (pair, told.is_some())))
 }
 
 /// `["modern"] ("substitute" | "replica")`: a part of today in place of one that is no longer made.
@@ -166,6 +204,9 @@ fn substitute(input: Toks<'_>) -> P<'_, ()> {
 /// `fitted = "fitted" (positions part)* | positions ("is a" | "fitted" | "=") part`
 fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let pair = |i| {
+        if let Ok((rest, (pair, _))) = place_and_type(i) {
+            return Ok((rest, pair));
+        }
         let (rest, places) = positions(i)?;
         let (rest, _) = opt(word(Fitted)).parse(rest)?;
         let (rest, part) = part_number(rest)?;
@@ -188,6 +229,9 @@ fn fitted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, vec![(places, part)]))
     };
     let place_first = |i| {
+        if let Ok((rest, (pair, true))) = place_and_type(i) {
+            return Ok((rest, vec![pair]));
+        }
         let (rest, places) = positions(i)?;
         let (rest, told) = opt(word(Fitted)).parse(rest)?;
         if told.is_none() {

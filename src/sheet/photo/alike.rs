@@ -105,6 +105,26 @@ pub fn same_values(a: &str, b: &str) -> bool {
     a.split_whitespace().count() == b.split_whitespace().count() && values(a) == values(b)
 }
 
+/// Whether a garbled line has the letters and digits of another one in their order, marks and spaces aside. A letter or sign may
+/// stand for the digit that it looks like (`Sv` for `5v`), never a digit for another.
+pub fn same_letters(garbled: &str, line: &str) -> bool {
+    let meant = |c: char| c.is_alphanumeric() || NEVER_MEANT.iter().any(|(sign, _)| *sign == c);
+    let kept = |text: &str| -> Vec<char> {
+        let letters = text.chars().filter(|c| meant(*c));
+        letters.map(|c| c.to_ascii_lowercase()).collect()
+    };
+    let (a, b) = (kept(garbled), kept(line));
+    let stands_for = |(x, y): (&char, &char)| {
+        let digit = !x.is_ascii_digit() && y.is_ascii_digit();
+        x == y
+            || (digit
+                && [*x, x.to_ascii_uppercase()]
+                    .iter()
+                    .any(|c| others(*c).contains(y)))
+    };
+    a.len() == b.len() && !a.is_empty() && a.iter().zip(&b).all(stands_for)
+}
+
 /// Whether a line gives a ticket or name in which a letter stands among digits that may be a digit, or the other way round:
 /// nothing there says which.
 pub fn mixed_name(line: &Line) -> bool {
@@ -401,6 +421,32 @@ mod tests {
             &["STORE: OBES GIVEN 55 TAKEN BE"; 3],
             "STORE: 0BE5 GIVEN 55 TAKEN BE",
         );
+    }
+
+    #[test]
+    fn a_garbled_line_with_the_same_letters_speaks_for_nothing_else() {
+        for (garbled, line) in [
+            (
+                "Clock:2::12:0\u{b4}-s::in''10-0.'s",
+                "clock 2 12.0 s in 10.0 s",
+            ),
+            ("clock 18.3 s in 10.0 s", "clock 1 8.3 s in 10.0 s"),
+            ("Sv rail 4.62", "5v rail 4.62"),
+            ("timer ib bad", "timer 1b bad"),
+            ("memory bit \u{a9} bad", "memory bit 0 bad"),
+        ] {
+            assert!(same_letters(garbled, line), "{garbled}");
+        }
+        for (garbled, line) in [
+            ("5v rail 4.82", "5v rail 4.62"),
+            ("5v rail 4.6", "5v rail 4.62"),
+            ("clock 1 10-37s-in 10.0 s", "clock 1 10.3 s in 10.0 s"),
+            ("4C2D wrote AA read B0", "4C2D wrote AA read B8"),
+            ("timer 1d bad", "timer 1b bad"),
+            ("?!", "!?"),
+        ] {
+            assert!(!same_letters(garbled, line), "{garbled}");
+        }
     }
 
     #[test]

@@ -222,11 +222,16 @@ impl<'a> Judge<'a> {
                 continue;
             }
             let says = self.said(variant);
+            let reads = says.whole && !says.statements.is_empty();
+            // What cannot be read, but has the same letters and digits, speaks for nothing else.
+            let garbled = !text && !reads && alike::same_letters(variant, base);
             if says == *said {
                 same += 1;
+            } else if garbled {
+                continue;
             } else if text || !alike::same_values(variant, base) {
                 other += 1;
-                rivals += usize::from(text || (says.whole && !says.statements.is_empty()));
+                rivals += usize::from(text || reads);
             }
         }
         // A line that nothing was made of is flagged as it is.
