@@ -186,7 +186,7 @@ fn pins_of<'o, 'm>(chip: &'o Position, lines: &[&'o Open<'m>]) -> Vec<Pin<'o, 'm
     let pin = |open: &&'o Open<'m>| {
         let on = |p: &&crate::faultmap::model::Pin| p.line.as_deref() == Some(&open.0.line);
         let label = chip.pins.iter().find(on)?.label.as_str();
-        Some(Pin { open: *open, label })
+        Some(Pin { open, label })
     };
     lines.iter().filter_map(pin).take(MOST).collect()
 }
