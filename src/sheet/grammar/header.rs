@@ -153,7 +153,7 @@ pub fn part_number(input: Toks<'_>) -> P<'_, String> {
     }
 }
 
-/// Letters of positions on a board, of two or more (IEEE Std 315-1975, 22.4, and what boards bear besides).
+/// Letters of positions on a board, of two or more (IEEE Std 315-1975, 22.4, from memory, and what boards bear besides).
 const OF_POSITIONS: [&str; 17] = [
     "ic", "vr", "tr", "cr", "fb", "rp", "rn", "cn", "sw", "tp", "led", "ds", "bt", "xf", "jp",
     "rv", "vd",

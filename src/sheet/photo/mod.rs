@@ -30,7 +30,7 @@ const MOST_BYTES: usize = 20_000;
 /// Of so many doubtful lines it is worked out what they may be; later ones are offered as the recognitions have them.
 const MOST_DOUBTFUL: usize = 300;
 
-/// So many recognitions of a photograph are held against each other: three do, and every further one costs as much as all before.
+/// So many recognitions of a photograph are held against each other at most: three do, and the work grows with their square.
 pub const MOST_PAGES: usize = 12;
 
 /// The recognitions in a text: character recognition programs put a form feed behind every page.
