@@ -797,6 +797,24 @@ fn parts_with_the_form_of_positions_are_printed_and_read_the_same() {
     }
 }
 
+/// A word for fitting with a number behind it is no type number: printed, it would be read as another one (found by fuzzing).
+#[test]
+fn a_word_for_fitting_is_no_part_of_a_type_number() {
+    for text in ["fitted580 is fitted in socket U19", "put fitted8580 in U18"] {
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        let again = parse("p", print(&sheet).as_bytes()).expect("a text");
+        assert_eq!(said(&again), said(&sheet), "{text}");
+        let part = |s: &String| s.contains("FITTED");
+        assert!(
+            !said(&sheet)
+                .iter()
+                .map(|s| format!("{s:?}"))
+                .any(|s| part(&s)),
+            "{text}"
+        );
+    }
+}
+
 /// What says nothing is kept as well: comments, on lines of their own, and marks. A number in a comment is no ticket's.
 #[test]
 fn comments_and_marks_are_printed() {

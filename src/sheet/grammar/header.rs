@@ -135,7 +135,14 @@ pub fn part_number(input: Toks<'_>) -> P<'_, String> {
     if let Ok((rest, ())) = after_gap(substitute)(input) {
         return Ok((rest, "SUBSTITUTE".into()));
     }
-    let (rest, text) = after_gap(identifier)(input).map_err(|e| {
+    // `fitted580` is a word for fitting and a number without the space between them.
+    fn named(i: Toks<'_>) -> P<'_, &str> {
+        match i.concept(Fitted) {
+            Some(_) => fail(i, WHAT),
+            None => identifier(i),
+        }
+    }
+    let (rest, text) = after_gap(named)(input).map_err(|e| {
         e.map(|e: E| E {
             wants: vec![WHAT.into()],
             ..e
