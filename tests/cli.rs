@@ -21,6 +21,24 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
+/// Lines that would tell the same of the ranking are not told one by one.
+#[test]
+fn outcomes_that_make_the_same_of_the_ranking_are_told_once() {
+    let sheet = "board 64k-6510-wide\nfaulty\nblack screen\n5v 5.02\n12v 12\n9vac 9.2\n9v unreg 10.5\n5v video 5.0\n5v clk 5.0\nbits 0-7 bad\n";
+    let shown = text(&run(&["next", "-"], sheet.as_bytes()).stdout);
+    let line = shown
+        .lines()
+        .find(|l| l.contains("only KB_COL0 does not"))
+        .unwrap();
+    assert!(line.contains(", or 7 like it ("), "{shown}");
+    assert_eq!(shown.matches("only KB_COL").count(), 1, "{shown}");
+    // What a remedy comes to is two things.
+    assert!(
+        shown.contains("the machine works (") && shown.contains("still faulty ("),
+        "{shown}"
+    );
+}
+
 const THREE_NONSENSE: &str = "samples/typed-in-haste.run";
 
 #[test]

@@ -132,6 +132,14 @@ const LINES: &[(&str, &str)] = &[
     ("fitted U1 Z80A, U2 8255", "fitted U1 Z80A | fitted U2 8255"),
     ("M4164 is now fitted in U9", "fitted U9 M4164"),
     ("U9 is a M4164", "fitted U9 M4164"),
+    (
+        "all ram bits bad",
+        "memory bit 0 bad | memory bit 1 bad | memory bit 2 bad | memory bit 3 bad | memory bit 4 bad | memory bit 5 bad | memory bit 6 bad | memory bit 7 bad",
+    ),
+    (
+        "all 8 memory bits bad",
+        "memory bit 0 bad | memory bit 1 bad | memory bit 2 bad | memory bit 3 bad | memory bit 4 bad | memory bit 5 bad | memory bit 6 bad | memory bit 7 bad",
+    ),
     ("both clocks stopped", "clocks stopped"),
     ("tod 2 ok", "clock 2 ok"),
     ("clock 2 slow", "clock 2 slow"),

@@ -1,6 +1,6 @@
 //! Lines of one kind followed along one chip: address by address, data bit by data bit. The first pin takes as long as any; then the
-//! probe is in hand and the next pin is beside the last. One line that stands still among others that move is what a stuck or
-//! broken output looks like, and nothing else does.
+//! probe is in hand and the next pin is beside the last. One line that stands still among others that move points at what is on that
+//! line alone, not at what all of them need.
 
 use super::steps::{Candidate, Collector, Row, cautions};
 use super::{Ask, Tool, costs};
@@ -154,7 +154,7 @@ impl Collector<'_> {
             let mut row = vec![*all];
             row.extend(named.iter().map(|&i| only[i]));
             if named.len() < pins.len() {
-                row.push(one - named.iter().map(|&i| only[i]).sum::<f64>());
+                row.push((one - named.iter().map(|&i| only[i]).sum::<f64>()).max(0.0));
             }
             row.push((1.0 - all - one).max(0.0));
             row

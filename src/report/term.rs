@@ -171,25 +171,39 @@ pub fn next_only(v: &RankingView) -> String {
     for (i, n) in v.next.iter().enumerate() {
         p.head(&format!("{}. {}", i + 1, n.r#where));
         p.hang("  ", &n.step);
-        for o in &n.outcomes {
-            let then: Vec<String> = o
-                .then
-                .iter()
-                .map(|t| format!("{} {}", t.unit, chance(t.probability)))
-                .collect();
-            let then = if then.is_empty() {
-                String::new()
-            } else {
-                format!(": {}", then.join(", "))
-            };
-            p.hang(
-                "    ",
-                &format!("{} ({}){then}", o.outcome, chance(o.probability)),
-            );
-        }
+        outcomes(&mut p, n);
     }
     decisions(&mut p, v);
     p.out
+}
+
+/// What each outcome of a step would make of the ranking; those that make the same of it are told once.
+fn outcomes(p: &mut Page, n: &NextView) {
+    let then = |o: &OutcomeView| {
+        let units = o.then.iter();
+        let units = units.map(|t| format!("{} {}", t.unit, chance(t.probability)));
+        (chance(o.probability), units.collect::<Vec<_>>().join(", "))
+    };
+    let same = |a: &OutcomeView, b: &OutcomeView| !a.then.is_empty() && then(a) == then(b);
+    for alike in n.outcomes.chunk_by(same) {
+        let (often, units) = then(&alike[0]);
+        let seen = match alike {
+            [one] => format!("{} ({often})", one.outcome),
+            [one, other] => format!("{}, or {} ({often} each)", one.outcome, other.outcome),
+            [first, more @ ..] => format!(
+                "{}, or {} like it ({often} each)",
+                first.outcome,
+                more.len()
+            ),
+            [] => continue,
+        };
+        let units = if units.is_empty() {
+            units
+        } else {
+            format!(": {units}")
+        };
+        p.hang("    ", &format!("{seen}{units}"));
+    }
 }
 
 /// The decision tree, when there is one.

@@ -88,7 +88,8 @@ pub fn memory_detail(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 }
 
 pub fn bits(input: Toks<'_>) -> P<'_, Vec<u32>> {
-    let every = value((0..=7).collect(), terminated(word(Each), word(Bit)));
+    let every = (word(Each), opt(word(Memory)), word(Bit));
+    let every = value((0..=7).collect(), every);
     alt((every, preceded(word(Bit), numbers(0, 7, BIT_NUMBERS)))).parse(input)
 }
 
