@@ -157,6 +157,7 @@ fn mode(prior: f64, effects: &[(usize, f64)]) -> Mode {
         effects: effects.collect(),
         shows: None,
         likelihood: 1.0,
+        past: false,
     }
 }
 

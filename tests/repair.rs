@@ -3,7 +3,8 @@
 //!
 //! The faults and what they show come from the simulated bench of `tests/inject`, which shares nothing with the ranking's
 //! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`;
-//! `REPAIR_MACHINES=9 REPAIR_BOARD=dunlin-64 REPAIR_LOOK=1` takes so many machines of one board and tells every step.
+//! `REPAIR_MACHINES=9 REPAIR_BOARD=dunlin-64 REPAIR_LOOK=1` takes so many machines of one board and tells every step;
+//! `REPAIR_ONLY=5` of them the one with this number.
 
 // Matrices of keys are walked by row and column.
 #![allow(clippy::needless_range_loop)]
@@ -158,11 +159,17 @@ impl Compared {
 /// One machine after the other, by each way, in as many threads as there are cores.
 fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> Compared {
     let next = std::sync::atomic::AtomicUsize::new(0);
+    let only: Option<usize> = std::env::var("REPAIR_ONLY")
+        .ok()
+        .map(|k| k.parse().expect("a number of a machine"));
     let one = || {
         let mut done = Compared::default();
         loop {
             let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
             let Some(m) = list.get(k) else { return done };
+            if only.is_some_and(|only| only != k) {
+                continue;
+            }
             let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
             if std::env::var_os("REPAIR_LOOK").is_some() {
                 println!("{k} came with\n{}", m.sheet);

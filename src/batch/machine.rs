@@ -201,7 +201,7 @@ fn part_in(model: &BoardModel, ranking: &Ranking, position: usize) -> Option<f64
         unit.position == position && unit.kind == UnitKind::Part && a.is_current(c)
     };
     let cause = (0..a.instances.len()).find(is_it)?;
-    Some(ranking.posterior.cause(cause).clamp(0.0, 1.0))
+    Some(ranking.still(cause).clamp(0.0, 1.0))
 }
 
 /// What is called the type of a position: its type number, or the family's name.
@@ -246,7 +246,7 @@ fn hypotheses(model: &BoardModel, ranking: &Ranking, state: State) -> Hypotheses
         |c: &usize| a.is_current(*c) && !empty.contains_key(&model.units[a.place[*c]].position);
     let accused: Vec<(usize, f64)> = (0..a.instances.len())
         .filter(there)
-        .map(|c| (c, ranking.posterior.cause(c)))
+        .map(|c| (c, ranking.still(c)))
         .filter(|c| c.1 >= crate::rank::LISTED)
         .collect();
     let nothing = || {
@@ -302,7 +302,7 @@ fn scenarios(
         let known = missing.contains(&position) || more.iter().any(|w| w.position == position);
         // Past a limit of the supply nothing goes in but what puts that right.
         let may = state != State::Stop || model.positions[position].class == Class::Supply;
-        let probability = ranking.posterior.cause(c);
+        let probability = ranking.still(c);
         if takes_part(c) && !known && may && probability >= WORTH_A_PART {
             more.push(Wanted {
                 position,

@@ -102,6 +102,7 @@ struct DraftMode {
     missing: bool,
     joins: Option<Joins>,
     of_type: Option<String>,
+    opens: Vec<u16>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -304,6 +305,7 @@ impl Compiler<'_> {
                     .collect();
                 if let Some(&same) = draft.merge.then(|| seen.get(&signature)).flatten() {
                     modes[same].rate += mode.rate;
+                    modes[same].opens.extend(mode.opens);
                     modes[same].what = merged(&modes[same].what, &mode.what);
                     continue;
                 }
@@ -324,6 +326,7 @@ impl Compiler<'_> {
                     missing,
                     joins,
                     of_type,
+                    opens,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -337,6 +340,7 @@ impl Compiler<'_> {
                     missing,
                     joins,
                     of_type,
+                    opens,
                 });
             }
             let DraftUnit {

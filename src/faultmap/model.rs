@@ -147,6 +147,8 @@ pub struct FaultMode {
     pub joins: Option<Joins>,
     /// The type that is fitted when the part is only of the wrong type for this board.
     pub of_type: Option<String>,
+    /// Pins one of which is open, of contacts and joints: places among the pins of the position.
+    pub opens: Vec<u16>,
 }
 
 /// Two lines of the key matrix that a fault joins.

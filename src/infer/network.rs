@@ -61,6 +61,8 @@ pub struct Mode {
     pub shows: Option<f64>,
     /// Likelihood of readings that concern this mode alone (a chip tested in a tester, say), 1 when none.
     pub likelihood: f64,
+    /// The fault is over: it explains what was read while it was there. The sums do not look at this.
+    pub past: bool,
 }
 
 /// A variable of the network: fine, or in exactly one of its modes.

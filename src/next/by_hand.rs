@@ -90,10 +90,9 @@ impl Collector<'_> {
     /// Whether a cause is most probably in a mode that comes and goes.
     fn comes_and_goes(&self, cause: usize) -> bool {
         let a = &self.ranking.assembled;
-        let p = &self.ranking.posterior.modes[cause];
-        let flaky = (a.modes[cause].iter().zip(p))
-            .filter(|(m, _)| self.model.modes[**m as usize].flaky.is_some());
-        2.0 * flaky.map(|(_, p)| p).sum::<f64>() > p.iter().sum::<f64>()
+        let modes = || a.now(&self.ranking.posterior, cause);
+        let flaky = modes().filter(|m| self.model.modes[m.1 as usize].flaky.is_some());
+        2.0 * flaky.map(|m| m.2).sum::<f64>() > self.ranking.still(cause)
     }
 }
 

@@ -246,8 +246,8 @@ fn on_board_suspect(model: &BoardModel, ranking: &Ranking, rail: &str) -> Option
     let (_, read) = rails_out(ranking).into_iter().find(|r| r.0 == rail)?;
     let makes = |mode: &u32| read.effects.iter().any(|e| e.0 == *mode && e.1 >= MAKES_IT);
     let of = |cause: usize| -> (usize, f64) {
-        let modes = a.modes[cause].iter().zip(&ranking.posterior.modes[cause]);
-        let p = modes.filter(|(m, _)| makes(m)).map(|(_, p)| p).sum();
+        let modes = a.now(&ranking.posterior, cause);
+        let p = modes.filter(|(_, m, _)| makes(m)).map(|m| m.2).sum();
         (a.place[cause], p)
     };
     let outside = |unit: usize| model.positions[model.units[unit].position].outside;

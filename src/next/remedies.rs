@@ -20,7 +20,7 @@ impl Collector<'_> {
             .collect();
         let mut ranked: Vec<(f64, usize)> = causes
             .into_iter()
-            .map(|c| (self.ranking.posterior.cause(c), c))
+            .map(|c| (self.ranking.still(c), c))
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let may: Vec<usize> = (ranked.into_iter().map(|r| r.1))

@@ -272,12 +272,10 @@ impl Collector<'_> {
                 .any(|r| is(&r.evidence))
         };
         let of = |cause: usize| -> Feels {
-            let modes = a.modes[cause]
-                .iter()
-                .zip(&self.ranking.posterior.modes[cause]);
+            let modes = a.now(&self.ranking.posterior, cause);
             let (modes, p): (Vec<ModeId>, Vec<f64>) = modes
-                .filter(|(m, _)| low.contains(m))
-                .map(|(m, p)| (*m, *p))
+                .filter(|(_, m, _)| low.contains(m))
+                .map(|(_, m, p)| (m, p))
                 .unzip();
             Feels {
                 cause,

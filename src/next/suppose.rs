@@ -216,19 +216,26 @@ fn faulty_ones(
     };
     // What was replaced since is out of the machine, and what need not be fitted is no fault.
     let can_be = |c: usize| ranking.assembled.is_current(c) && !optional(c, &accused[&c]);
-    let shows: BTreeMap<usize, f64> = (accused.iter())
-        .map(|(&c, modes)| (c, shows(&ranking.assembled.net, c, modes)))
+    let net = &ranking.assembled.net;
+    let now: BTreeMap<usize, (f64, Modes)> = (accused.iter())
+        .map(|(&c, modes)| (c, still_there(net, c, modes)))
+        .collect();
+    let still: BTreeMap<usize, f64> = now.iter().map(|(&c, n)| (c, n.0)).collect();
+    let shows: BTreeMap<usize, f64> = (now.iter())
+        .map(|(&c, (_, modes))| (c, shows(net, c, modes)))
         .collect();
     let mut sets: BTreeMap<Vec<UnitId>, f64> = BTreeMap::new();
     let mut nothing = 0.0;
     for (causes, probability) in &leading.list {
         let faults: Vec<usize> = causes.iter().copied().filter(|&c| can_be(c)).collect();
-        if faults.is_empty() {
-            nothing += probability;
-            continue;
-        }
-        for (seen, share) in seen_of(&faults, &shows) {
-            *sets.entry(seen).or_default() += probability * share;
+        for (faults, left) in subsets(&faults, &still) {
+            if faults.is_empty() {
+                nothing += probability * left;
+                continue;
+            }
+            for (seen, share) in seen_of(&faults, &shows) {
+                *sets.entry(seen).or_default() += probability * left * share;
+            }
         }
     }
     if nothing > NOTHING_LEFT {
@@ -239,7 +246,7 @@ fn faulty_ones(
     let mut out: Vec<Supposed> = (sets.into_iter())
         .filter(|(faulty, _)| faulty.len() <= plan::MOST_UNITS_AT_FAULT)
         .map(|(faulty, probability)| {
-            let modes = |&u: &UnitId| (u as usize, accused[&(u as usize)].clone());
+            let modes = |&u: &UnitId| (u as usize, now[&(u as usize)].1.clone());
             let faults = faulty.iter().map(modes).collect();
             let hypothesis = Hypothesis {
                 probability: probability / (1.0 - nothing),
@@ -272,7 +279,7 @@ fn stand_in(
         return;
     }
     let mut rest = (whole - covered) * (1.0 - UNTHOUGHT_OF);
-    let probability = |c: usize| ranking.posterior.cause(c);
+    let probability = |c: usize| ranking.still(c);
     let together: Vec<UnitId> = (current.iter())
         .filter(|&&c| probability(c) > 0.5)
         .map(|&c| c as UnitId)
@@ -294,6 +301,14 @@ fn stand_in(
             *sets.entry(vec![unit]).or_default() += rest * p / sum;
         }
     }
+}
+
+/// Of a cause that is behind failing readings in one of these modes: P(it is at fault still), and the modes that it may be in then.
+fn still_there(net: &Network, cause: usize, modes: &Modes) -> (f64, Modes) {
+    let there = |m: &&(usize, f64)| !net.causes[cause].modes[m.0].past;
+    let p: f64 = modes.iter().filter(there).map(|m| m.1).sum();
+    let shares = modes.iter().filter(there).map(|&(m, share)| (m, share / p));
+    (p, shares.filter(|m| m.1.is_finite()).collect())
 }
 
 /// P(a cause at fault in one of these modes fails one of the failing checks again by itself).
@@ -318,10 +333,22 @@ const SPLIT: usize = 4;
 /// machine in which only what does not show is left over passes its test. They do not add up to less than one: when none would
 /// show, it takes all of them.
 fn seen_of(faults: &[usize], shows: &BTreeMap<usize, f64>) -> Vec<(Vec<UnitId>, f64)> {
-    let mut sets: Vec<(Vec<UnitId>, f64)> = vec![(Vec::new(), 1.0)];
+    let sets = subsets(faults, shows).into_iter();
+    sets.map(|(mut set, share)| {
+        if set.is_empty() {
+            set = faults.to_vec();
+        }
+        (set.into_iter().map(|f| f as UnitId).collect(), share)
+    })
+    .collect()
+}
+
+/// Subsets of faults, when each is in with its own probability.
+fn subsets(faults: &[usize], p: &BTreeMap<usize, f64>) -> Vec<(Vec<usize>, f64)> {
+    let mut sets: Vec<(Vec<usize>, f64)> = vec![(Vec::new(), 1.0)];
     let mut split = 0;
     for &fault in faults {
-        let mut p = shows[&fault];
+        let mut p = p[&fault];
         let sure = !(1.0 - ALMOST..=ALMOST).contains(&p) || split == SPLIT;
         if sure {
             p = p.round();
@@ -330,17 +357,12 @@ fn seen_of(faults: &[usize], shows: &BTreeMap<usize, f64>) -> Vec<(Vec<UnitId>, 
         }
         let mut with = sets.clone();
         with.iter_mut().for_each(|(set, share)| {
-            set.push(fault as UnitId);
+            set.push(fault);
             *share *= p;
         });
         sets.iter_mut().for_each(|(_, share)| *share *= 1.0 - p);
         sets.extend(with);
         sets.retain(|(_, share)| *share > 0.0);
-    }
-    for (set, _) in &mut sets {
-        if set.is_empty() {
-            set.extend(faults.iter().map(|&f| f as UnitId));
-        }
     }
     sets
 }

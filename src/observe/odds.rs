@@ -1,6 +1,7 @@
 //! How probable it is that a part looks or feels so, when it is fine and when it is at fault. Each table goes over everything
 //! that can be seen, and adds up to one. All figures are guesses (common practice, no source), except where a line says more.
 
+use super::aspect::Aspect;
 use crate::faultmap::raw::Warmth;
 use crate::sheet::State;
 
@@ -85,6 +86,16 @@ pub fn at_part(what: &str) -> (f64, f64) {
         _ => 3,
     };
     (AT_PART[line].1, AT_PART[line].2)
+}
+
+/// How surely a leg that touches nothing shows as this, at a probe: as floating, or as a level that never moves (guess: an open LS
+/// input floats to about 1.4 V, which probes show as either; MOS inputs keep what the probe gave them). Not as a signal.
+pub fn of_an_open_leg(aspect: Aspect) -> f64 {
+    match aspect {
+        Aspect::High | Aspect::Low | Aspect::NotHigh | Aspect::NotLow => 0.4,
+        Aspect::Noisy | Aspect::Slow | Aspect::Fast => 0.0,
+        _ => 0.9,
+    }
 }
 
 /// P(found | fine), P(found | at fault) of a fuse that is good, then of one that is blown: that is seen or measured, and a good one

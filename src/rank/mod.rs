@@ -57,6 +57,13 @@ pub struct Ranking {
     pub optional_missing: Vec<ModeId>,
 }
 
+impl Ranking {
+    /// P(a cause is at fault now | readings), see [`Assembled::still`].
+    pub fn still(&self, cause: usize) -> f64 {
+        self.assembled.still(&self.posterior, cause)
+    }
+}
+
 /// Ranks one machine from the sheets of its runs, in order.
 ///
 /// # Errors
@@ -129,9 +136,9 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
         let unit = &model.units[instance.unit];
         let mut modes: Vec<(ModeId, f64)> = Vec::new();
         for (&mode, &probability) in a.modes[cause].iter().zip(&p.modes[cause]) {
-            match modes.last_mut() {
-                Some((same, sum)) if *same == mode => *sum += probability,
-                _ => modes.push((mode, probability)),
+            match modes.iter_mut().find(|m| m.0 == mode) {
+                Some((_, sum)) => *sum += probability,
+                None => modes.push((mode, probability)),
             }
         }
         modes.retain(|m| m.1 > 0.0);
@@ -225,7 +232,10 @@ fn listed(a: &Assembled, suspects: &[&Suspect]) -> Vec<Column> {
             columns[at].push((f.effect.check, rounded(f.effect.fail)));
         }
     }
-    columns.iter_mut().for_each(|c| c.sort_unstable());
+    columns.iter_mut().for_each(|c| {
+        c.sort_unstable();
+        c.dedup();
+    });
     columns
 }
 

@@ -7,7 +7,7 @@
 use super::together;
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
 use crate::faultmap::raw::Class;
-use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome};
+use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome, Posterior};
 use crate::observe::{CheckReading, Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
 use crate::sheet::Intake;
@@ -62,6 +62,28 @@ impl Assembled {
     /// Whether what a cause stands for is still in the machine: no later part took its place.
     pub fn is_current(&self, cause: usize) -> bool {
         self.current[cause]
+    }
+
+    /// Modes of a cause that it may be in now, each with its place among the modes of the network and its probability: none when a
+    /// later part took its place; not what was put right since.
+    pub fn now<'a>(
+        &'a self,
+        posterior: &'a Posterior,
+        cause: usize,
+    ) -> impl Iterator<Item = (usize, ModeId, f64)> + 'a {
+        // What was ranked by readings alone has no network, and no remedies.
+        let past = move |k: usize| {
+            let modes = self.net.causes.get(cause).map(|c| &c.modes);
+            modes.is_some_and(|m| m[k].past)
+        };
+        let all = self.modes[cause].iter().zip(&posterior.modes[cause]);
+        let all = all.enumerate().map(|(k, (&mode, &p))| (k, mode, p));
+        all.filter(move |&(k, ..)| self.current[cause] && !past(k))
+    }
+
+    /// P(a cause is at fault now | readings): [`Posterior::cause`] without what is out of the machine and what was put right.
+    pub fn still(&self, posterior: &Posterior, cause: usize) -> f64 {
+        self.now(posterior, cause).map(|m| m.2).sum()
     }
 
     /// The cause that an instance is.
@@ -291,8 +313,6 @@ struct Builder<'a> {
     slot: Vec<(usize, usize)>,
     /// The cause that sits in the place of each unit now.
     occupant: Vec<usize>,
-    /// P(fault of this unit is still there), for refitted contacts and joints.
-    left: BTreeMap<usize, f64>,
     /// Failing readings so far: index, check, and the reading.
     failed: Vec<(usize, CheckId, CheckReading)>,
     /// What came out of the place of each unit.
@@ -346,7 +366,6 @@ impl<'a> Builder<'a> {
             one_run: observed.runs <= 1,
             of_memory: Vec::new(),
             sorts: Vec::new(),
-            left: BTreeMap::new(),
             failed: Vec::new(),
             came_out: BTreeMap::new(),
         };
@@ -416,6 +435,7 @@ impl<'a> Builder<'a> {
                     effects: Vec::with_capacity(room),
                     shows,
                     likelihood: 1.0,
+                    past: false,
                 });
             };
             match shows.filter(|_| self.one_run) {
@@ -463,7 +483,6 @@ impl<'a> Builder<'a> {
                 continue;
             }
             let m = &self.model.modes[mode as usize];
-            let strength = strength * self.left.get(&(m.unit as usize)).copied().unwrap_or(1.0);
             let (intermittent, fail) = split(self.model, c, mode, strength);
             let modes = &mut self.a.net.causes[cause].modes;
             let effect = Effect {
@@ -517,7 +536,7 @@ impl<'a> Builder<'a> {
             if u.kind == UnitKind::Part && !plug {
                 self.renew(unit, left);
             } else {
-                *self.left.entry(unit).or_insert(1.0) *= left;
+                self.refit(unit, left);
             }
         }
         let doubt = self.doubts(units, &before);
@@ -608,7 +627,7 @@ impl<'a> Builder<'a> {
         let id = self.add_check(went, Outcome::Fail);
         self.a.checks[reading].push(id);
         for &(unit, left) in refitted {
-            *self.left.entry(unit).or_insert(1.0) *= left;
+            self.refit(unit, left);
         }
         let Some((one, other)) = exchanged else {
             return;
@@ -645,7 +664,33 @@ impl<'a> Builder<'a> {
             }
         }
         for &(unit, left) in refitted {
-            *self.left.entry(unit).or_insert(1.0) *= left;
+            self.refit(unit, left);
+        }
+    }
+
+    /// Contacts cleaned, joints made anew: each fault that they may have is still there with probability `left`, or over. So each
+    /// mode is split in two, exactly: the one shows in what is read from now on, the other only in what was read before.
+    fn refit(&mut self, unit: usize, left: f64) {
+        let at = self.occupant[unit];
+        let (cause, ids) = (&mut self.a.net.causes[at], &mut self.a.modes[at]);
+        for k in 0..ids.len() {
+            if cause.modes[k].past {
+                continue;
+            }
+            let mut over = cause.modes[k].clone();
+            over.past = true;
+            over.prior.iter_mut().for_each(|p| *p *= 1.0 - left);
+            cause.modes[k].prior.iter_mut().for_each(|p| *p *= left);
+            let folded: Vec<Folded> = (self.a.folded.iter())
+                .filter(|f| f.cause == at && f.at == k)
+                .map(|f| Folded {
+                    at: ids.len(),
+                    ..*f
+                })
+                .collect();
+            self.a.folded.extend(folded);
+            ids.push(ids[k]);
+            cause.modes.push(over);
         }
     }
 

@@ -117,6 +117,7 @@ fn suspect(
         part: cause.and_then(|c| part_of(model, sheets, ranking, c)),
         role: position.role.clone(),
         probability: s.probability,
+        still: cause.map_or(s.probability, |c| ranking.still(c).min(1.0)),
         modes: s
             .modes
             .iter()

@@ -108,6 +108,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
             .map(|m| m.fault.as_str())
             .unwrap_or_default();
         p.hang("       ", &format!("most likely: {mode}"));
+        if let Some(since) = since(s) {
+            p.hang("       ", &since);
+        }
     }
     let leaders: Vec<&str> = shown.iter().take(3).map(|s| s.unit.as_str()).collect();
     for group in v
@@ -153,6 +156,18 @@ fn suspects(p: &mut Page, v: &RankingView) {
             "     ",
             &crate::report::words::not_looked_at(v.unexplored_mass),
         );
+    }
+}
+
+/// A suspect that is less than half as probably at fault as it was: what became of it.
+fn since(s: &SuspectView) -> Option<String> {
+    match s.still {
+        still if still >= 0.5 * s.probability => None,
+        still if still > 0.0 => Some(format!(
+            "worked at since; still at fault: {}",
+            chance(still)
+        )),
+        _ => Some("out of the machine since".into()),
     }
 }
 

@@ -93,8 +93,10 @@ pub struct SuspectView {
     pub part: Option<String>,
     /// What it does on this board.
     pub role: String,
-    /// P(at fault | readings).
+    /// P(at fault, as it came or was fitted | readings).
     pub probability: f64,
+    /// P(at fault still | readings): 0 for what is out of the machine, less for what was cleaned or resoldered since.
+    pub still: f64,
     /// Failure modes, likeliest first.
     pub modes: Vec<ModeView>,
     /// P(at fault) before any line was read.

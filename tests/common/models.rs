@@ -118,6 +118,7 @@ fn random_mode(shape: &Shape, modes: usize, settings: usize, rng: &mut StdRng) -
             .random_bool(shape.flaky)
             .then(|| random_probability(shape, 1.0, rng)),
         likelihood: random_likelihood(rng),
+        past: false,
     }
 }
 
@@ -197,6 +198,7 @@ fn steady(prior: Vec<f64>, effects: Vec<Effect>) -> Mode {
         effects,
         shows: None,
         likelihood: 1.0,
+        past: false,
     }
 }
 

@@ -66,6 +66,7 @@ impl Compiler<'_> {
                 flaky: None,
                 missing: false,
                 of_type: None,
+                opens: Vec::new(),
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

@@ -53,6 +53,7 @@ impl Compiler<'_> {
                     missing: false,
                     joins: None,
                     of_type: raw.of_type.clone(),
+                    opens: Vec::new(),
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -73,6 +74,7 @@ impl Compiler<'_> {
                 missing: true,
                 joins: None,
                 of_type: None,
+                opens: Vec::new(),
                 start,
             });
         }
@@ -187,6 +189,7 @@ impl Compiler<'_> {
             missing: false,
             joins: None,
             of_type: None,
+            opens: vec![pin as u16],
             start: open(pin),
         };
         if family.separate_contacts {
@@ -254,6 +257,7 @@ impl Compiler<'_> {
                 missing: false,
                 joins: None,
                 of_type: None,
+                opens: Vec::new(),
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });
