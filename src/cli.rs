@@ -312,7 +312,7 @@ pub struct RankArgs {
     /// Exit with 1 when something was not understood.
     #[arg(long)]
     pub strict: bool,
-    /// Print JSON: one object a machine. Reasons are in it with --why, and when there is one machine only.
+    /// Print JSON: one object a machine. Reasons are in it with --why, and for a single machine whose probabilities are exact.
     #[arg(long)]
     pub json: bool,
     /// Machines ranked at the same time (one for each core, when not said).

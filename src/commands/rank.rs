@@ -225,7 +225,8 @@ impl Printer<'_, '_> {
         self.args.threads.unwrap_or_else(all)
     }
 
-    /// Whether the reasons are worked out: they cost two rankings a line, so of many machines only when asked for.
+    /// Whether the reasons are worked out: they cost two rankings a line, so of many machines only when asked for, nor of one that
+    /// could only be estimated.
     fn why(&self, single: bool) -> bool {
         self.args.why || (self.args.json && single)
     }
@@ -308,6 +309,8 @@ fn one(
         crate::rank::brief(&model, sheets)
     };
     let ranking = ranking.map_err(|e| format!("{}: {e}", sheets[0].name))?;
+    // Nobody waits minutes for reasons that were not asked for, worked out of estimates.
+    let why = why && (args.why || ranking.posterior.unexplored_mass == 0.0);
     let wanted = Wanted { top: args.top, why };
     let mut v = view(&model, sheets, &ranking, wanted);
     v.learned = learned.and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));

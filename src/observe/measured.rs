@@ -47,6 +47,7 @@ impl Observer<'_> {
             self.stop_ended(&name);
         }
         self.stop_if_needed(&name, &rail, state);
+        self.supply_read(&name, &rail, state);
         let past = matches!(state, State::Volts(v) if v.abs() >= rail.stop);
         let before = self.out.readings.len();
         self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));

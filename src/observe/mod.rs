@@ -26,6 +26,7 @@ mod shown;
 pub mod sound;
 pub mod spread;
 pub mod startup;
+mod unpowered;
 pub mod valued;
 
 use crate::diag::{Diag, Severity, code};
@@ -246,6 +247,8 @@ pub(crate) struct Observer<'m> {
     nothing_came: Option<(usize, usize)>,
     /// Parts of this run that were felt for heat.
     felt: Vec<shorts::Felt>,
+    /// Rails that are as good as missing in this run, and where that was typed.
+    gone: BTreeMap<String, (usize, Span)>,
 }
 
 /// Turns the sheets of one machine, its runs in order, into readings.
@@ -289,6 +292,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         shown: model.memo.of(),
         doubts: provisional::Doubts::default(),
         felt: Vec::new(),
+        gone: BTreeMap::new(),
         nothing_came: None,
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -412,6 +416,7 @@ impl Observer<'_> {
         self.keys();
         self.rest_of_keys();
         self.felt_with_a_rail_low();
+        self.levels_without_supply();
         if let Some(profile) = self.profile.clone() {
             let fine = !self.rest_fine.is_empty();
             self.by_profile(&profile, self.run, fine);

@@ -1,0 +1,134 @@
+//! Levels that were read while the supply of the chips on the line was gone: they say that it is gone, and nothing else. Forty
+//! lines that float behind a shorted rail are one finding, not forty.
+
+use super::{Evidence, Observer, Reading};
+use crate::diag::code;
+use crate::faultmap::model::BoardModel;
+use crate::faultmap::raw::RailRaw;
+use crate::infer::network::Outcome;
+use crate::sheet::State;
+
+/// Below this share of its nominal voltage a rail carries no logic (guess: LS and NMOS parts are specified from 4.5 or 4.75 V on, and
+/// nobody says what they do so far below).
+const GONE: f64 = 0.6;
+
+/// Whether a rail that reads so is as good as missing.
+fn is_gone(rail: &RailRaw, state: &State) -> bool {
+    match state {
+        State::Dead => true,
+        State::Volts(v) => v.abs() < GONE * rail.nominal.abs(),
+        _ => false,
+    }
+}
+
+impl Observer<'_> {
+    /// Remembers a rail that is gone in this run, or that it is there.
+    pub(super) fn supply_read(&mut self, name: &str, rail: &RailRaw, state: &State) {
+        match is_gone(rail, state) {
+            true => self.gone.insert(name.to_string(), (self.sheet, self.span)),
+            false => self.gone.remove(name),
+        };
+    }
+
+    /// At the end of a run: what a line without supply reads is left out, whichever of the two was typed first.
+    pub(super) fn levels_without_supply(&mut self) {
+        for (rail, at) in std::mem::take(&mut self.gone) {
+            let (model, run) = (self.model, self.run);
+            let supply = &model.rails[&rail].line;
+            let idle = |r: &Reading| match &r.evidence {
+                Evidence::Check(c) if c.run == run && c.outcome != Outcome::Pass => c
+                    .check
+                    .strip_prefix("line.")
+                    .is_some_and(|line| feeds(model, supply, line)),
+                _ => false,
+            };
+            let left_out: Vec<Reading> = self.out.readings.extract_if(.., |r| idle(r)).collect();
+            let Some(first) = left_out.first() else {
+                continue;
+            };
+            for r in &left_out {
+                if let Evidence::Check(c) = &r.evidence {
+                    self.out.read.remove(&c.check);
+                }
+            }
+            let which = match left_out.len() {
+                1 => first.text.clone(),
+                n => format!("{} and {} more levels", first.text, n - 1),
+            };
+            let help = format!(
+                "kept, but without its supply a line says nothing more: read it again when {rail} is there"
+            );
+            let message = format!("{which}: read while rail {rail} was gone");
+            let here = (self.sheet, self.span);
+            (self.sheet, self.span) = at;
+            self.warn(code::NOTHING_FOLLOWS, message, help);
+            (self.sheet, self.span) = here;
+        }
+    }
+}
+
+/// Whether a part on a line has its supply from this one.
+fn feeds(model: &BoardModel, rail: &str, line: &str) -> bool {
+    model.positions.iter().any(|p| {
+        let on = |line: &str| p.pins.iter().any(|pin| pin.line.as_deref() == Some(line));
+        on(rail) && on(line)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::observe;
+    use super::*;
+    use crate::sheet::parse;
+    use crate::shipped::Library;
+
+    /// Readings of lines, and the warnings, of a sheet of the wide board.
+    fn of(text: &str) -> (Vec<String>, Vec<String>) {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let sheet = parse("t", text.as_bytes()).expect("a text");
+        let seen = observe(&model, &[sheet]);
+        let is_line = |r: &&Reading| match &r.evidence {
+            Evidence::Check(c) => c.check.starts_with("line."),
+            _ => false,
+        };
+        let lines = seen.readings.iter().filter(is_line).map(|r| r.text.clone());
+        let warned = seen.diags.iter().map(|d| d.1.message.clone());
+        (lines.collect(), warned.collect())
+    }
+
+    #[test]
+    fn what_floats_without_a_supply_is_no_finding() {
+        let levels = "U7.9 floating\nU7.10 floating\nU19.17 pulsing\n";
+        for text in [
+            format!("black screen\n{levels}rail 5V 0.3 V\n"),
+            format!("black screen\nrail 5V 0.3 V\n{levels}"),
+            format!("black screen\nrail 5V dead\n{levels}"),
+        ] {
+            let (lines, warned) = of(&text);
+            assert_eq!(lines.len(), 1, "{lines:?}");
+            assert!(lines[0].ends_with("pulsing"), "{lines:?}");
+            assert_eq!(warned.len(), 1, "{warned:?}");
+            assert!(
+                warned[0].contains("and 1 more levels: read while rail +5V was gone"),
+                "{warned:?}"
+            );
+        }
+    }
+
+    /// With its supply there, or in a run of its own, or behind another supply, a level is what it is.
+    #[test]
+    fn with_its_supply_a_line_counts() {
+        for text in [
+            "black screen\nU7.9 floating\nrail 5V 4.6 V\n",
+            "black screen\nrail 5V 0.3 V\nreplaced U21: changed\nnew run\nrail 5V 5.0 V\nU7.9 floating\n",
+            "black screen\nrail 5V 0.3 V\nrail 5V 5.0 V\nU7.9 floating\n",
+            "black screen\nrail 12V 0.3 V\nU7.9 floating\n",
+        ] {
+            let (lines, warned) = of(text);
+            assert_eq!(lines.len(), 1, "{text}: {lines:?}");
+            assert!(warned.is_empty(), "{text}: {warned:?}");
+        }
+    }
+}
