@@ -282,3 +282,27 @@ fn a_file_of_json_lines_is_read_as_a_stream() {
     assert_eq!(out.status.code(), Some(2));
     assert!(text(&out.stderr).contains("no such file"));
 }
+
+/// Reasons that were not asked for are not worked out of estimates: two rankings a line would take minutes.
+#[test]
+fn a_ranking_by_estimates_gives_no_reasons_unasked() {
+    let pins = [
+        1, 2, 3, 5, 7, 9, 10, 12, 14, 19, 20, 22, 24, 27, 28, 29, 30, 32, 34, 35, 37, 38, 40,
+    ];
+    let levels: String = pins.map(|p| format!("U7.{p} floating\n")).concat();
+    let text = format!(
+        "board 64k-6510-wide\nblack screen\nU1.6 floating\nU1.9 high\nU6.8 floating\n{levels}"
+    );
+    let out = run(&["rank", "--json", "--no-next", "-"], text.as_bytes());
+    let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert!(v["unexplored_mass"].as_f64().unwrap() > 0.0);
+    let reasons = |v: &serde_json::Value| v["suspects"][0]["evidence"].as_array().unwrap().len();
+    assert_eq!(reasons(&v), 0);
+    let out = run(
+        &["rank", "--json", "--no-next", "-"],
+        b"board 64k-6510-wide\nvoice 2 silent\n",
+    );
+    let v: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(v["unexplored_mass"].as_f64(), Some(0.0));
+    assert!(reasons(&v) > 0);
+}

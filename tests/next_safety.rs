@@ -343,6 +343,37 @@ fn a_rail_that_was_put_right_is_not_read_for_ever() {
     }
 }
 
+/// What was changed on account of a low rail, and changed something, is followed by that rail, not by a search for what shorts it.
+#[test]
+fn a_low_rail_is_read_again_once_something_changed() {
+    let model = Library::open(None)
+        .expect("shipped maps")
+        .board("64k-6510-wide")
+        .expect("shipped");
+    let rails = "rail 9VAC 9.1 V\nrail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nrail 9V_UNREG 10.5 V\n";
+    let first = |more: &str| {
+        let text = format!("board 64k-6510-wide\ncame in faulty\n{rails}rail 5V 0.1 V\n{more}");
+        let sheet = parse("t", text.as_bytes()).expect("a sheet");
+        let ranking = rank(&model, &[sheet]).expect("possible");
+        advise(&model, &ranking, &Bench::default())
+            .steps
+            .swap_remove(0)
+    };
+    let reads = |step: &NextView| matches!(&step.ask, Some(whichsocket::next::Ask::Rail { rail, .. }) if rail == "+5V");
+    for done in ["swapped SUPPLY: changed\n", "swapped SUPPLY\n"] {
+        let step = first(&format!("{done}new run\nkey A dead\nvoice 2 silent\n"));
+        assert!(reads(&step), "{step:?}");
+        let step = first(&format!(
+            "{done}new run\nrail 5V 5.0 V\nkey A dead\nvoice 2 silent\n"
+        ));
+        assert!(!reads(&step), "{step:?}");
+    }
+    for done in ["", "swapped U17: no change\n"] {
+        let step = first(done);
+        assert!(!reads(&step), "{done}: {step:?}");
+    }
+}
+
 /// After a reading past a limit the supply is measured for what it gives itself; once that is known, another step follows.
 #[test]
 fn after_a_stop_only_what_the_supply_gives_is_expected_at_its_plug() {

@@ -400,10 +400,29 @@ pub(super) fn rails_out(ranking: &Ranking) -> Vec<(&str, &CheckReading)> {
     last
 }
 
+/// A rail that was out of its limits and of which nobody knows whether it still is: something was put right since, and more changed
+/// by it than nothing. That is read again before anything is made of it.
+pub fn changed_since(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Option<NextView> {
+    if !bench.has_one_of(&[Tool::Multimeter]) {
+        return None;
+    }
+    let (rail, read) = *rails_out(ranking).first()?;
+    let readings = &ranking.observed.readings;
+    let is_it = |e: &Evidence| matches!(e, Evidence::Check(c) if c.check == read.check);
+    let at = readings.iter().rposition(|r| is_it(&r.evidence))?;
+    let changed = |e: &Evidence| matches!(e, Evidence::Remedy { cured: None, .. });
+    let since = readings[at..].iter().any(|r| changed(&r.evidence));
+    since.then(|| rail_again(model, rail, bench))
+}
+
 /// When a rail was out of its limits as it was last read, and nothing else is left to accuse: that reading comes before any
 /// test.
 pub fn low_rail_again(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Option<NextView> {
     let (rail, _) = *rails_out(ranking).first()?;
+    Some(rail_again(model, rail, bench))
+}
+
+fn rail_again(model: &BoardModel, rail: &str, bench: &Bench) -> NextView {
     let meter = bench.has_one_of(&[Tool::Multimeter]);
     let place = board::rail_measured_at(model, rail);
     let ask = Ask::Rail {
@@ -411,7 +430,7 @@ pub fn low_rail_again(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> O
         place: place.clone(),
         ac: model.rails.get(rail).is_some_and(|r| r.ac),
     };
-    Some(NextView {
+    NextView {
         step: match meter {
             true => format!(
                 "Read rail {rail} again at {place}: it was out of its limits, and nothing is tested before it is right."
@@ -429,5 +448,5 @@ pub fn low_rail_again(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> O
         needs: meter.then(|| Tool::Multimeter.to_string()),
         outcomes: Vec::new(),
         ask: Some(ask),
-    })
+    }
 }

@@ -99,6 +99,11 @@ pub fn advise_but(
     if let Some(fuse) = fuse {
         return Advice::only(vec![fuse]);
     }
+    let stale = fixed::changed_since(model, ranking, bench)
+        .filter(|v| !v.ask.as_ref().is_some_and(|ask| skipped(&v.step, ask)));
+    if let Some(again) = stale {
+        return Advice::only(vec![again]);
+    }
     let hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
         Suppositions::NothingLeft => {
