@@ -176,7 +176,8 @@ fn masters(model: &BoardModel) -> HashSet<ModeId> {
     many.map(|l| l.0).collect()
 }
 
-fn is_chip(class: Class) -> bool {
+/// Whether a part of this class drives or reads lines.
+pub(super) fn is_chip(class: Class) -> bool {
     use Class::{
         Driver, InterfaceAdapter, Logic, LogicArray, Memory, Processor, Rom, Sound, StaticMemory,
         Video,

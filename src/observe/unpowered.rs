@@ -1,9 +1,10 @@
 //! Levels that were read while the supply of the chips on the line was gone: they say that it is gone, and nothing else. Forty
 //! lines that float behind a shorted rail are one finding, not forty.
 
+use super::levels::is_chip;
 use super::{Evidence, Observer, Reading};
 use crate::diag::code;
-use crate::faultmap::model::BoardModel;
+use crate::faultmap::model::{BoardModel, Position};
 use crate::faultmap::raw::RailRaw;
 use crate::infer::network::Outcome;
 use crate::sheet::State;
@@ -53,6 +54,7 @@ impl Observer<'_> {
             }
             let which = match left_out.len() {
                 1 => first.text.clone(),
+                2 => format!("{} and one more level", first.text),
                 n => format!("{} and {} more levels", first.text, n - 1),
             };
             let help = format!(
@@ -67,12 +69,16 @@ impl Observer<'_> {
     }
 }
 
-/// Whether a part on a line has its supply from this one.
+/// Whether most of the chips on a line have their supply from this one: a sound chip without its 12 V leaves the data lines to the
+/// others.
 fn feeds(model: &BoardModel, rail: &str, line: &str) -> bool {
-    model.positions.iter().any(|p| {
-        let on = |line: &str| p.pins.iter().any(|pin| pin.line.as_deref() == Some(line));
-        on(rail) && on(line)
-    })
+    let on = |p: &Position, line: &str| p.pins.iter().any(|pin| pin.line.as_deref() == Some(line));
+    let chips = model
+        .positions
+        .iter()
+        .filter(|p| is_chip(p.class) && on(p, line));
+    let (fed, others): (Vec<&Position>, Vec<&Position>) = chips.partition(|p| on(p, rail));
+    fed.len() > others.len()
 }
 
 #[cfg(test)]
@@ -111,7 +117,7 @@ mod tests {
             assert!(lines[0].ends_with("pulsing"), "{lines:?}");
             assert_eq!(warned.len(), 1, "{warned:?}");
             assert!(
-                warned[0].contains("and 1 more levels: read while rail +5V was gone"),
+                warned[0].contains("and one more level: read while rail +5V was gone"),
                 "{warned:?}"
             );
         }
@@ -125,6 +131,8 @@ mod tests {
             "black screen\nrail 5V 0.3 V\nreplaced U21: changed\nnew run\nrail 5V 5.0 V\nU7.9 floating\n",
             "black screen\nrail 5V 0.3 V\nrail 5V 5.0 V\nU7.9 floating\n",
             "black screen\nrail 12V 0.3 V\nU7.9 floating\n",
+            "black screen\nrail 12V 0.3 V\nU18.15 floating\n",
+            "black screen\nrail 9VAC 0.1 V\nU2.10 floating\n",
         ] {
             let (lines, warned) = of(text);
             assert_eq!(lines.len(), 1, "{text}: {lines:?}");
