@@ -91,7 +91,7 @@ fn a_report_says_what_became_of_a_suspect() {
     let wanted = Wanted { why: false, top: 5 };
     let text = term::ranking(&view(&model, &sheets, &r, wanted), false);
     assert!(
-        text.contains("worked at since; still at fault: about 1 in 1"),
+        text.contains("was worked at since; still at fault: about 1 in 1"),
         "{text}"
     );
 }

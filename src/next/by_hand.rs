@@ -91,8 +91,8 @@ impl Collector<'_> {
     fn comes_and_goes(&self, cause: usize) -> bool {
         let a = &self.ranking.assembled;
         let modes = || a.now(&self.ranking.posterior, cause);
-        let flaky = modes().filter(|m| self.model.modes[m.1 as usize].flaky.is_some());
-        2.0 * flaky.map(|m| m.2).sum::<f64>() > self.ranking.still(cause)
+        let flaky = modes().filter(|m| self.model.modes[m.0 as usize].flaky.is_some());
+        2.0 * flaky.map(|m| m.1).sum::<f64>() > self.ranking.still(cause)
     }
 }
 

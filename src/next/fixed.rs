@@ -190,7 +190,7 @@ fn on_the_board(
             return vec![view];
         }
     }
-    if !put_right_since(ranking, rail) {
+    if since_read(ranking, rail).next().is_none() {
         let suspect = on_board_suspect(model, ranking, rail);
         let name = suspect.map_or(makers.clone(), |u| model.units[u].name.clone());
         let step = format!(
@@ -228,16 +228,18 @@ fn on_the_board(
     }]
 }
 
-/// Whether something was renewed or put right since a rail was last read.
-fn put_right_since(ranking: &Ranking, rail: &str) -> bool {
+/// What was renewed or put right since a rail was last read: whether each cured the machine, where that was said.
+fn since_read<'r>(ranking: &'r Ranking, rail: &str) -> impl Iterator<Item = Option<bool>> + 'r {
     let id = format!("rail.{rail}");
     let readings = &ranking.observed.readings;
     let read = readings
         .iter()
         .rposition(|r| matches!(&r.evidence, Evidence::Check(c) if c.check == id));
-    readings[read.map_or(0, |at| at + 1)..]
-        .iter()
-        .any(|r| matches!(r.evidence, Evidence::Remedy { .. }))
+    let since = readings[read.map_or(0, |at| at + 1)..].iter();
+    since.filter_map(|r| match r.evidence {
+        Evidence::Remedy { cured, .. } => Some(cured),
+        _ => None,
+    })
 }
 
 /// What on the board most probably makes a rail as it was last read.
@@ -247,7 +249,7 @@ fn on_board_suspect(model: &BoardModel, ranking: &Ranking, rail: &str) -> Option
     let makes = |mode: &u32| read.effects.iter().any(|e| e.0 == *mode && e.1 >= MAKES_IT);
     let of = |cause: usize| -> (usize, f64) {
         let modes = a.now(&ranking.posterior, cause);
-        let p = modes.filter(|(_, m, _)| makes(m)).map(|m| m.2).sum();
+        let p = modes.filter(|(m, _)| makes(m)).map(|m| m.1).sum();
         (a.place[cause], p)
     };
     let outside = |unit: usize| model.positions[model.units[unit].position].outside;
@@ -406,13 +408,9 @@ pub fn changed_since(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Op
     if !bench.has_one_of(&[Tool::Multimeter]) {
         return None;
     }
-    let (rail, read) = *rails_out(ranking).first()?;
-    let readings = &ranking.observed.readings;
-    let is_it = |e: &Evidence| matches!(e, Evidence::Check(c) if c.check == read.check);
-    let at = readings.iter().rposition(|r| is_it(&r.evidence))?;
-    let changed = |e: &Evidence| matches!(e, Evidence::Remedy { cured: None, .. });
-    let since = readings[at..].iter().any(|r| changed(&r.evidence));
-    since.then(|| rail_again(model, rail, bench))
+    let (rail, _) = *rails_out(ranking).first()?;
+    let changed = since_read(ranking, rail).any(|cured| cured.is_none());
+    changed.then(|| rail_again(model, rail, bench))
 }
 
 /// When a rail was out of its limits as it was last read, and nothing else is left to accuse: that reading comes before any

@@ -273,10 +273,8 @@ impl Collector<'_> {
         };
         let of = |cause: usize| -> Feels {
             let modes = a.now(&self.ranking.posterior, cause);
-            let (modes, p): (Vec<ModeId>, Vec<f64>) = modes
-                .filter(|(_, m, _)| low.contains(m))
-                .map(|(_, m, p)| (m, p))
-                .unzip();
+            let (modes, p): (Vec<ModeId>, Vec<f64>) =
+                modes.filter(|(m, _)| low.contains(m)).unzip();
             Feels {
                 cause,
                 modes,

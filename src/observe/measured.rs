@@ -2,22 +2,18 @@
 
 use super::aspect::Aspect;
 use super::shorts::{resistance_effects, resistance_id};
-use super::{Effects, Evidence, Observer, Stop, board, noticed, odds};
+use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
-use crate::faultmap::model::{BoardModel, ModeId, Read, Unit, UnitKind};
+use crate::faultmap::model::{Read, UnitKind};
 use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
-use std::collections::BTreeMap;
 
 /// A rail below this share of its nominal voltage is called missing (guess: a meter on a dead rail reads stray tenths).
 const MISSING: f64 = 0.1;
 
 /// Two frequencies within this share are the same: hand-held counters and crystals are far better (guess).
 const SAME_FREQUENCY: f64 = 0.02;
-
-/// Of a part that is not known to drive a line, how probably it only listens there (guess: data lines go both ways).
-const LISTENS: f64 = 0.5;
 
 /// Resistance of a logic rail to ground below which it counts as shorted, ohms (common practice, no source).
 const SHORTED: f64 = 5.0;
@@ -421,62 +417,6 @@ impl Observer<'_> {
             self.at_leg(place, pin, aspect, first);
         }
     }
-
-    /// A probe on a leg of a part touches the leg: a signal that is as it should be there does not say that the leg touches its
-    /// line, and a leg that touches nothing shows no signal.
-    fn at_leg(&mut self, place: &Place, pin: &str, aspect: Aspect, first: usize) {
-        let Some((position, at)) = board::position(self.model, &place.name) else {
-            return;
-        };
-        let leg = at.pins.iter().position(|p| p.label == pin);
-        let own: Vec<(ModeId, f64)> = leg_effects(self.model, position, leg, aspect)
-            .map(|(mode, strength)| (mode, self.noticed(mode, strength)))
-            .collect();
-        for reading in &mut self.out.readings[first..] {
-            if let Evidence::Check(c) = &mut reading.evidence {
-                c.effects = at_leg(&c.effects, &own, c.outcome);
-            }
-        }
-    }
-}
-
-/// Contacts or joints of the part in a position, all modes, each with how surely the part's leg shows this aspect.
-pub fn leg_effects(
-    model: &BoardModel,
-    position: usize,
-    leg: Option<usize>,
-    aspect: Aspect,
-) -> impl Iterator<Item = (ModeId, f64)> {
-    let own = |u: &Unit| matches!(u.kind, UnitKind::Contacts | UnitKind::Joints);
-    let modes = (model.units_of(position)).filter(move |u| own(u.1));
-    modes.flat_map(|u| u.1.modes.clone()).map(move |mode| {
-        let opens = &model.modes[mode as usize].opens;
-        let this = leg.is_some_and(|leg| opens.iter().any(|&o| usize::from(o) == leg));
-        let share = match this {
-            true => 1.0 / opens.len() as f64,
-            false => 0.0,
-        };
-        (mode, share * odds::of_an_open_leg(aspect))
-    })
-}
-
-/// The effects on a line as they are at the leg of a part on it, with those of its own contacts or joints. A part that drives the
-/// line moves its leg though the leg touches nothing; one that only listens does not, and which of the two it is, is not known.
-fn at_leg(effects: &Effects, own: &[(ModeId, f64)], outcome: Outcome) -> Effects {
-    let mut all: BTreeMap<ModeId, f64> = effects.iter().copied().collect();
-    for &(mode, strength) in own {
-        let drives = all.contains_key(&mode);
-        match outcome {
-            Outcome::Pass if drives => drop(all.remove(&mode)),
-            Outcome::Pass => drop(all.insert(mode, LISTENS * strength)),
-            _ => {
-                let s = all.entry(mode).or_default();
-                *s = s.max(strength);
-            }
-        }
-    }
-    let known = all.into_iter().filter(|e| e.1 > 0.0);
-    known.collect::<Vec<_>>().into()
 }
 
 enum Judged {

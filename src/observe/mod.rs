@@ -12,6 +12,7 @@ pub mod exchange;
 pub mod facts;
 mod hands;
 pub mod keys;
+mod leg;
 mod levels;
 mod measured;
 pub mod memory;

@@ -91,10 +91,11 @@ pub fn at_part(what: &str) -> (f64, f64) {
 /// How surely a leg that touches nothing shows as this, at a probe: as floating, or as a level that never moves (guess: an open LS
 /// input floats to about 1.4 V, which probes show as either; MOS inputs keep what the probe gave them). Not as a signal.
 pub fn of_an_open_leg(aspect: Aspect) -> f64 {
+    use Aspect::{Dead, Floating, High, Low, NotHigh, NotLow, NotMoving, Trouble, TroubleOrSpeed};
     match aspect {
-        Aspect::High | Aspect::Low | Aspect::NotHigh | Aspect::NotLow => 0.4,
-        Aspect::Noisy | Aspect::Slow | Aspect::Fast => 0.0,
-        _ => 0.9,
+        Floating | Dead | NotMoving | Trouble | TroubleOrSpeed => 0.9,
+        High | Low | NotHigh | NotLow => 0.4,
+        _ => 0.0,
     }
 }
 

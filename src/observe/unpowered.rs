@@ -69,16 +69,19 @@ impl Observer<'_> {
     }
 }
 
-/// Whether most of the chips on a line have their supply from this one: a sound chip without its 12 V leaves the data lines to the
-/// others.
+/// Whether a rail is what the logic of a line lives on: most chips of the board have it, and most on the line. A memory or sound chip
+/// without its 12 V leaves the lines that it reads to those that drive them.
 fn feeds(model: &BoardModel, rail: &str, line: &str) -> bool {
     let on = |p: &Position, line: &str| p.pins.iter().any(|pin| pin.line.as_deref() == Some(line));
-    let chips = model
-        .positions
-        .iter()
-        .filter(|p| is_chip(p.class) && on(p, line));
-    let (fed, others): (Vec<&Position>, Vec<&Position>) = chips.partition(|p| on(p, rail));
-    fed.len() > others.len()
+    let most = |wanted: &dyn Fn(&Position) -> bool| {
+        let chips = model
+            .positions
+            .iter()
+            .filter(|p| is_chip(p.class) && wanted(p));
+        let (fed, others): (Vec<&Position>, Vec<&Position>) = chips.partition(|p| on(p, rail));
+        fed.len() > others.len()
+    };
+    most(&|_| true) && most(&|p| on(p, line))
 }
 
 #[cfg(test)]
@@ -121,6 +124,28 @@ mod tests {
                 "{warned:?}"
             );
         }
+    }
+
+    /// The memory chips of this board have 12 V beside the 5 V of all others, and are most of those on their address lines.
+    #[test]
+    fn a_rail_of_the_memory_alone_is_not_what_lines_live_on() {
+        let model = Library::default()
+            .board("48k-z80-ula")
+            .expect("a shipped board");
+        let rail = |name: &str| model.rails[name].line.as_str();
+        assert!(!feeds(&model, rail("+12V"), "LA0"));
+        assert!(feeds(&model, rail("+5V"), "LA0"));
+    }
+
+    /// The video chip has a 5 V of its own: where it is half of a line, that may still be driven.
+    #[test]
+    fn most_chips_of_a_line_decide() {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let rail = model.rails["+5V"].line.as_str();
+        assert!(feeds(&model, rail, "A0"));
+        assert!(!feeds(&model, rail, "VIDEO_CS_N"));
     }
 
     /// With its supply there, or in a run of its own, or behind another supply, a level is what it is.

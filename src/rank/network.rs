@@ -64,26 +64,28 @@ impl Assembled {
         self.current[cause]
     }
 
-    /// Modes of a cause that it may be in now, each with its place among the modes of the network and its probability: none when a
-    /// later part took its place; not what was put right since.
+    /// Modes of a cause that it may be in now, each with its probability: none when a later part took its place; not what was put
+    /// right since.
     pub fn now<'a>(
         &'a self,
         posterior: &'a Posterior,
         cause: usize,
-    ) -> impl Iterator<Item = (usize, ModeId, f64)> + 'a {
+    ) -> impl Iterator<Item = (ModeId, f64)> + 'a {
         // What was ranked by readings alone has no network, and no remedies.
         let past = move |k: usize| {
             let modes = self.net.causes.get(cause).map(|c| &c.modes);
             modes.is_some_and(|m| m[k].past)
         };
         let all = self.modes[cause].iter().zip(&posterior.modes[cause]);
-        let all = all.enumerate().map(|(k, (&mode, &p))| (k, mode, p));
-        all.filter(move |&(k, ..)| self.current[cause] && !past(k))
+        let now = all
+            .enumerate()
+            .filter(move |&(k, _)| self.current[cause] && !past(k));
+        now.map(|(_, (&mode, &p))| (mode, p))
     }
 
     /// P(a cause is at fault now | readings): [`Posterior::cause`] without what is out of the machine and what was put right.
     pub fn still(&self, posterior: &Posterior, cause: usize) -> f64 {
-        self.now(posterior, cause).map(|m| m.2).sum()
+        self.now(posterior, cause).map(|m| m.1).sum()
     }
 
     /// The cause that an instance is.

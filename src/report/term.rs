@@ -101,6 +101,9 @@ fn suspects(p: &mut Page, v: &RankingView) {
             chance(s.probability),
             bar(s.probability).style(FAINT)
         );
+        if let Some(since) = since(s) {
+            p.hang("       ", &since);
+        }
         p.hang("       ", &format!("{part}{}", s.role));
         let mode = s
             .modes
@@ -108,9 +111,6 @@ fn suspects(p: &mut Page, v: &RankingView) {
             .map(|m| m.fault.as_str())
             .unwrap_or_default();
         p.hang("       ", &format!("most likely: {mode}"));
-        if let Some(since) = since(s) {
-            p.hang("       ", &since);
-        }
     }
     let leaders: Vec<&str> = shown.iter().take(3).map(|s| s.unit.as_str()).collect();
     for group in v
@@ -164,10 +164,10 @@ fn since(s: &SuspectView) -> Option<String> {
     match s.still {
         still if still >= 0.5 * s.probability => None,
         still if still > 0.0 => Some(format!(
-            "worked at since; still at fault: {}",
+            "was at fault, and was worked at since; still at fault: {}",
             chance(still)
         )),
-        _ => Some("out of the machine since".into()),
+        _ => Some("was at fault, and is out of the machine since".into()),
     }
 }
 
