@@ -8,6 +8,20 @@ use crate::faultmap::raw::Class;
 pub const MEASURE_RAIL: f64 = 1.5;
 /// The resistance from a rail to ground, at the same pins; plugging in again is [`POWER_CHANGE`].
 pub const MEASURE_RESISTANCE: f64 = 1.5;
+/// Ohms across a part of two legs, or from leg to leg along a line, with the board off.
+pub const MEASURE_OHMS: f64 = 1.5;
+/// The next leg, with the tips in hand.
+pub const NEXT_OHMS: f64 = 0.5;
+/// A good part of two legs held across one that may be open, and a look whether anything changes.
+pub const BRIDGE: f64 = 4.0;
+/// One leg soldered out of its hole, a look, and the leg soldered in again.
+pub const LIFT_LEG: f64 = 6.0;
+/// What lifting a leg may spoil: a leg can break, a pad can tear.
+pub const LIFT_LEG_HAZARD: f64 = 3.0;
+/// Millivolts of a rail that is pulled down, from supply pin to supply pin, the first part; the next one.
+pub const MEASURE_DROP: f64 = 2.0;
+/// The next part along the rail.
+pub const NEXT_DROP: f64 = 0.5;
 /// Some seconds of power, and a finger or a thermometer on the chips of a rail.
 pub const FEEL: f64 = 3.0;
 /// A logic probe on a named pin.
