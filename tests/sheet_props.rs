@@ -376,6 +376,14 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
             ]
         )
             .prop_map(|(n, s)| (Subject::Resistance(n), s)),
+        (place(), ohms_read()).prop_map(|(p, s)| (Subject::Across(p), s)),
+        (
+            pin_place(),
+            pin_place(),
+            ohms_read().prop_filter("two legs touch or do not", |s| *s != State::Shorted)
+        )
+            .prop_map(|(a, b, s)| (Subject::Along(a, b), s)),
+        (place(), select(vec![State::Low, State::High])).prop_map(|(p, s)| (Subject::Drop(p), s)),
         (option::of(rail_name()), prop_oneof![volts(), rail_state()])
             .prop_map(|(n, s)| (Subject::Supply(n), s)),
         (
@@ -425,6 +433,15 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
     ]
 }
 
+fn ohms_read() -> impl Strategy<Value = State> {
+    prop_oneof![
+        number(0, 9_999_999).prop_map(State::Ohms),
+        Just(State::Ohms(f64::INFINITY)),
+        Just(State::Ok),
+        Just(State::Shorted),
+    ]
+}
+
 fn ok_bad_dead_keys() -> impl Strategy<Value = State> {
     select(vec![State::Ok, State::Bad, State::Dead])
 }
@@ -442,6 +459,9 @@ fn finding() -> impl Strategy<Value = Statement> {
                 Subject::Current(_)
                     | Subject::Capacitance(_)
                     | Subject::SeriesResistance(_)
+                    | Subject::Across(_)
+                    | Subject::Along(..)
+                    | Subject::Drop(_)
                     | Subject::OtherKeys
                     | Subject::Capacitor(_)
             ) || matches!(state, State::Celsius(_));
@@ -467,6 +487,7 @@ fn hands_on() -> impl Strategy<Value = Statement> {
             A::Swap,
             A::Replace,
             A::Piggyback,
+            A::Bridge,
             A::Pull,
             A::Press,
             A::Reseat,

@@ -1,5 +1,6 @@
 //! An answer, bare or in full, to the line of the sheet that it means.
 
+use super::lists::{example, example_leg, felt, joined, lowest, still};
 use crate::next::Ask;
 use crate::sheet::{
     Effect, Finding, HandsOn, Place, RunSheet, State, Statement, Subject, Warmth, parse,
@@ -29,6 +30,16 @@ pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
     }
     if let Some(Ask::Lines { lines }) = ask
         && let Some(all) = still(lines, answer)
+    {
+        return Understood::Line(all, Vec::new());
+    }
+    if let Some(Ask::Drop { places, .. }) = ask
+        && let Some(all) = lowest(places, answer)
+    {
+        return Understood::Line(all, Vec::new());
+    }
+    if let Some(Ask::Joined { legs }) = ask
+        && let Some(all) = joined(legs, answer)
     {
         return Understood::Line(all, Vec::new());
     }
@@ -67,6 +78,15 @@ pub fn takes(ask: &Ask) -> Option<String> {
         Ask::Remedy { seen: false, .. } => "done".into(),
         Ask::Supply => "a rail and its volts, as in +5V 5.1".into(),
         Ask::Resistance { .. } => "ohms, as in 350".into(),
+        Ask::Across { .. } => "ohms, as in 0.3; or open, ok".into(),
+        Ask::Joined { legs } => format!(
+            "the legs that touch nothing, as in '{}'; or all joined",
+            example_leg(legs)
+        ),
+        Ask::Drop { places, .. } => format!(
+            "the part at which it is lowest, as in '{}'",
+            places.first().map_or("", |p| p.name.as_str())
+        ),
         Ask::Feel { .. } => "the hot one, as in 'M3 hot'; or none".into(),
         Ask::Loops => "failed loops of loops run, as in 0 of 14 warm".into(),
     })
@@ -126,121 +146,6 @@ pub fn is_of_the_machine(text: &str) -> bool {
         || word.strip_prefix("did").is_some_and(|w| w.starts_with(' '))
         || loops(text).is_some()
         || matches!(full(text), Understood::Line(all, _) if !all.is_empty() && all.iter().all(lines))
-}
-
-/// Which part got hot, `M3` or `M3 hot`, or `none`: the others that were asked about did not get hotter than usual.
-fn felt(places: &[Place], answer: &str) -> Option<Vec<Statement>> {
-    const NONE: [&str; 8] = [
-        "none",
-        "no",
-        "nothing",
-        "none hot",
-        "nothing hot",
-        "no chip hot",
-        "all the same",
-        "all cold",
-    ];
-    let of = |place: &Place, state: State| {
-        Statement::Finding(Finding {
-            subject: Subject::Heat(place.clone()),
-            state,
-            loops: None,
-            warmth: None,
-        })
-    };
-    let heat = |text: &str| -> Option<Vec<Statement>> {
-        let Understood::Line(all, read_as) = full(text) else {
-            return None;
-        };
-        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Heat(_)));
-        (!all.is_empty() && read_as.is_empty() && all.iter().all(is)).then_some(all)
-    };
-    let said = answer.trim().trim_end_matches('.').to_lowercase();
-    let mut all = match NONE.contains(&said.as_str()) {
-        true => Vec::new(),
-        false => heat(answer).or_else(|| heat(&format!("{answer} hot")))?,
-    };
-    let named = |place: &Place| {
-        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(&f.subject, Subject::Heat(p) if p == place));
-        all.iter().any(is)
-    };
-    let others: Vec<Statement> = (places.iter())
-        .filter(|p| !named(p))
-        .map(|p| of(p, State::Warm))
-        .collect();
-    all.extend(others);
-    Some(all)
-}
-
-/// A pin as an example of an answer.
-fn example(lines: &[(String, Place)]) -> String {
-    let pin = lines.first().and_then(|(_, place)| place.pin.clone());
-    pin.unwrap_or_default()
-}
-
-/// Which lines do not pulse, `13 high`, `U9.13 high` or `MA6 high`, or `all pulse`: the others that were asked about do.
-fn still(lines: &[(String, Place)], answer: &str) -> Option<Vec<Statement>> {
-    const ALL: [&str; 9] = [
-        "all",
-        "all pulse",
-        "all pulsing",
-        "pulsing",
-        "all ok",
-        "ok",
-        "all good",
-        "none",
-        "all move",
-    ];
-    let pin = |place: &Place| {
-        format!(
-            "{}.{}",
-            place.name,
-            place.pin.as_deref().unwrap_or_default()
-        )
-    };
-    let level = |text: &str| -> Option<Statement> {
-        let Understood::Line(all, read_as) = full(text) else {
-            return None;
-        };
-        let is = |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Level(_)));
-        match &all[..] {
-            [one] if read_as.is_empty() && is(one) => Some(one.clone()),
-            _ => None,
-        }
-    };
-    let said = answer.trim().trim_end_matches('.').to_lowercase();
-    let mut states: Vec<Option<Statement>> = vec![None; lines.len()];
-    if let Some(how) = said
-        .strip_prefix("all ")
-        .filter(|how| ["low", "high", "floating"].contains(how))
-    {
-        for (state, (_, place)) in states.iter_mut().zip(lines) {
-            *state = Some(level(&format!("{} {how}", pin(place)))?);
-        }
-    } else if !ALL.contains(&said.as_str()) {
-        for part in said
-            .split([',', ';'])
-            .map(str::trim)
-            .filter(|p| !p.is_empty())
-        {
-            let (name, how) = part.split_once(char::is_whitespace)?;
-            let is = |(line, place): &(String, Place)| {
-                [
-                    line.clone(),
-                    pin(place),
-                    place.pin.clone().unwrap_or_default(),
-                ]
-                .iter()
-                .any(|n| n.eq_ignore_ascii_case(name))
-            };
-            let at = lines.iter().position(is)?;
-            states[at] = Some(level(&format!("{} {how}", pin(&lines[at].1)))?);
-        }
-    }
-    let pulsing = |place: &Place| level(&format!("{} pulsing", pin(place)));
-    let each = states.into_iter().zip(lines);
-    each.map(|(state, (_, place))| state.or_else(|| pulsing(place)))
-        .collect()
 }
 
 /// Several readings of the supply by itself.
@@ -440,6 +345,20 @@ pub fn prompt(ask: Option<&Ask>) -> String {
         Some(Ask::Resistance { rail }) => {
             format!("resistance {rail} to ground, unplugged (ohms, as in '350', or shorted):")
         }
+        Some(Ask::Across { place }) => {
+            format!(
+                "ohms across {}, the power off (as in '0.3', or open):",
+                place.name
+            )
+        }
+        Some(Ask::Joined { legs }) => format!(
+            "which leg touches nothing (as in '{}'; or all joined):",
+            example_leg(legs)
+        ),
+        Some(Ask::Drop { rail, places }) => format!(
+            "rail {rail} is lowest at (as in '{}'):",
+            places.first().map_or("", |p| p.name.as_str())
+        ),
         Some(Ask::Feel { .. }) => "which one is hot (as in 'M3 hot'; or none):".into(),
         Some(Ask::Lines { lines }) => {
             let example = example(lines);

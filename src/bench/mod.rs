@@ -7,6 +7,7 @@
 pub mod answer;
 mod close;
 pub mod intake;
+mod lists;
 pub mod proof;
 mod saved;
 mod screen;

@@ -36,6 +36,10 @@ const KEY_MODES: [(&str, f64, Kind); 2] = [
 /// Probability that an owner notices a fault when the map does not say (guess).
 const NOTICE: f64 = 0.8;
 
+/// Where a meter cannot be held across a part.
+const ACROSS_OF_TWO: &str =
+    "`across` is how a part of two legs is from one to the other; this one has more, or fewer";
+
 /// In YAML a blank and `#` begin a comment, which would silently cut the text.
 const UNNUMBERED: &str =
     "the text of a range says which one with '#': write it in quotes, what: \"bit # dead\"";
@@ -103,6 +107,7 @@ struct DraftMode {
     joins: Option<Joins>,
     of_type: Option<String>,
     opens: Vec<u16>,
+    across: Option<Across>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -327,6 +332,7 @@ impl Compiler<'_> {
                     joins,
                     of_type,
                     opens,
+                    across,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -341,6 +347,7 @@ impl Compiler<'_> {
                     joins,
                     of_type,
                     opens,
+                    across,
                 });
             }
             let DraftUnit {

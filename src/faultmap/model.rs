@@ -6,7 +6,8 @@
 use super::memo::Memo;
 pub use super::packed::Touches;
 use super::raw::{
-    Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw, Warmth,
+    Across, Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw,
+    Warmth,
 };
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -149,6 +150,8 @@ pub struct FaultMode {
     pub of_type: Option<String>,
     /// Pins one of which is open, of contacts and joints: places among the pins of the position.
     pub opens: Vec<u16>,
+    /// How the part is from leg to leg, of a part of two legs.
+    pub across: Option<Across>,
 }
 
 /// Two lines of the key matrix that a fault joins.

@@ -186,12 +186,25 @@ pub struct ModeRaw {
     /// Probability that an owner notices it (for 'came in faulty'); 0.8 when not given.
     #[serde(default)]
     pub notice: Option<f64>,
+    /// How a part of two legs is from one to the other with this mode: a meter, or a good part held across it, tells.
+    #[serde(default)]
+    pub across: Option<Across>,
     /// The part is sound, but of this type of [`FamilyRaw::types`], which does not suit the place.
     #[serde(default)]
     pub of_type: Option<String>,
     /// Where the share is known from.
     #[serde(default)]
     pub source: Option<String>,
+}
+
+/// How a part that is not sound is from leg to leg.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Across {
+    /// As if it were not there, or nearly so: broken, dried out.
+    Open,
+    /// As if the legs touched.
+    Shorted,
 }
 
 /// Failure-rate inputs: a handbook class with what its formula needs. Failures per million hours.

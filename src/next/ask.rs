@@ -59,8 +59,25 @@ pub enum Ask {
         /// Name of the rail.
         rail: String,
     },
+    /// Ohms across a part of two legs, without power.
+    Across {
+        /// The part.
+        place: Place,
+    },
+    /// Which of these legs does not touch its line, measured to another leg on it, without power.
+    Joined {
+        /// Each leg with the other one.
+        legs: Vec<(Place, Place)>,
+    },
     /// Which of these parts on a rail that is low gets hot.
     Feel {
+        /// Name of the rail.
+        rail: String,
+        /// The parts, those most probably at fault first.
+        places: Vec<Place>,
+    },
+    /// At which of these parts a rail that is pulled down is lowest.
+    Drop {
         /// Name of the rail.
         rail: String,
         /// The parts, those most probably at fault first.
@@ -116,10 +133,14 @@ impl Ask {
             Self::Check { id, .. } => subject_of(id),
             Self::Supply => Some(Subject::Supply(None)),
             Self::Resistance { rail } => Some(Subject::Resistance(rail.clone())),
+            Self::Across { place } => Some(Subject::Across(place.clone())),
             Self::Loops => Some(Subject::Test),
-            Self::Test { .. } | Self::Remedy { .. } | Self::Feel { .. } | Self::Lines { .. } => {
-                None
-            }
+            Self::Test { .. }
+            | Self::Remedy { .. }
+            | Self::Feel { .. }
+            | Self::Drop { .. }
+            | Self::Lines { .. }
+            | Self::Joined { .. } => None,
         }
     }
 }

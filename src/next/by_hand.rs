@@ -1,15 +1,29 @@
-//! Tests by hand that are no measurement: a good chip held on top of a suspect one, cold spray.
+//! Tests by hand that are no measurement: a good chip held on top of a suspect one, a good part held across one of two legs, one leg
+//! soldered out, cold spray.
 
 use super::steps::{Candidate, Collector, LIVE, Row};
 use super::{Ask, Tool, costs};
-use crate::faultmap::model::UnitKind;
-use crate::faultmap::raw::Class;
+use crate::faultmap::model::{ModeId, Position, UnitKind};
+use crate::faultmap::raw::{Across, Class};
+use crate::observe::ohms::modes_across;
+use crate::observe::{holds, odds};
 use crate::plan::{Condition, Power, Step};
-use crate::sheet::Action;
-use std::collections::BTreeSet;
+use crate::sheet::{Action, Place};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// P(a part holds a line) from which on a leg is worth lifting.
+const MAY_HOLD: f64 = 0.02;
+
+/// A line that a part may hold low or high.
+struct Holds<'m> {
+    cause: usize,
+    pin: &'m str,
+    line: &'m str,
+    modes: Vec<ModeId>,
+}
 
 impl Collector<'_> {
-    /// What can only be done by hand: a good chip held on top of a suspect one, cold spray.
+    /// What can only be done by hand.
     pub(super) fn by_hand(&self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
         let mut out = Vec::new();
         if !self.may_power() {
@@ -48,7 +62,161 @@ impl Collector<'_> {
                 out.push(asking(Action::Cool, trial));
             }
         }
+        out.extend(self.bridges(gate));
+        out.extend(self.lifts(gate));
         out
+    }
+
+    /// A good capacitor or crystal held across a suspect one.
+    fn bridges(&self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
+        let bridge = |cause: usize| -> Option<(f64, Candidate)> {
+            let (unit, index, position) = self.part_of(cause)?;
+            if !matches!(position.class, Class::Capacitor | Class::Clock) {
+                return None;
+            }
+            let modes = modes_across(self.model, index, Across::Open);
+            let value = position.value.clone().or(position.part_type.clone())?;
+            let has = self.bench.parts.is_none() || self.bench.has_part(&value);
+            if modes.is_empty() || !has {
+                return None;
+            }
+            let say = format!(
+                "Switch off, hold a good {value} across {} ({}), the same way round if it has one, switch on and look whether the fault \
+                 changes.",
+                position.name, position.role
+            );
+            let minutes = costs::BRIDGE;
+            let (worth, mut candidate) =
+                self.of_modes(cause, &modes, odds::BRIDGED, minutes, say, gate);
+            candidate.needs = Some(value);
+            candidate.hazard = Some(format!(
+                "discharge capacitors first, and never on the mains side; {LIVE}"
+            ));
+            candidate.ask = Ask::Remedy {
+                unit: self.model.units[unit].name.clone(),
+                action: Action::Bridge,
+                place: Place {
+                    name: position.name.clone(),
+                    pin: None,
+                },
+                seen: true,
+            };
+            Some((worth, candidate))
+        };
+        self.causes().into_iter().filter_map(bridge).collect()
+    }
+
+    /// One leg of a soldered part out of the board, where another part may hold the same line as well.
+    fn lifts(&self, gate: &[Condition]) -> Vec<(f64, Candidate)> {
+        let causes = self.causes();
+        // Who may hold which line, with which modes and how probably.
+        let mut lines: BTreeMap<&str, Vec<Holds>> = BTreeMap::new();
+        for &cause in &causes {
+            for holds in self.held_by(cause) {
+                lines.entry(holds.line).or_default().push(holds);
+            }
+        }
+        let mut out = Vec::new();
+        for holds in lines.into_values().filter(|h| h.len() > 1) {
+            out.extend(holds.iter().filter_map(|h| self.lift(h, gate)));
+        }
+        out
+    }
+
+    fn lift(&self, h: &Holds, gate: &[Condition]) -> Option<(f64, Candidate)> {
+        let (unit, _, position) = self.part_of(h.cause)?;
+        if position.socket {
+            return None;
+        }
+        let say = format!(
+            "Switch off, solder leg {} of {} ({}) out of its hole and bend it up, switch on and look whether the line moves now or the \
+             fault changes; solder it in again afterwards.",
+            h.pin, position.name, h.line
+        );
+        let (worth, mut candidate) =
+            self.of_modes(h.cause, &h.modes, odds::LIFTED, costs::LIFT_LEG, say, gate);
+        candidate.step.cost.hazard = costs::LIFT_LEG_HAZARD;
+        candidate.place = format!("{} pin {}, line {}", position.name, h.pin, h.line);
+        candidate.expect = "no change, if another part holds the line".into();
+        candidate.ask = Ask::Remedy {
+            unit: self.model.units[unit].name.clone(),
+            action: Action::Lift,
+            place: Place {
+                name: position.name.clone(),
+                pin: Some(h.pin.to_string()),
+            },
+            seen: true,
+        };
+        Some((worth, candidate))
+    }
+
+    /// The lines that a part may hold low or high, most probable first, and only those worth a look.
+    fn held_by(&self, cause: usize) -> Vec<Holds<'_>> {
+        let Some((_, index, position)) = self.part_of(cause) else {
+            return Vec::new();
+        };
+        let a = &self.ranking.assembled;
+        let now: BTreeMap<ModeId, f64> = a.now(&self.ranking.posterior, cause).collect();
+        let mut out: Vec<Holds> = Vec::new();
+        for pin in &position.pins {
+            let Some(line) = pin.line.as_deref() else {
+                continue;
+            };
+            let modes = holds(self.model, index, &pin.label);
+            let probability: f64 = modes.iter().filter_map(|m| now.get(m)).sum();
+            if probability >= MAY_HOLD && !self.model.rails.values().any(|r| r.line == line) {
+                out.push(Holds {
+                    cause,
+                    pin: &pin.label,
+                    line,
+                    modes,
+                });
+            }
+        }
+        out
+    }
+
+    fn causes(&self) -> BTreeSet<usize> {
+        (self.supposed.iter())
+            .flat_map(|(_, faults)| faults.iter().map(|f| f.0))
+            .collect()
+    }
+
+    /// The part on the board that a cause is: its unit, position.
+    fn part_of(&self, cause: usize) -> Option<(usize, usize, &Position)> {
+        let unit = self.ranking.assembled.place[cause];
+        let u = &self.model.units[unit];
+        let position = &self.model.positions[u.position];
+        let current = self.ranking.assembled.is_current(cause);
+        (u.kind == UnitKind::Part && !position.outside && current)
+            .then_some((unit, u.position, position))
+    }
+
+    /// A test by hand that some modes of a part show in: P(no change), P(change) without and with one of them.
+    fn of_modes(
+        &self,
+        cause: usize,
+        modes: &[ModeId],
+        [_, (without, with)]: [(f64, f64); 2],
+        minutes: f64,
+        say: String,
+        gate: &[Condition],
+    ) -> (f64, Candidate) {
+        let a = &self.ranking.assembled;
+        let row = |faults: &[(usize, super::suppose::Modes)]| -> Row {
+            let share: f64 = (faults.iter())
+                .filter(|f| f.0 == cause)
+                .flat_map(|f| &f.1)
+                .filter(|(m, _)| modes.contains(&a.modes[cause][*m]))
+                .map(|(_, share)| share)
+                .sum();
+            let changes = without + (with - without) * share.min(1.0);
+            vec![1.0 - changes, changes]
+        };
+        let rows: Vec<Row> = (self.supposed.iter())
+            .map(|(_, faults)| row(faults))
+            .collect();
+        self.by_change(cause, rows, minutes, say, gate)
     }
 
     /// A test by hand of one unit, seen by whether the fault changes; P(it does) when the unit is fine, and when it is not.
@@ -68,6 +236,20 @@ impl Collector<'_> {
                 vec![1.0 - changes, changes]
             })
             .collect();
+        let (worth, mut candidate) = self.by_change(cause, rows, minutes, say, gate);
+        candidate.needs = needs;
+        (worth, candidate)
+    }
+
+    /// A test by hand that is seen by whether the fault changes.
+    fn by_change(
+        &self,
+        cause: usize,
+        rows: Vec<Row>,
+        minutes: f64,
+        say: String,
+        gate: &[Condition],
+    ) -> (f64, Candidate) {
         let worth = self.worth(&rows);
         let unit = &self.model.units[self.ranking.assembled.place[cause]];
         let position = &self.model.positions[unit.position];
@@ -81,7 +263,7 @@ impl Collector<'_> {
             expect: "no change, if it is sound".into(),
             hazard: Some(LIVE.into()),
             outcomes: vec!["no change".into(), "the fault changes".into()],
-            needs,
+            needs: None,
             ask: Ask::remedy(self.model, self.ranking.assembled.place[cause]),
         };
         (worth, candidate)

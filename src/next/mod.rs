@@ -11,6 +11,7 @@ mod bench;
 mod by_hand;
 pub mod costs;
 pub(crate) mod fixed;
+mod ohms;
 mod remedies;
 mod results;
 mod shorts;

@@ -6,12 +6,12 @@
 //! [`odds::SUPPLY_ALONE`].
 
 use super::fixed::{at_plug, rails_out};
-use super::steps::{Candidate, Collector, MAINS, Row};
+use super::steps::{Candidate, Collector, LIVE, MAINS, Row};
 use super::{Ask, Tool, costs};
 use crate::faultmap::model::ModeId;
 use crate::faultmap::raw::Class;
-use crate::observe::shorts::{able, resistance_effects, resistance_id, shorts};
-use crate::observe::{Evidence, MEASURED, board, noticed, odds};
+use crate::observe::shorts::{DROP, HEAT, able, resistance_effects, resistance_id, shorts};
+use crate::observe::{MEASURED, board, noticed, odds};
 use crate::plan::{Condition, Power, Rule, Step};
 use crate::sheet::Place;
 use std::collections::BTreeSet;
@@ -46,6 +46,9 @@ impl Collector<'_> {
             found.extend(self.supply_alone());
         }
         found.extend(self.feel(&rails));
+        if self.bench.has_one_of(&[Tool::Multimeter]) {
+            found.extend(self.drop_along(&rails));
+        }
         found.retain(|c| !(self.skipped)(&c.say, &c.ask));
         self.out.extend(found);
         self.looked_for = self.look_first();
@@ -158,7 +161,7 @@ impl Collector<'_> {
     /// so all other rails are read first, and the step is off when one of them is past its limit or such a rail is missing.
     fn feel(&self, rails: &[usize]) -> Option<Candidate> {
         let rule = self.after_the_rails(rails)?;
-        let felt = self.can_be_hot();
+        let felt = self.able_to_short(HEAT);
         if felt.len() < 2 {
             return None;
         }
@@ -203,6 +206,98 @@ impl Collector<'_> {
                 places: names.iter().map(place).collect(),
             },
         })
+    }
+
+    /// Millivolts at the supply pins of the parts of a rail that is pulled down: the current flows to the short, so the rail is
+    /// lowest at it. A second way beside the finger, that does not need heat; the same rules hold as for [`Self::feel`].
+    fn drop_along(&self, rails: &[usize]) -> Option<Candidate> {
+        let rule = self.after_the_rails(rails)?;
+        let mut parts = self.able_to_short(DROP);
+        // One rail at a time: that of the part which most probably shorts it.
+        let rail = rails_out(self.ranking)
+            .into_iter()
+            .map(|(rail, _)| rail)
+            .find(|rail| {
+                let modes = self.shorted_modes(rail);
+                parts
+                    .first()
+                    .is_some_and(|p| p.modes.iter().any(|m| modes.contains(m)))
+            })?;
+        let modes = self.shorted_modes(rail);
+        parts.retain(|p| p.modes.iter().any(|m| modes.contains(m)));
+        if parts.len() < 2 {
+            return None;
+        }
+        let minutes = costs::MEASURE_DROP + costs::NEXT_DROP * (parts.len() - 1) as f64;
+        let mut step = Step::observe(minutes, self.lowest_rows(&parts));
+        step.power = Power::On;
+        step.rule = rule;
+        let name = |f: &Feels| {
+            let unit = &self.model.units[self.ranking.assembled.place[f.cause]];
+            self.model.positions[unit.position].name.clone()
+        };
+        let names: Vec<String> = parts.iter().map(name).collect();
+        let mut outcomes: Vec<String> = (names.iter().take(NAMED))
+            .map(|n| format!("lowest at {n}"))
+            .collect();
+        if names.len() > NAMED {
+            outcomes.push("lowest at another one".into());
+        }
+        let place = |name: &String| Place {
+            name: name.clone(),
+            pin: None,
+        };
+        Some(Candidate {
+            step,
+            say: format!(
+                "Follow rail {rail} with millivolts, switched on for some seconds at a time, from the supply pin of one part to the \
+                 next, and note where it is lowest: {}.",
+                names.join(", ")
+            ),
+            place: format!("supply pins of the parts on rail {rail}, against their own ground"),
+            expect: "the current flows to the short: the rail is lowest at the part that takes it, by some millivolts".into(),
+            hazard: Some(format!("{HOT}; {LIVE}; {MAINS}")),
+            outcomes,
+            needs: Some(Tool::Multimeter.to_string()),
+            ask: Ask::Drop {
+                rail: rail.into(),
+                places: names.iter().map(place).collect(),
+            },
+        })
+    }
+
+    /// P(the rail is lowest at each of the first, at another one) under each hypothesis.
+    fn lowest_rows(&self, parts: &[Feels]) -> Vec<Row> {
+        let [_, (without, with)] = odds::DROP;
+        let row = |faults: &[(usize, super::suppose::Modes)]| -> Row {
+            let odds = |f: &Feels| {
+                let p = without + (with - without) * self.share_of(f, faults);
+                p / (1.0 - p)
+            };
+            let odds: Vec<f64> = parts.iter().map(odds).collect();
+            let sum: f64 = odds.iter().sum();
+            let (first, rest) = odds.split_at(NAMED.min(odds.len()));
+            let mut row: Row = first.iter().map(|o| o / sum).collect();
+            if !rest.is_empty() {
+                row.push(rest.iter().sum::<f64>() / sum);
+            }
+            row
+        };
+        (self.supposed.iter())
+            .map(|(_, faults)| row(faults))
+            .collect()
+    }
+
+    /// P(a part is in one of the modes that short the rail) in a hypothesis.
+    fn share_of(&self, f: &Feels, faults: &[(usize, super::suppose::Modes)]) -> f64 {
+        let of = &self.ranking.assembled.modes[f.cause];
+        let share: f64 = (faults.iter())
+            .filter(|(cause, _)| *cause == f.cause)
+            .flat_map(|(_, modes)| modes)
+            .filter(|(m, _)| f.modes.contains(&of[*m]))
+            .map(|(_, share)| share)
+            .sum();
+        share.min(1.0)
     }
 
     /// Every rail not read yet is read first, and neither too high nor, where memory needs it, missing. `None` when one that
@@ -257,19 +352,16 @@ impl Collector<'_> {
             .collect()
     }
 
-    /// Parts in the machine that can short a rail that is low and were not felt yet, those that most probably do first.
-    fn can_be_hot(&self) -> Vec<Feels> {
+    /// Parts in the machine that can short a rail that is low, those that most probably do first, without those that were looked at
+    /// in this way ([`HEAT`], [`DROP`]).
+    fn able_to_short(&self, how: &str) -> Vec<Feels> {
         let low: BTreeSet<ModeId> = (rails_out(self.ranking).iter())
             .flat_map(|(rail, _)| self.shorted_modes(rail))
             .collect();
         let a = &self.ranking.assembled;
         let felt = |unit: usize| {
-            let is = |e: &Evidence| matches!(e, Evidence::Felt { unit: u, .. } if *u == unit);
-            self.ranking
-                .observed
-                .readings
-                .iter()
-                .any(|r| is(&r.evidence))
+            let position = &self.model.positions[self.model.units[unit].position];
+            self.read(&format!("{how}{}", position.name))
         };
         let of = |cause: usize| -> Feels {
             let modes = a.now(&self.ranking.posterior, cause);
@@ -303,13 +395,7 @@ impl Collector<'_> {
             let unit = &self.model.units[a.place[f.cause]];
             let [_, (sound, shorted)] =
                 odds::felt_on_a_low_rail(self.model.positions[unit.position].warmth);
-            let share: f64 = (faults.iter())
-                .filter(|(cause, _)| *cause == f.cause)
-                .flat_map(|(_, modes)| modes)
-                .filter(|(m, _)| f.modes.contains(&a.modes[f.cause][*m]))
-                .map(|(_, share)| share)
-                .sum();
-            sound + (shorted - sound) * share.min(1.0)
+            sound + (shorted - sound) * self.share_of(f, faults)
         };
         let row = |faults: &[(usize, super::suppose::Modes)]| -> Row {
             let p: Vec<f64> = felt.iter().map(|f| hot(f, faults)).collect();

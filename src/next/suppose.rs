@@ -74,7 +74,7 @@ fn cured_since(ranking: &Ranking) -> bool {
         Evidence::Check(c) => c.outcome != Outcome::Pass,
         Evidence::Remedy { cured, .. } => *cured == Some(false),
         Evidence::Moved { .. } | Evidence::PutBack { .. } => true,
-        Evidence::Unit { .. } | Evidence::Felt { .. } => false,
+        Evidence::Unit { .. } | Evidence::Modes { .. } => false,
     };
     let last = readings.iter().rposition(|r| cured(&r.evidence));
     last.is_some_and(|at| !readings[at + 1..].iter().any(|r| failed(&r.evidence)))

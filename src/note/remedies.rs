@@ -134,6 +134,8 @@ fn sentence(model: &BoardModel, e: &Entry, h: &HandsOn) -> String {
         Action::Swap => format!("Swapped {which}{role} with a part known to be good"),
         Action::Replace => format!("Replaced {which}{role}"),
         Action::Piggyback => format!("Pressed a good part on top of {which}{role}"),
+        Action::Bridge => format!("Held a good part across {which}{role}"),
+        Action::Lift => format!("Soldered out one leg for a look: {which}{role}"),
         Action::Pull => format!("Took out {which}{role}"),
         Action::Press => format!("Pressed down {which}{role}"),
         Action::Reseat => format!("Took out and put back {which}{role}"),

@@ -1,8 +1,10 @@
 //! Hands-on tests: what follows from a swap, a push, some cold spray.
 
-use super::{Evidence, Observer};
-use crate::faultmap::model::UnitKind;
-use crate::faultmap::raw::Class;
+use super::ohms::modes_across;
+use super::{Evidence, Observer, odds};
+use crate::diag::code;
+use crate::faultmap::model::{BoardModel, Kind, ModeId, Unit, UnitKind};
+use crate::faultmap::raw::{Across, Class};
 use crate::sheet::{Action, Effect, HandsOn, Place};
 
 /// P(a part known to be good, from a machine that works, is bad all the same) (guess).
@@ -15,6 +17,8 @@ const RESEAT_FAILS: f64 = 0.2;
 const CLEAN_FAILS: f64 = 0.1;
 /// P(a bad joint is still bad after resoldering) (guess).
 const RESOLDER_FAILS: f64 = 0.1;
+/// A mode that moves a line at least this surely holds it.
+const HOLDS: f64 = 0.5;
 
 impl Observer<'_> {
     pub(super) fn hands_on(&mut self, h: &HandsOn) {
@@ -24,8 +28,11 @@ impl Observer<'_> {
             let text = format!("{} {}", names.join(", "), words(h.action, h.result));
             return self.moved(h, text);
         }
-        if h.action == Action::PutBack {
-            return self.put_back(h);
+        match h.action {
+            Action::PutBack => return self.put_back(h),
+            Action::Bridge => return self.bridged(h),
+            Action::Lift => return self.lifted(h),
+            _ => {}
         }
         let mut renewed = Vec::new();
         for position in self.positions_of(h) {
@@ -133,6 +140,59 @@ impl Observer<'_> {
         self.push(text, Evidence::PutBack { parts, refitted });
     }
 
+    /// A good part held across one of two legs makes up for it where it is open.
+    fn bridged(&mut self, h: &HandsOn) {
+        for position in self.positions_of(h) {
+            let modes = modes_across(self.model, position, Across::Open);
+            self.tried(position, modes, odds::BRIDGED, h);
+        }
+    }
+
+    /// With its leg out of the board a part no longer holds the line there.
+    fn lifted(&mut self, h: &HandsOn) {
+        for place in &h.places {
+            let Some((position, _)) = self.find_position(place) else {
+                continue;
+            };
+            let modes = place
+                .pin
+                .as_deref()
+                .map_or(Vec::new(), |pin| holds(self.model, position, pin));
+            self.tried(position, modes, odds::LIFTED, h);
+        }
+    }
+
+    /// What a trial says of these modes of a part; P(no change), P(change) without and with one of them.
+    fn tried(&mut self, position: usize, modes: Vec<ModeId>, odds: [(f64, f64); 2], h: &HandsOn) {
+        let of = |u: &Unit| modes.iter().any(|m| u.modes.contains(m));
+        let unit = self.model.units_of(position).find(|(_, u)| of(u));
+        let Some((unit, _)) = unit else {
+            let name = &self.model.positions[position].name;
+            let message = format!("nothing is known of {name} that this could tell");
+            let help = "kept, but it neither accuses nor clears anything";
+            return self.warn(code::NOTHING_FOLLOWS, message, help.into());
+        };
+        let (without, with) = match h.result {
+            Effect::NoChange => odds[0],
+            Effect::Cured | Effect::Changed | Effect::Worse => odds[1],
+            _ => return,
+        };
+        let text = format!(
+            "{} {}",
+            self.model.positions[position].name,
+            words(h.action, h.result)
+        );
+        self.push(
+            text,
+            Evidence::Modes {
+                unit,
+                modes,
+                without,
+                with,
+            },
+        );
+    }
+
     /// The positions that were handled; all that are in sockets, when none is named.
     pub(super) fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
         if h.places.is_empty() {
@@ -144,6 +204,28 @@ impl Observer<'_> {
             .filter_map(|place| self.find_position(place).map(|(i, _)| i))
             .collect()
     }
+}
+
+/// The modes of the part in a position that hold the line at a pin of it low or high.
+pub fn holds(model: &BoardModel, position: usize, pin: &str) -> Vec<ModeId> {
+    let p = &model.positions[position];
+    let at = p.pins.iter().find(|other| other.label == pin);
+    let Some(node) = at
+        .and_then(|pin| pin.line.as_deref())
+        .and_then(|line| model.node(line))
+    else {
+        return Vec::new();
+    };
+    let part = (model.units_of(position)).find(|(_, u)| u.kind == UnitKind::Part);
+    let own = part.map_or(0..0, |(_, u)| u.modes.clone());
+    let mut modes: Vec<ModeId> = (model.nodes[node as usize].touches.iter())
+        .filter(|t| own.contains(&t.mode) && f64::from(t.strength) >= HOLDS)
+        .filter(|t| matches!(t.kind, Kind::Low | Kind::High))
+        .map(|t| t.mode)
+        .collect();
+    modes.sort_unstable();
+    modes.dedup();
+    modes
 }
 
 /// P(the unit is bad afterwards, a new part for reasons of its own), for actions that renew or refit; a swap always reseats too.
@@ -195,6 +277,8 @@ fn words(action: Action, result: Effect) -> String {
         Action::Swap => "swapped with a good one",
         Action::Replace => "replaced",
         Action::Piggyback => "piggybacked",
+        Action::Bridge => "bridged with a good one",
+        Action::Lift => "leg lifted",
         Action::Pull => "pulled out",
         Action::Press => "pressed",
         Action::Reseat => "reseated",

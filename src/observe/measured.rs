@@ -308,7 +308,7 @@ impl Observer<'_> {
         let (fine, faulty) = odds::felt(normal)[felt];
         let word = odds::FELT[felt];
         self.about_part(place, fine, faulty, &format!("{} {word}", place.name));
-        self.felt(felt);
+        self.felt(felt, normal);
     }
 
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
@@ -415,6 +415,7 @@ impl Observer<'_> {
         self.trust = trust;
         if let Some(pin) = &place.pin {
             self.at_leg(place, pin, aspect, first);
+            self.probed(&line, place, first);
         }
     }
 }

@@ -4,6 +4,7 @@
 //! tester, a bulged capacitor) a likelihood of that unit; a swap tells which causes were absent when the fault was still
 //! (or no longer) there.
 
+mod again;
 pub mod aspect;
 pub mod board;
 pub mod caps;
@@ -17,6 +18,7 @@ mod levels;
 mod measured;
 pub mod memory;
 pub mod odds;
+pub mod ohms;
 pub mod photo;
 mod profile;
 mod provisional;
@@ -33,10 +35,11 @@ pub mod valued;
 use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::{BoardModel, CheckDef, KINDS, ModeId, Read};
 use crate::infer::network::Outcome;
-use crate::sheet::{Finding, Line, RunSheet, State, Statement};
+use crate::sheet::{Finding, Line, Place, RunSheet, State, Statement};
 use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
+pub use hands::holds;
 pub use levels::level_effects;
 pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
@@ -69,17 +72,17 @@ pub enum Evidence {
         /// P(reading | at fault).
         faulty: f64,
     },
-    /// What a finger or a thermometer found at a part on a rail that reads low: more is known than that it is at fault, for only
-    /// a part that takes the current gets hot there.
-    Felt {
+    /// About some modes of one unit: more is known than that it is at fault. Only a part that takes the current gets hot on a rail
+    /// that reads low; only one that is open is made up for by a good one held across it.
+    Modes {
         /// Index of the unit.
         unit: usize,
-        /// Its modes that short the rail.
+        /// The modes.
         modes: Vec<ModeId>,
-        /// P(reading | it does not short the rail), whatever else may be wrong with it.
-        sound: f64,
-        /// P(reading | one of these modes).
-        shorted: f64,
+        /// P(reading | none of them), whatever else may be wrong with it.
+        without: f64,
+        /// P(reading | one of them).
+        with: f64,
     },
     /// After these units were renewed or refitted, all that had failed before failed still, or no longer.
     Remedy {
@@ -145,6 +148,8 @@ pub struct Observed {
     pub test_ran: bool,
     /// Checks that have an outcome, by identifier.
     pub read: HashSet<String>,
+    /// Where each line was probed, in the last run in which it was.
+    pub probed: BTreeMap<String, (usize, Vec<Place>)>,
     /// What the readings look like, and what would tell more.
     pub hints: Vec<Hint>,
     /// The largest share of result lines that were not understood in a run that says 'rest fine': it counts so much less.
@@ -266,6 +271,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
             supply: BTreeMap::new(),
             test_ran: false,
             read: HashSet::new(),
+            probed: BTreeMap::new(),
             rest_fine_lost: 0.0,
             hints: Vec::new(),
         },

@@ -103,6 +103,18 @@ pub fn of_an_open_leg(aspect: Aspect) -> f64 {
 /// hardly ever reads open.
 pub const FUSE: [(f64, f64); 2] = [(0.995, 0.02), (0.005, 0.98)];
 
+/// P(no change | it is not open), P(no change | it is) of a good part of two legs held across a suspect; then that something changed.
+pub const BRIDGED: [(f64, f64); 2] = [(0.98, 0.15), (0.02, 0.85)];
+
+/// P(no change | it does not hold its line), P(no change | it does) of a part one leg of which was lifted; then that something
+/// changed.
+pub const LIFTED: [(f64, f64); 2] = [(0.97, 0.1), (0.03, 0.9)];
+
+/// P(another part has fewer millivolts | it does not short the rail), P(the same | it does) at the supply pin of a part on a rail
+/// that is pulled down; then that it has the fewest of all. The current of the short flows to it, so nowhere is the rail lower; a
+/// neighbour may read the same.
+pub const DROP: [(f64, f64); 2] = [(0.92, 0.15), (0.08, 0.85)];
+
 /// P(said | fine), P(said | at fault) of a part called good, then of one called bad, without saying how that is known.
 pub const SAID: [(f64, f64); 2] = [(0.95, 0.12), (0.05, 0.88)];
 
@@ -123,7 +135,7 @@ mod tests {
         tables.extend(
             [Warmth::Hot, Warmth::Warm, Warmth::Cold].map(|w| felt_on_a_low_rail(Some(w)).to_vec()),
         );
-        tables.extend([FUSE, SAID, SUPPLY_ALONE].map(|t| t.to_vec()));
+        tables.extend([FUSE, SAID, SUPPLY_ALONE, BRIDGED, LIFTED, DROP].map(|t| t.to_vec()));
         for table in tables {
             let fine: f64 = table.iter().map(|t| t.0).sum();
             let faulty: f64 = table.iter().map(|t| t.1).sum();

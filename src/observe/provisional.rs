@@ -90,9 +90,9 @@ impl Doubts {
                     }
                 }
                 Evidence::Unit { fine, faulty, .. }
-                | Evidence::Felt {
-                    sound: fine,
-                    shorted: faulty,
+                | Evidence::Modes {
+                    without: fine,
+                    with: faulty,
                     ..
                 } => {
                     let nothing = (*fine + *faulty) / 2.0;

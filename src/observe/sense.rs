@@ -77,7 +77,10 @@ pub fn possible(model: &BoardModel, statements: &[Statement]) -> bool {
         | Subject::MemorySocket(place)
         | Subject::Capacitor(place)
         | Subject::Capacitance(place)
+        | Subject::Across(place)
+        | Subject::Drop(place)
         | Subject::SeriesResistance(place) => position(&place.name),
+        Subject::Along(from, to) => [from, to].iter().all(|p| board::line(model, p).is_some()),
         Subject::MemoryCell { address, .. } => model.memory.as_ref().is_none_or(|raw| {
             let banks = memory::layout::banks(raw);
             banks.iter().any(|b| b.contains(*address))

@@ -6,8 +6,9 @@
 
 use super::{Evidence, Observer, odds};
 use crate::faultmap::model::{BoardModel, Kind, ModeId, UnitKind};
-use crate::faultmap::raw::Class;
+use crate::faultmap::raw::{Class, Warmth};
 use crate::infer::network::Outcome;
+use crate::sheet::{Place, State};
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
 
@@ -90,18 +91,57 @@ pub fn resistance_effects(model: &BoardModel, rail: &str) -> Vec<(ModeId, f64)> 
         .collect()
 }
 
-/// A part that was felt: where its reading is, and whether it was hotter than a sound one without its supply.
+/// A part that was felt, or held against others along its rail: where its reading is, and P(reading) when it does not short the
+/// rail, and when it does.
 pub(super) struct Felt {
     reading: usize,
-    hotter: bool,
+    /// [`HEAT`] or [`DROP`].
+    how: &'static str,
+    odds: (f64, f64),
 }
 
+/// A part was felt on a rail that reads low: the beginning of the identifier, then its name.
+pub const HEAT: &str = "heat.";
+/// The same, by the millivolts at it.
+pub const DROP: &str = "drop.";
+
 impl Observer<'_> {
-    /// Remembers that the last reading is of heat at a part.
-    pub(super) fn felt(&mut self, felt: usize) {
+    /// Remembers that the last reading is of heat at a part with this normal warmth.
+    pub(super) fn felt(&mut self, felt: usize, normal: Warmth) {
         if let Some(reading) = self.out.readings.len().checked_sub(1) {
-            let hotter = felt >= odds::HOTTER;
-            self.felt.push(Felt { reading, hotter });
+            let hotter = usize::from(felt >= odds::HOTTER);
+            let odds = odds::felt_on_a_low_rail(Some(normal))[hotter];
+            self.felt.push(Felt {
+                reading,
+                how: HEAT,
+                odds,
+            });
+        }
+    }
+
+    /// Millivolts of a rail that is pulled down, at one of its parts: the fewest of all, or not. They say something only where a
+    /// rail was read low, which may stand below.
+    pub(super) fn drop_at(&mut self, place: &Place, state: &State) {
+        let Some((index, position)) = self.find_position(place) else {
+            return;
+        };
+        let (lowest, word) = match state {
+            State::Low => (true, "lowest"),
+            State::High => (false, "higher"),
+            _ => return,
+        };
+        let part = (self.model.units_of(index)).find(|(_, u)| u.kind == UnitKind::Part);
+        let Some((unit, _)) = part else { return };
+        let text = format!("drop at {}: {word}", position.name);
+        let (fine, faulty) = (1.0, 1.0);
+        self.push(text, Evidence::Unit { unit, fine, faulty });
+        if let Some(reading) = self.out.readings.len().checked_sub(1) {
+            let odds = odds::DROP[usize::from(lowest)];
+            self.felt.push(Felt {
+                reading,
+                how: DROP,
+                odds,
+            });
         }
     }
 
@@ -123,13 +163,14 @@ impl Observer<'_> {
             if modes.is_empty() {
                 continue;
             }
-            let normal = self.model.positions[u.position].warmth;
-            let (sound, shorted) = odds::felt_on_a_low_rail(normal)[usize::from(f.hotter)];
-            *evidence = Evidence::Felt {
+            let name = &self.model.positions[u.position].name;
+            self.out.read.insert(format!("{}{name}", f.how));
+            let (without, with) = f.odds;
+            *evidence = Evidence::Modes {
                 unit: *unit,
                 modes,
-                sound,
-                shorted,
+                without,
+                with,
             };
         }
     }

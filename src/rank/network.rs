@@ -384,12 +384,12 @@ impl<'a> Builder<'a> {
         match &reading.evidence {
             Evidence::Check(c) => self.check(at, c),
             Evidence::Unit { unit, fine, faulty } => self.about_unit(*unit, *fine, *faulty),
-            Evidence::Felt {
+            Evidence::Modes {
                 unit,
                 modes,
-                sound,
-                shorted,
-            } => self.felt(*unit, modes, *sound, *shorted),
+                without,
+                with,
+            } => self.about_modes(*unit, modes, *without, *with),
             Evidence::Remedy { units, cured } => self.remedy(at, units, *cured),
             Evidence::PutBack { parts, refitted } => self.put_back(parts, refitted),
             Evidence::Moved {
@@ -520,12 +520,12 @@ impl<'a> Builder<'a> {
         }
     }
 
-    fn felt(&mut self, unit: usize, modes: &[ModeId], sound: f64, shorted: f64) {
+    fn about_modes(&mut self, unit: usize, modes: &[ModeId], without: f64, with: f64) {
         let at = self.occupant[unit];
         let cause = &mut self.a.net.causes[at];
-        cause.likelihood_fine *= sound;
+        cause.likelihood_fine *= without;
         for (mode, id) in cause.modes.iter_mut().zip(&self.a.modes[at]) {
-            mode.likelihood *= if modes.contains(id) { shorted } else { sound };
+            mode.likelihood *= if modes.contains(id) { with } else { without };
         }
     }
 

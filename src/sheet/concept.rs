@@ -83,7 +83,9 @@ concepts! {
     Moment = "moment", PhotoFile = "photo-file", Origin = "origin", FromShelf = "from-shelf", FromNew = "from-new",
     FromDonor = "from-donor", OldPart = "old-part", Undo = "undo", Skip = "skip", Closed = "closed",
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
-    Reopened = "reopened", PutBack = "put-back", Proved = "proved", History = "history",
+    Reopened = "reopened", PutBack = "put-back", Proved = "proved", History = "history", AcrossPart = "across-part",
+    Joined = "joined", Bridge = "bridge", LiftLeg = "lift-leg", DropAlong = "drop-along", Lowest = "lowest",
+    NotLowest = "not-lowest",
 }
 
 impl Concept {

@@ -258,7 +258,11 @@ fn core_text(subject: &Subject, state: &State) -> String {
                 crate::caps::entry::write(Some(&place.name), reading)
             )
         }
-        (Subject::Resistance(_), State::Ohms(ohms)) if ohms.is_infinite() => {
+        (Subject::Drop(_), State::Low) => format!("{} lowest", subject_text(subject)),
+        (Subject::Drop(_), State::High) => format!("{} higher", subject_text(subject)),
+        (Subject::Resistance(_) | Subject::Across(_) | Subject::Along(..), State::Ohms(ohms))
+            if ohms.is_infinite() =>
+        {
             format!("{} open", subject_text(subject))
         }
         (Subject::Supply(_), State::Volts(_)) => format!(
@@ -327,6 +331,9 @@ fn subject_text(subject: &Subject) -> String {
         Subject::Rail(name) => rail_text(name),
         Subject::Ripple(name) => format!("ripple {}", rail_text(name)),
         Subject::Resistance(name) => format!("resistance {}", rail_text(name)),
+        Subject::Drop(place) => format!("drop at {}", place_text(place)),
+        Subject::Across(place) => format!("ohms across {}", place_text(place)),
+        Subject::Along(from, to) => format!("{} to {}", place_text(from), place_text(to)),
         Subject::Supply(None) => "supply".into(),
         Subject::Supply(Some(name)) => format!("psu {}", rail_text(name)),
         Subject::Fuse(place) if place.name == "FUSE" => "fuse".into(),
@@ -491,6 +498,8 @@ fn action_text(action: Action) -> &'static str {
         Action::Swap => "swapped",
         Action::Replace => "replaced",
         Action::Piggyback => "piggyback",
+        Action::Bridge => "bridged",
+        Action::Lift => "lifted",
         Action::Pull => "pulled",
         Action::Press => "pressed",
         Action::Reseat => "reseated",

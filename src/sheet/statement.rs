@@ -242,6 +242,12 @@ pub enum Subject {
     Ripple(String),
     /// Resistance of a rail to ground, power off.
     Resistance(String),
+    /// Ohms across the legs of a part, power off.
+    Across(Place),
+    /// Ohms from one leg to another, power off.
+    Along(Place, Place),
+    /// Millivolts of a rail that is pulled down, at the supply pin of a part, held against those of others on the rail.
+    Drop(Place),
     /// The supply by itself, unplugged from the board; rail named if said.
     Supply(Option<String>),
     /// A fuse by position.
@@ -503,6 +509,10 @@ pub enum Action {
     Replace,
     /// A good part pressed on top of the suspect's pins.
     Piggyback,
+    /// A good part of two legs held across the suspect.
+    Bridge,
+    /// One leg soldered out of its hole, and in again after the look.
+    Lift,
     /// Taken out of its socket.
     Pull,
     /// Pressed down, wiggled.

@@ -36,7 +36,10 @@ pub fn exercise(m: &mut Machine, c: &Config) {
     for k in 0..24u16 {
         if !halted {
             for base in [0xE000u16, 0xA000, 0x0000, 0xC000] {
-                m.access(base ^ (k.wrapping_mul(0x1A57) & 0x1FFF), None);
+                // Nothing asks for what is plugged in outside, which the last quarter of the input and output area selects.
+                let outside = c.wide && base == 0xC000;
+                let within = if outside { 0x0FFF } else { 0x1FFF };
+                m.access(base ^ (k.wrapping_mul(0x1A57) & within), None);
             }
             m.access(k.wrapping_mul(0x0A53) & 0x7FFF, Some(k as u8 ^ 0x5A));
             io(m, c, k);

@@ -271,6 +271,34 @@ impl Bench {
         format!("resistance {} {ohms:.1} ohm", rail.trim_start_matches('+'))
     }
 
+    /// Ohms across a part of two legs, in words of the sheet.
+    pub fn across(&self, faults: &[Fault], part: &str, seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let read = touch::across(faults, self.w.part(part), &mut rng);
+        format!("ohms across {part} {read}")
+    }
+
+    /// Ohms from leg to leg, in words of the sheet.
+    pub fn along(&self, faults: &[Fault], a: (&str, &str), b: (&str, &str), seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let leg = |(part, pin): (&str, &str)| {
+            let part = self.w.part(part);
+            (part, self.w.pin(part, pin))
+        };
+        let read = match touch::along(faults, [leg(a), leg(b)], &self.w, &mut rng) {
+            Some(ohms) => format!("{ohms:.1} ohm"),
+            None => "open".into(),
+        };
+        format!("{}.{} to {}.{} {read}", a.0, a.1, b.0, b.1)
+    }
+
+    /// The part at which a rail that is pulled down is lowest.
+    pub fn lowest(&self, faults: &[Fault], parts: &[String], seed: u64) -> String {
+        let mut rng = StdRng::seed_from_u64(seed);
+        let all: Vec<&Fault> = faults.iter().collect();
+        touch::lowest(&self.w, &Overlay::of(&self.w, &all), parts, &mut rng)
+    }
+
     /// Which of these parts a finger calls hot after some seconds of power.
     pub fn hot(&self, faults: &[Fault], parts: &[String], seed: u64) -> Vec<String> {
         let mut rng = StdRng::seed_from_u64(seed);

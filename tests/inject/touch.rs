@@ -1,5 +1,6 @@
 //! What an ohmmeter finds on a board without power, and a finger on its parts after some seconds with it.
 
+use super::faults::{Fault, What};
 use super::overlay::Overlay;
 use super::supply;
 use super::wiring::{Kind, Wired};
@@ -14,6 +15,59 @@ const RUNS_HOT: f64 = 0.15;
 const MISTAKEN: f64 = 0.015;
 /// P(a short reads as more than a few ohms): it breaks down with voltage on it only.
 const ONLY_UNDER_VOLTAGE: f64 = 0.08;
+
+/// P(a part that is open reads as if it were whole): other ways of the board lie beside it.
+const WAY_BESIDE: f64 = 0.08;
+/// P(an open joint touches while the tips press on it).
+const TOUCHES: f64 = 0.06;
+/// P(the meter reads open where nothing is wrong): a tip that slipped, lacquer.
+const SLIPPED: f64 = 0.004;
+/// P(the rail reads lowest beside the part that shorts it).
+const BESIDE: f64 = 0.12;
+
+/// `open`, `shorted` or `ok` across a part of two legs.
+pub fn across(faults: &[Fault], part: usize, rng: &mut StdRng) -> &'static str {
+    let how = faults.iter().find_map(|f| match &f.what {
+        What::Broken { part: p, how } if *p == part => Some(how.as_str()),
+        _ => None,
+    });
+    match how {
+        Some("open") if !rng.random_bool(WAY_BESIDE) => "open",
+        Some("short") if !rng.random_bool(ONLY_UNDER_VOLTAGE) => "shorted",
+        _ if rng.random_bool(SLIPPED) => "open",
+        _ => "ok",
+    }
+}
+
+/// Ohms between two legs of one line, each a part and a pin of it; `None` for open.
+pub fn along(
+    faults: &[Fault],
+    legs: [(usize, usize); 2],
+    w: &Wired,
+    rng: &mut StdRng,
+) -> Option<f64> {
+    // Inside a part a pin that is open does not matter to tips on its leg.
+    let outside = |f: &Fault, part: usize| f.unit != w.parts[part].name;
+    let open = faults.iter().any(|f| match f.what {
+        What::PinOpen { part, pin } => legs.contains(&(part, pin)) && outside(f, part),
+        _ => false,
+    });
+    let reads_open = match open {
+        true => !rng.random_bool(TOUCHES),
+        false => rng.random_bool(SLIPPED),
+    };
+    (!reads_open).then(|| rng.random_range(0.1..0.8))
+}
+
+/// The part at which a rail that is pulled down is lowest.
+pub fn lowest(w: &Wired, o: &Overlay, parts: &[String], rng: &mut StdRng) -> String {
+    let shorted = supply::shorted(w, o);
+    let takes = |n: &&String| shorted.iter().any(|(p, _)| *p == w.part(n));
+    let at = parts.iter().position(|n| takes(&n));
+    let any = rng.random_range(0..parts.len());
+    let beside = rng.random_bool(BESIDE);
+    parts[at.filter(|_| !beside).unwrap_or(any)].clone()
+}
 
 /// Ohms from a rail to ground.
 pub fn ohms(w: &Wired, o: &Overlay, rail: &str, rng: &mut StdRng) -> f64 {

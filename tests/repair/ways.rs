@@ -261,7 +261,10 @@ impl Work<'_> {
             ..
         } = ask
         {
-            if !matches!(action, Action::Piggyback | Action::Cool) {
+            if !matches!(
+                action,
+                Action::Piggyback | Action::Cool | Action::Bridge | Action::Lift
+            ) {
                 return self.remedy(unit, *action, &place.name);
             }
         }
@@ -305,6 +308,17 @@ impl Work<'_> {
                 lines.join("\n")
             }
             Ask::Resistance { rail } => self.bench.resistance(&self.left, rail, seed),
+            Ask::Across { place } => self.bench.across(&self.left, &place.name, seed),
+            Ask::Joined { legs } => {
+                let each = |(k, (from, to)): (usize, &(Place, Place))| {
+                    let pin = |p: &Place| p.pin.clone().expect("a leg");
+                    let (from, to) = ((&*from.name, &*pin(from)), (&*to.name, &*pin(to)));
+                    (self.bench).along(&self.left, from, to, seed.wrapping_add(k as u64))
+                };
+                let all: Vec<String> = legs.iter().enumerate().map(each).collect();
+                all.join("\n")
+            }
+            Ask::Drop { places, .. } => self.drop_along(places, seed),
             Ask::Feel { places, .. } => self.feel(places, seed),
             Ask::Supply => match self.bench.observe(&self.left).plug {
                 Some(volts) => format!("psu rail 5V {volts:.2} V off the board"),
@@ -315,7 +329,7 @@ impl Work<'_> {
                 action,
                 place,
                 ..
-            } => self.trial(unit, *action, &place.name),
+            } => self.trial(unit, *action, place),
             Ask::Loops => match self.bench.shows(&self.left) {
                 true => "test bad in 5 of 5 loops".into(),
                 false => return String::new(),
@@ -335,22 +349,48 @@ impl Work<'_> {
         felt.collect::<Vec<_>>().join("; ")
     }
 
-    /// A good chip held on top makes up for outputs that do not drive, never for one that is shorted; cold helps what fails warm.
-    fn trial(&self, unit: &str, action: Action, place: &str) -> String {
-        let helps = self.left.iter().any(|f| {
-            f.unit == unit
-                && match action {
-                    Action::Piggyback => matches!(f.what, What::Dead { .. } | What::PinOpen { .. }),
-                    _ => f.warm,
-                }
+    /// Where the rail is lowest.
+    fn drop_along(&self, places: &[Place], seed: u64) -> String {
+        let names: Vec<String> = places.iter().map(|p| p.name.clone()).collect();
+        let lowest = self.bench.lowest(&self.left, &names, seed);
+        let read = names.iter().map(|n| match *n == lowest {
+            true => format!("drop at {n} lowest"),
+            false => format!("drop at {n} higher"),
         });
-        let word = if action == Action::Piggyback {
-            "piggyback"
-        } else {
-            "cooled"
+        read.collect::<Vec<_>>().join("; ")
+    }
+
+    /// A good chip held on top makes up for outputs that do not drive, never for one that is shorted; a good part held across one of
+    /// two legs for one that is open; a leg out of the board lets its line go; cold helps what fails warm.
+    fn trial(&self, unit: &str, action: Action, place: &Place) -> String {
+        let name = &place.name;
+        let leg = place.pin.as_deref().map(|pin| {
+            let part = self.bench.w.part(name);
+            (part, self.bench.w.pin(part, pin))
+        });
+        let helps = |f: &Fault| match action {
+            Action::Piggyback => matches!(f.what, What::Dead { .. } | What::PinOpen { .. }),
+            Action::Bridge => {
+                matches!(&f.what, What::Broken { how, .. } if how == "open" || how == "weak")
+            }
+            Action::Lift => {
+                matches!(f.what, What::Stuck { part, pin, .. } if leg == Some((part, pin)))
+            }
+            _ => f.warm,
+        };
+        let helps = self.left.iter().any(|f| f.unit == unit && helps(f));
+        let word = match action {
+            Action::Piggyback => "piggyback",
+            Action::Bridge => "bridged",
+            Action::Lift => "lifted",
+            _ => "cooled",
         };
         let came = if helps { "changed" } else { "no change" };
-        format!("{word} {place}: {came}")
+        let pin = place
+            .pin
+            .as_ref()
+            .map_or(String::new(), |p| format!(".{p}"));
+        format!("{word} {name}{pin}: {came}")
     }
 
     fn remedy(&mut self, unit: &str, action: Action, place: &str) -> String {

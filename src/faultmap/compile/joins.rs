@@ -67,6 +67,7 @@ impl Compiler<'_> {
                 missing: false,
                 of_type: None,
                 opens: Vec::new(),
+                across: None,
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

@@ -27,6 +27,11 @@ impl Compiler<'_> {
     ) -> DraftUnit {
         let path = format!("parts.{}", wired.name);
         let used = wired.signals.iter().filter(|s| *s != "-").count();
+        let legs = wired
+            .signals
+            .iter()
+            .filter(|s| !["-", "case"].contains(&&***s))
+            .count();
         let base = self.rates.part(&family.rate, used).unwrap_or_else(|e| {
             self.error(&path, e);
             0.0
@@ -39,6 +44,9 @@ impl Compiler<'_> {
         let total: f64 = family.modes.values().map(|m| m.share).sum();
         let mut modes = Vec::new();
         for (key, raw) in &family.modes {
+            if raw.across.is_some() && legs != 2 {
+                self.error(&format!("{path} mode {key}"), ACROSS_OF_TWO.into());
+            }
             let expanded = expand::key(key);
             if expanded.len() > 1 && !raw.what.contains('#') {
                 self.error(&format!("{path} mode {key}"), UNNUMBERED.into());
@@ -54,6 +62,7 @@ impl Compiler<'_> {
                     joins: None,
                     of_type: raw.of_type.clone(),
                     opens: Vec::new(),
+                    across: raw.across,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -75,6 +84,7 @@ impl Compiler<'_> {
                 joins: None,
                 of_type: None,
                 opens: Vec::new(),
+                across: None,
                 start,
             });
         }
@@ -190,6 +200,7 @@ impl Compiler<'_> {
             joins: None,
             of_type: None,
             opens: vec![pin as u16],
+            across: None,
             start: open(pin),
         };
         if family.separate_contacts {
@@ -258,6 +269,7 @@ impl Compiler<'_> {
                 joins: None,
                 of_type: None,
                 opens: Vec::new(),
+                across: None,
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });

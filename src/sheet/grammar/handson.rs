@@ -17,6 +17,7 @@ pub const ACTIONS: &[(Concept, Action)] = &[
     (Swap, Action::Swap),
     (Replace, Action::Replace),
     (Piggyback, Action::Piggyback),
+    (Bridge, Action::Bridge),
     (Pull, Action::Pull),
     (Press, Action::Press),
     (Reseat, Action::Reseat),
@@ -315,7 +316,30 @@ fn put_back(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ))
 }
 
+/// `lifted = "lifted" pin effect | pin "lifted" effect`: of one leg, not of a part.
+fn lifted(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let leg_first = |i| {
+        let (rest, place) = pin_place(i)?;
+        let (rest, ()) = word(LiftLeg)(rest)?;
+        Ok((rest, place))
+    };
+    let word_first = |i| {
+        let (rest, ()) = word(LiftLeg)(i)?;
+        want("the leg, as in lifted U13.4: no change", pin_place)(rest)
+    };
+    let (rest, place) = alt((leg_first, word_first)).parse(input)?;
+    let (rest, result) = want(EFFECT_WORDS, opt_effect)(rest)?;
+    Ok((
+        rest,
+        vec![Statement::HandsOn(HandsOn {
+            action: Action::Lift,
+            places: vec![place],
+            result,
+        })],
+    ))
+}
+
 /// All hands-on tests.
 pub fn hands_on(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    alt((elsewhere, moved_with, put_back, deed_effect)).parse(input)
+    alt((elsewhere, lifted, moved_with, put_back, deed_effect)).parse(input)
 }

@@ -19,6 +19,7 @@ mod loops;
 mod matrix;
 mod meter;
 mod number;
+mod ohms;
 mod picture;
 mod places;
 mod position;
@@ -111,7 +112,8 @@ const KINDS: &[Kind] = &[
     kind(hurry::short, "b2 stuck low", &[Bit, Row, ColourMemory, Checksum, Timer, Of], true, ANY),
     kind(hurry_keys::keys_in_a_hurry, "space key doubles", &[RestKeys, PlainKey], false, ANY),
     kind(meter::meter, "current 850 mA", &[Current, Degrees, SeriesResistance, SagsTo, Ripple, By, No], true, ANY),
-    kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Pull, Press, Reseat, Cool, HeatUp,
+    kind(ohms::ohms, "U15.9 to CN6.10 0.3 ohm", &[Resistance, AcrossPart, Joined, Open, To, Lowest, NotLowest], true, ANY),
+    kind(handson::hands_on, "swapped U17: no change", &[Swap, Replace, Piggyback, Bridge, LiftLeg, Pull, Press, Reseat, Cool, HeatUp,
         Clean, Resolder, Moved, Tester, Tested, KnownGood, WithNew, PutBack], false, ANY),
     kind(places::unit_line, "keyboard dirty", &[Keyboard, Supply, Cartridge, Cable], false, Concepts::of(&[Hot, TooHot, Cold,
         Warm, LookBulged, LookLeaking, LookBurnt, LookCorroded, LookCracked, LookReworked, LookModified, LookBent, LookDirty,

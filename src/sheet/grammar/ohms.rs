@@ -1,0 +1,173 @@
+//! Ohms between two points of the board, the power off: across a part of two legs, from one leg to another.
+
+use nom::Parser;
+use nom::branch::alt;
+use nom::combinator::{map, opt};
+
+use super::base::*;
+use super::result::found;
+use crate::quantity::Unit;
+use crate::sheet::concept::Concept::*;
+use crate::sheet::statement::{Place, State, Statement, Subject};
+use crate::sheet::toks::{E, P, Toks};
+
+const OHMS: &str = "ohms, or open, ok: as in 0.3 ohm";
+
+/// `ohms = [lead] (leg "to" leg | part) reading | reading [lead] (leg "to" leg | part)`
+pub fn ohms(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    match points_first(input) {
+        Ok(done) => Ok(done),
+        Err(first) => reading_first(input)
+            .or_else(|_: nom::Err<E>| drop_along(input))
+            .map_err(|_: nom::Err<E>| first),
+    }
+}
+
+/// `drop at U21 lowest`, `lowest drop at U21`, `drop at U9 U10 higher`: the rail is pulled down, and followed with millivolts.
+fn drop_along(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    const HOW: &[(crate::sheet::concept::Concept, State)] =
+        &[(Lowest, State::Low), (NotLowest, State::High)];
+    let drop = |i| {
+        let (rest, ()) = word(DropAlong)(i)?;
+        let (rest, _) = opt(word_of).parse(rest)?;
+        Ok((rest, ()))
+    };
+    let drop_first = |i| {
+        let (rest, ()) = drop(i)?;
+        let (rest, places) = positions(rest)?;
+        let (rest, state) = want("lowest or higher", one_of(HOW))(rest)?;
+        Ok((rest, (places, state)))
+    };
+    let how_first = |i| {
+        let (rest, state) = one_of(HOW)(i)?;
+        let (rest, ()) = drop(rest)?;
+        let (rest, places) = positions(rest)?;
+        Ok((rest, (places, state)))
+    };
+    let (rest, (places, state)) = alt((drop_first, how_first)).parse(input)?;
+    let all = places
+        .into_iter()
+        .map(|p| found(Subject::Drop(p), state.clone()));
+    Ok((rest, all.collect()))
+}
+
+/// What was measured between, and whether the words say that it was a meter.
+struct Points {
+    subject: Subject,
+    said: bool,
+    /// A resistor by its designator: a number is its ohms.
+    resistor: bool,
+}
+
+/// `resistance`, `ohms across`, `continuity`: whether there was such a word.
+fn lead(input: Toks<'_>) -> P<'_, bool> {
+    let word = alt((word(AcrossPart), word(Resistance), word(Joined)));
+    let (rest, lead) = opt(word).parse(input)?;
+    let (rest, _) = opt(word_of).parse(rest)?;
+    Ok((rest, lead.is_some()))
+}
+
+fn word_of(input: Toks<'_>) -> P<'_, ()> {
+    alt((word(Of), word(AcrossPart), word(By))).parse(input)
+}
+
+/// `U15.9 to CN6.10`
+fn legs(input: Toks<'_>) -> P<'_, (Subject, bool)> {
+    let (rest, from) = pin_place(input)?;
+    let (rest, between) = opt(alt((word(To), word(And), mark(&["-"])))).parse(rest)?;
+    let (rest, to) = want("the other pin, as in U15.9 to CN6.10", pin_place)(rest)?;
+    Ok((rest, (Subject::Along(from, to), between.is_some())))
+}
+
+fn points(input: Toks<'_>) -> P<'_, Points> {
+    let (rest, lead) = lead(input)?;
+    if let Ok((rest, (subject, between))) = legs(rest) {
+        let said = lead || between;
+        let points = Points {
+            subject,
+            said,
+            resistor: false,
+        };
+        return Ok((rest, points));
+    }
+    let (rest, name) = position(rest)?;
+    let of_r = name.strip_prefix('R').unwrap_or_default();
+    let resistor = !of_r.is_empty() && of_r.bytes().all(|b| b.is_ascii_digit());
+    let subject = Subject::Across(Place { name, pin: None });
+    let points = Points {
+        subject,
+        said: lead,
+        resistor,
+    };
+    Ok((rest, points))
+}
+
+fn points_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, points) = points(input)?;
+    let (rest, state) = want(OHMS, |i| reading(i, points.said, points.resistor))(rest)?;
+    let (rest, _) = opt(alt((word(Resistance), word(AcrossPart)))).parse(rest)?;
+    Ok((rest, vec![found(points.subject, state)]))
+}
+
+/// `no continuity U15.9 to CN6.10`, `0.3 ohm across FB4`, `continuity U15.9 to CN6.10` and no more.
+fn reading_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let (rest, state) = alt((value, words)).parse(input)?;
+    let (rest, across) = opt(word_of).parse(rest)?;
+    let (rest, points) = points(rest)?;
+    // `open U5`, `4.7 ohm U5` may be said of anything.
+    if across.is_none() && !points.said {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    Ok((rest, vec![found(points.subject, state)]))
+}
+
+fn value(input: Toks<'_>) -> P<'_, State> {
+    map(measured(&[Unit::Ohm], None), |(r, _)| State::Ohms(r)).parse(input)
+}
+
+/// Words of a meter that say nothing else: `open`, `continuity`.
+fn words(input: Toks<'_>) -> P<'_, State> {
+    let open = map(word(Open), |()| State::Ohms(f64::INFINITY));
+    alt((open, map(word(Joined), |()| State::Ok))).parse(input)
+}
+
+/// A reading behind the points; what may be said of other things as well only when a meter was named.
+fn reading<'a>(input: Toks<'a>, said: bool, resistor: bool) -> P<'a, State> {
+    const STATES: &[(crate::sheet::concept::Concept, State)] = &[
+        (Good, State::Ok),
+        (Bad, State::Dead),
+        (Dead, State::Dead),
+        (Shorted, State::Shorted),
+    ];
+    if let Ok((rest, ())) = word(Joined)(input) {
+        let (rest, how) = opt(one_of(STATES)).parse(rest)?;
+        return Ok((rest, open_if(how.unwrap_or(State::Ok))));
+    }
+    let default = (said || resistor).then_some(Unit::Ohm);
+    let ohms = |i| {
+        let (rest, (r, _)) = measured(&[Unit::Ohm], default)(i)?;
+        // `1M ohm`: the unit behind a number that has its prefix already.
+        let (rest, _) = opt(lit(&["ohm", "ohms", "\u{3c9}"])).parse(rest)?;
+        Ok::<_, nom::Err<E>>((rest, State::Ohms(r)))
+    };
+    match ohms(input) {
+        Ok((rest, State::Ohms(r))) if r >= 0.0 => return Ok((rest, State::Ohms(r))),
+        Ok(_) => return fail(input, "a resistance, not below 0"),
+        Err(_) => {}
+    }
+    if !said {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    if let Ok(done) = words(input) {
+        return Ok(done);
+    }
+    map(one_of(STATES), open_if).parse(input)
+}
+
+/// Bad between two points is open.
+fn open_if(state: State) -> State {
+    match state {
+        State::Dead => State::Ohms(f64::INFINITY),
+        other => other,
+    }
+}
