@@ -215,3 +215,67 @@ pub(super) fn lowest(places: &[Place], answer: &str) -> Option<Vec<Statement>> {
     };
     Some(places.iter().map(of).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::print_statement;
+
+    fn said(all: Option<Vec<Statement>>) -> String {
+        let text = |all: Vec<Statement>| {
+            all.iter()
+                .map(print_statement)
+                .collect::<Vec<_>>()
+                .join("; ")
+        };
+        all.map_or("?".into(), text)
+    }
+
+    fn leg(name: &str, pin: &str) -> Place {
+        Place {
+            name: name.into(),
+            pin: Some(pin.into()),
+        }
+    }
+
+    #[test]
+    fn legs_that_are_not_named_touch() {
+        let legs = [
+            (leg("U15", "9"), leg("CN6", "10")),
+            (leg("U15", "10"), leg("CN6", "7")),
+        ];
+        for (answer, meant) in [
+            ("all joined", "U15.9 to CN6.10 ok; U15.10 to CN6.7 ok"),
+            ("9", "U15.9 to CN6.10 open; U15.10 to CN6.7 ok"),
+            ("10 open", "U15.9 to CN6.10 ok; U15.10 to CN6.7 open"),
+            (
+                "u15.10 25 ohm",
+                "U15.9 to CN6.10 ok; U15.10 to CN6.7 25 ohm",
+            ),
+            (
+                "9 open, 10 open",
+                "U15.9 to CN6.10 open; U15.10 to CN6.7 open",
+            ),
+            ("11 open", "?"),
+            ("9 hot", "?"),
+        ] {
+            assert_eq!(said(joined(&legs, answer)), meant, "{answer}");
+        }
+    }
+
+    #[test]
+    fn a_rail_is_lowest_at_one_part() {
+        let places = ["U9", "U21"].map(|name| Place {
+            name: name.into(),
+            pin: None,
+        });
+        for (answer, meant) in [
+            ("U21", "drop at U9 higher; drop at U21 lowest"),
+            ("lowest at u9.", "drop at U9 lowest; drop at U21 higher"),
+            ("U9 U21", "?"),
+            ("U5", "?"),
+        ] {
+            assert_eq!(said(lowest(&places, answer)), meant, "{answer}");
+        }
+    }
+}

@@ -267,3 +267,92 @@ fn expectation(position: &Position) -> String {
         _ => "neither open nor below three ohms".into(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::steps::candidates;
+    use super::super::{Bench, Suppositions, suppositions};
+    use super::*;
+    use crate::plan::Kind;
+    use crate::rank::rank;
+    use crate::sheet::parse;
+    use crate::shipped::Library;
+
+    const PORT: &str = "board 64k-6510-wide\ncame in faulty\ncartridge port bad\nrest fine\n";
+
+    fn offered(text: &str, bench: &Bench) -> Vec<Candidate> {
+        let model = Library::default().board("64k-6510-wide").expect("a board");
+        let sheet = parse("t", text.as_bytes()).expect("a text");
+        let ranking = rank(&model, &[sheet]).expect("possible");
+        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
+            panic!("something is at fault");
+        };
+        candidates(&model, &ranking, &supposed, bench, &|_, _| false)
+    }
+
+    fn across<'c>(all: &'c [Candidate], part: &str) -> Option<&'c Candidate> {
+        let is = |c: &&Candidate| matches!(&c.ask, Ask::Across { place } if place.name == part);
+        all.iter().find(is)
+    }
+
+    /// Pairs of legs that are offered for a part.
+    fn legs(all: &[Candidate], part: &str) -> Vec<(String, String)> {
+        let text = |p: &Place| format!("{}.{}", p.name, p.pin.as_deref().unwrap_or_default());
+        let of = |c: &Candidate| match &c.ask {
+            Ask::Joined { legs } if legs[0].0.name == part => {
+                Some(legs.iter().map(|(a, b)| (text(a), text(b))).collect())
+            }
+            _ => None,
+        };
+        all.iter().find_map(of).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_bead_and_the_joints_of_a_chip_are_measured_before_anything_is_soldered() {
+        let all = offered(PORT, &Bench::default());
+        let bead = across(&all, "FB4").expect("offered");
+        assert_eq!(bead.step.power, Power::Off);
+        assert_eq!(bead.step.cost.minutes, costs::MEASURE_OHMS);
+        // Both selects of the outside area end in the cartridge port.
+        let of = legs(&all, "U15");
+        for pair in [("U15.9", "CN6.10"), ("U15.10", "CN6.7")] {
+            assert!(
+                of.iter().any(|(a, b)| (a.as_str(), b.as_str()) == pair),
+                "{of:?}"
+            );
+        }
+        let no_meter = Bench {
+            tools: vec![Tool::Probe],
+            ..Bench::default()
+        };
+        let all = offered(PORT, &no_meter);
+        assert!(across(&all, "FB4").is_none() && legs(&all, "U15").is_empty());
+    }
+
+    #[test]
+    fn what_was_measured_is_not_asked_again() {
+        let text = format!("{PORT}ohms across FB4 0.3 ohm\nCN6.10 to U15.9 0.4 ohm\n");
+        let all = offered(&text, &Bench::default());
+        assert!(across(&all, "FB4").is_none());
+        let of = legs(&all, "U15");
+        assert!(of.iter().all(|(a, _)| a != "U15.9"), "{of:?}");
+    }
+
+    #[test]
+    fn the_outcomes_are_all_there_is() {
+        let all = offered(PORT, &Bench::default());
+        let by_ohms = |c: &&Candidate| matches!(c.ask, Ask::Across { .. } | Ask::Joined { .. });
+        let mut seen = 0;
+        for c in all.iter().filter(by_ohms) {
+            let Kind::Observe { rows, .. } = &c.step.kind else {
+                panic!("an observation");
+            };
+            for row in rows {
+                assert_eq!(row.len(), c.outcomes.len(), "{}", c.say);
+                assert!((row.iter().sum::<f64>() - 1.0).abs() < 1e-9, "{row:?}");
+            }
+            seen += 1;
+        }
+        assert!(seen >= 2);
+    }
+}

@@ -326,4 +326,68 @@ mod tests {
             );
         }
     }
+
+    use crate::rank::{Ranking, rank};
+    use crate::shipped::Library;
+
+    fn ranked(text: &str) -> Ranking {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
+        assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
+        rank(&model, &[sheet]).expect("possible")
+    }
+
+    fn of(r: &Ranking, unit: &str) -> f64 {
+        let found = r.suspects.iter().find(|s| s.name == unit);
+        found.map_or(0.0, |s| s.probability)
+    }
+
+    const RAILS: &str = "board 64k-6510-wide\ncame in faulty\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\nrail 12V 12.0 V\n\
+                         rail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
+
+    /// A line that two parts drive: the leg of one of them tells them apart.
+    #[test]
+    fn a_lifted_leg_speaks_of_what_holds_its_line() {
+        let held = format!(
+            "{RAILS}rail 5V 5.0 V\nU13.4 high\nU26.4 high\nU13.7 pulsing\nU13.12 pulsing\n"
+        );
+        let before = ranked(&held);
+        let changed = ranked(&format!("{held}lifted U13.4: changed\n"));
+        let same = ranked(&format!("{held}lifted U13.4: no change\n"));
+        let u13 = [&same, &before, &changed].map(|r| of(r, "U13"));
+        assert!(u13[0] < u13[1] / 2.0 && u13[1] < u13[2], "{u13:?}");
+        assert!(of(&same, "U14") > of(&before, "U14"));
+    }
+
+    /// A crystal that was bridged in vain is hardly open; what may be wrong with it else is not spoken of.
+    #[test]
+    fn a_good_part_held_across_speaks_of_open_ones() {
+        let still = format!("{RAILS}rail 5V 5.0 V\nU31.10 low\nU19.21 low\n");
+        let before = of(&ranked(&still), "Y1");
+        let same = of(&ranked(&format!("{still}bridged Y1: no change\n")), "Y1");
+        let changed = of(&ranked(&format!("{still}bridged Y1: changed\n")), "Y1");
+        assert!(
+            before > 0.02 && same < before / 2.0 && changed > 2.0 * before,
+            "{same} {before} {changed}"
+        );
+    }
+
+    /// Where the rail is lowest the current goes, whatever was typed first; on a rail that is good it says nothing.
+    #[test]
+    fn the_drop_along_a_rail_speaks_of_what_shorts_it() {
+        let drop = "drop at U21 lowest\ndrop at U9 higher\ndrop at U10 higher\n";
+        let low = format!("{RAILS}rail 5V 0.3 V\nresistance +5V 1.2 ohm\n");
+        let (without, with) = (ranked(&low), ranked(&format!("{low}{drop}")));
+        assert!(of(&with, "U21") > 3.0 * of(&without, "U21"));
+        assert!(of(&with, "U9") < of(&without, "U9") && of(&with, "U9") < of(&with, "U21") / 3.0);
+        let other_order = ranked(&format!(
+            "{RAILS}{drop}rail 5V 0.3 V\nresistance +5V 1.2 ohm\n"
+        ));
+        assert!((of(&other_order, "U21") - of(&with, "U21")).abs() < 1e-9);
+        let good = format!("{RAILS}rail 5V 5.0 V\n");
+        let (without, with) = (ranked(&good), ranked(&format!("{good}{drop}")));
+        assert!((of(&with, "U21") - of(&without, "U21")).abs() < 1e-9);
+    }
 }

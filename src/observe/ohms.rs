@@ -234,7 +234,7 @@ mod tests {
         let whole = of(&ranked(&format!("{PORT}FB4 0.3 ohm\n")), "FB4");
         let open = of(&ranked(&format!("{PORT}FB4 18k ohm\n")), "FB4");
         assert!(
-            before > 0.05 && whole < before / 5.0 && open > 0.8,
+            before > 0.01 && whole < before / 5.0 && open > 0.8,
             "{before} {whole} {open}"
         );
     }

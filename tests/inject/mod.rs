@@ -274,7 +274,7 @@ impl Bench {
     /// Ohms across a part of two legs, in words of the sheet.
     pub fn across(&self, faults: &[Fault], part: &str, seed: u64) -> String {
         let mut rng = StdRng::seed_from_u64(seed);
-        let read = touch::across(faults, self.w.part(part), &mut rng);
+        let read = touch::across(&self.w, faults, self.w.part(part), &mut rng);
         format!("ohms across {part} {read}")
     }
 

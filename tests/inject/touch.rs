@@ -26,13 +26,19 @@ const SLIPPED: f64 = 0.004;
 const BESIDE: f64 = 0.12;
 
 /// `open`, `shorted` or `ok` across a part of two legs.
-pub fn across(faults: &[Fault], part: usize, rng: &mut StdRng) -> &'static str {
+pub fn across(w: &Wired, faults: &[Fault], part: usize, rng: &mut StdRng) -> &'static str {
+    use Kind::{Cap, CouplingCap, Crystal, PumpCap, Reservoir, TimingCap};
+    // What passes no direct current reads the same, open or sound.
+    let blocks = matches!(
+        w.parts[part].kind,
+        Cap | CouplingCap | Crystal | PumpCap | Reservoir | TimingCap
+    );
     let how = faults.iter().find_map(|f| match &f.what {
         What::Broken { part: p, how } if *p == part => Some(how.as_str()),
         _ => None,
     });
     match how {
-        Some("open") if !rng.random_bool(WAY_BESIDE) => "open",
+        Some("open") if !blocks && !rng.random_bool(WAY_BESIDE) => "open",
         Some("short") if !rng.random_bool(ONLY_UNDER_VOLTAGE) => "shorted",
         _ if rng.random_bool(SLIPPED) => "open",
         _ => "ok",

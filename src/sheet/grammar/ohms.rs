@@ -171,3 +171,73 @@ fn open_if(state: State) -> State {
         other => other,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::sheet::{parse, print_statement};
+
+    /// What a line is read as; `?` when it is not.
+    fn read(line: &str) -> String {
+        let sheet = parse("t", line.as_bytes()).expect("a text");
+        match sheet.diags.is_empty() {
+            true => sheet
+                .statements()
+                .map(|s| print_statement(&s.value))
+                .collect::<Vec<_>>()
+                .join("; "),
+            false => "?".into(),
+        }
+    }
+
+    #[test]
+    fn ohms_are_read_as_they_are_typed() {
+        for (typed, meant) in [
+            ("FB4 0.2 ohm", "ohms across FB4 0.2 ohm"),
+            ("resistance FB4 0.2", "ohms across FB4 0.2 ohm"),
+            ("R5 4k7", "ohms across R5 4.7 kohm"),
+            ("R41 1M ohm", "ohms across R41 1 Mohm"),
+            ("0.3 ohm across FB4", "ohms across FB4 0.3 ohm"),
+            ("FB4 continuity ok", "ohms across FB4 ok"),
+            ("ohms across D1 shorted", "ohms across D1 shorted"),
+            ("U15.9 to CN6.10 open", "U15.9 to CN6.10 open"),
+            ("U15.9-CN6.10 open", "U15.9 to CN6.10 open"),
+            ("u15 pin 9 to cn6 pin 10 0.3R", "U15.9 to CN6.10 0.3 ohm"),
+            ("no continuity U15.9 to CN6.10", "U15.9 to CN6.10 open"),
+            ("beeps U15.9 to CN6.10", "U15.9 to CN6.10 ok"),
+            ("drop at U21 lowest", "drop at U21 lowest"),
+            ("lowest drop at U21", "drop at U21 lowest"),
+            (
+                "drop at U9 U10 higher",
+                "drop at U9 higher; drop at U10 higher",
+            ),
+            // Nothing of these is ohms between two points.
+            ("U7.40 12 ohm", "U7.40 12 ohm"),
+            ("resistance +5V 12 ohm", "resistance rail +5V 12 ohm"),
+            ("U12.3, U13.4 low", "U12.3 low; U13.4 low"),
+        ] {
+            assert_eq!(read(typed), meant, "{typed}");
+        }
+        for typed in [
+            "FB4 0.2",
+            "U15.9 to CN6 open",
+            "drop at U21",
+            "ohms across FB4 -3",
+        ] {
+            assert_eq!(read(typed), "?", "{typed}");
+        }
+    }
+
+    #[test]
+    fn what_was_held_across_or_lifted_is_read() {
+        for (typed, meant) in [
+            ("bridged C70: no change", "bridged C70: no change"),
+            ("C70 bridged with a good one: cured", "bridged C70: cured"),
+            ("lifted U13.4: changed", "lifted U13.4: changed"),
+            ("lifted leg 4 of U13: no change", "lifted U13.4: no change"),
+            ("U13 pin 4 lifted: no change", "lifted U13.4: no change"),
+        ] {
+            assert_eq!(read(typed), meant, "{typed}");
+        }
+        assert_eq!(read("lifted U13: changed"), "?");
+    }
+}
