@@ -262,7 +262,7 @@ fn expectation(position: &Position) -> String {
             format!("{value}, or less because of other ways beside it; far more is open")
         }
         (_, _) if position.class == Class::Semiconductor => {
-            "open one way and some tenths of a volt the other, on the range for diodes: type `ok`, `open` or `shorted`".into()
+            "open one way and some tenths of a volt the other, on the range for diodes".into()
         }
         _ => "neither open nor below three ohms".into(),
     }
