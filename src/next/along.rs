@@ -175,7 +175,7 @@ fn in_words(pins: &[Pin]) -> String {
 }
 
 /// The kind and the number of a line that is one of several: `MA6` is number 6 of `MA`.
-fn numbered(line: &str) -> Option<(&str, u32)> {
+pub(super) fn numbered(line: &str) -> Option<(&str, u32)> {
     let kind = line.trim_end_matches(|c: char| c.is_ascii_digit());
     let number = line[kind.len()..].parse().ok()?;
     (!kind.is_empty()).then_some((kind, number))

@@ -5,6 +5,7 @@
 //! cost: a rail past its stop limit ends every powered step; with rails unread and no test run, the rails come before any
 //! other powered step and before any part of another machine goes in.
 
+mod again;
 mod along;
 mod ask;
 mod bench;

@@ -171,8 +171,21 @@ fn remedy_words(
         UnitKind::Part if position.socket => {
             format!("Swap {}{part} for one known to be good.", position.name)
         }
+        UnitKind::Part if position.class == Class::Fuse => format!(
+            "Unplug the supply and put another fuse of the same rating into {}, its holder cleaned.",
+            position.name
+        ),
+        // A socket is for what has rows of legs and may have to come out again.
+        UnitKind::Part
+            if (position.class as u8) < Class::Regulator as u8 && position.pins.len() >= 8 =>
+        {
+            format!(
+                "Replace {}{part}: desolder it, fit a socket, put in a good one.",
+                position.name
+            )
+        }
         UnitKind::Part => format!(
-            "Replace {}{part}: desolder it, fit a socket, put in a good one.",
+            "Replace {}{part}: desolder it, the same way round if it has one, put in a good one.",
             position.name
         ),
         UnitKind::Contacts => format!(

@@ -3,11 +3,10 @@
 use super::costs;
 use super::suppose::Supposed;
 use super::{Ask, Bench, Tool};
-use crate::faultmap::model::{BoardModel, LineDef, ModeId, Pin, Position, Read};
-use crate::faultmap::raw::{Class, Expect};
-use crate::infer::network::Outcome;
+use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
+use crate::faultmap::raw::Expect;
 use crate::observe::shorts::MAKES_IT;
-use crate::observe::{Aspect, Evidence, MEASURED, board, effects, level_effects, noticed};
+use crate::observe::{Aspect, MEASURED, board, effects, level_effects, noticed};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
 use crate::sheet::Place;
@@ -316,7 +315,7 @@ impl Collector<'_> {
     }
 
     /// A probe on a line at this leg.
-    fn line_step(
+    pub(super) fn line_step(
         &self,
         def: &LineDef,
         rows: Vec<Row>,
@@ -346,61 +345,6 @@ impl Collector<'_> {
             },
         };
         (worth, candidate)
-    }
-
-    /// Lines that read wrong at one leg, to be read at another: worth it where the ranking would rather have it that the probe slipped.
-    fn look_again(&self, tool: Tool, gate: &[Condition]) -> Vec<(f64, Candidate)> {
-        let again = |def: &LineDef| -> Option<(f64, Candidate)> {
-            let (_, places) = self.ranking.observed.probed.get(&def.line)?;
-            let [first] = &places[..] else { return None };
-            let id = format!("line.{}", def.line);
-            let mut readings = self.ranking.observed.readings.iter().rev();
-            let read = readings.find_map(|r| match &r.evidence {
-                Evidence::Check(c) if c.check == id => Some(c),
-                _ => None,
-            })?;
-            if read.outcome != Outcome::Fail {
-                return None;
-            }
-            // P(it reads wrong again): it was true, or the probe slips once more.
-            let row = |plain: Row| -> Row {
-                let shows = 1.0 - plain[0] / (1.0 - read.leak);
-                let really = shows / (shows + (1.0 - shows) * read.leak);
-                let fails = really * (1.0 - MEASURED.missed) + (1.0 - really) * MEASURED.false_fail;
-                vec![1.0 - fails, fails]
-            };
-            let rows: Vec<Row> =
-                self.rows_of(std::slice::from_ref(&read.effects.to_vec()), read.leak);
-            let rows: Vec<Row> = rows.into_iter().map(row).collect();
-            let (words, place) = self.another_place(def, first)?;
-            let (worth, mut candidate) = self.line_step(def, rows, (words, place), tool, gate);
-            candidate.say = format!(
-                "{} Again, at another leg: it read wrong at {}.",
-                candidate.say,
-                board::written(first)
-            );
-            candidate.outcomes = vec!["as it should be, after all".into(), "wrong again".into()];
-            Some((worth, candidate))
-        };
-        self.model.lines.iter().filter_map(again).collect()
-    }
-
-    /// Another leg on a line than this one.
-    fn another_place(&self, def: &LineDef, first: &Place) -> Option<(String, Place)> {
-        let empty = &self.ranking.observed.facts.empty;
-        let positions = self.model.positions.iter().enumerate();
-        let there =
-            positions.filter(|(i, p)| !p.outside && p.name != first.name && !empty.contains_key(i));
-        let with = there.filter_map(|(_, p)| {
-            let on = |pin: &&Pin| pin.line.as_deref() == Some(&def.line);
-            Some((p.class == Class::Connector, p, p.pins.iter().find(on)?))
-        });
-        let (_, p, pin) = with.min_by_key(|w| w.0)?;
-        let place = Place {
-            name: p.name.clone(),
-            pin: Some(pin.label.clone()),
-        };
-        Some((format!("{} pin {}", p.name, pin.label), place))
     }
 
     /// Where a line is touched: in words, and as a sheet names the pin.
