@@ -4,7 +4,7 @@ use std::io::Result;
 use whichsocket::bench::answer;
 use whichsocket::bench::talk::Talk;
 use whichsocket::faultmap::model::{BoardModel, Kind, ModeId, UnitKind};
-use whichsocket::faultmap::raw::Expect;
+use whichsocket::faultmap::raw::{Across, Expect};
 use whichsocket::next::Ask;
 use whichsocket::observe::board;
 use whichsocket::sheet::{Action, Effect, HandsOn, Statement};
@@ -123,6 +123,22 @@ impl<'m> Technician<'m> {
             .places
             .iter()
             .any(|p| board::position(self.model, &p.name).is_some_and(|(i, _)| i == unit.position));
+        let mode = &self.model.modes[self.mode as usize];
+        let tried = match done.action {
+            Action::Bridge => Some(mode.across == Some(Across::Open)),
+            Action::Lift => done.places[0].pin.as_ref().map(|pin| {
+                whichsocket::observe::holds(self.model, unit.position, pin).contains(&self.mode)
+            }),
+            _ => None,
+        };
+        if let Some(changes) = tried {
+            return if here && changes {
+                "changed"
+            } else {
+                "no change"
+            }
+            .into();
+        }
         let cures = match unit.kind {
             UnitKind::Part => {
                 matches!(done.action, Action::Swap | Action::Replace)
@@ -143,8 +159,46 @@ impl<'m> Technician<'m> {
         }
     }
 
+    /// What a meter shows across a part of two legs, or of the legs of a part along their lines.
+    fn ohms(&self, prompt: &str) -> Option<String> {
+        let unit = &self.model.units[self.unit];
+        let position = &self.model.positions[unit.position];
+        let mode = &self.model.modes[self.mode as usize];
+        if let Some(rest) = prompt.strip_prefix("ohms across ") {
+            let here = rest.split(',').next() == Some(position.name.as_str());
+            let read = match mode.across.filter(|_| here) {
+                Some(Across::Open) => "open",
+                Some(Across::Shorted) => "shorted",
+                None => "ok",
+            };
+            return Some(read.into());
+        }
+        if prompt.starts_with("which leg touches nothing") {
+            let asked = self
+                .dialogue
+                .rsplit("from the legs of")
+                .next()
+                .unwrap_or("");
+            let open = mode
+                .opens
+                .iter()
+                .map(|&pin| &position.pins[usize::from(pin)].label);
+            let mut open =
+                open.filter(|label| asked.contains(&format!("{}.{label} to", position.name)));
+            return Some(open.next().map_or("all joined".into(), String::clone));
+        }
+        // Nothing shorts a rail here: one part is as good as another.
+        let example = prompt
+            .strip_prefix("rail ")
+            .filter(|p| p.contains("is lowest at"));
+        example.map(|p| p.split('\'').nth(1).unwrap_or("").to_string())
+    }
+
     fn reply(&mut self, prompt: &str) -> String {
         if let Some(answer) = self.listed.pop() {
+            return answer;
+        }
+        if let Some(answer) = self.ohms(prompt) {
             return answer;
         }
         if let Some(name) = self
