@@ -12,7 +12,7 @@
 /// Most readings.
 pub(crate) const MOST_READINGS: usize = 7;
 /// Most entries that putting the causes and the groups together may touch: beyond that a network with a plan is quicker.
-const MOST_ENTRIES: usize = 50_000;
+const MOST_ENTRIES: usize = 100_000;
 /// Settings of the common causes.
 pub(crate) const SETTINGS: usize = 16;
 

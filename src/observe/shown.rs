@@ -17,6 +17,11 @@ impl Effects {
         Arc::ptr_eq(&self.0, &other.0)
     }
 
+    /// Whether somebody else has these very numbers as well: most are kept with the board, those of one sheet alone are not.
+    pub(crate) fn is_shared(&self) -> bool {
+        Arc::strong_count(&self.0) > 1
+    }
+
     /// Leaves out those that are not wanted.
     pub fn retain(&mut self, wanted: impl Fn(&(ModeId, f64)) -> bool) {
         if !self.0.iter().all(&wanted) {

@@ -52,7 +52,7 @@ pub(super) fn left(model: &BoardModel, items: &[Item]) -> Factors {
     }
     let touched = (0..).zip(dense).filter(|(_, left)| !left.is_nan());
     let factors: Factors = Arc::new(touched.collect());
-    if kept.len() < MOST {
+    if kept.len() < MOST && effects().all(Effects::is_shared) {
         kept.push((effects().cloned().collect(), Arc::clone(&factors)));
     }
     factors

@@ -52,7 +52,7 @@ struct Old {
 }
 
 /// No entry.
-const NONE: u8 = u8::MAX;
+const NONE: u16 = u16::MAX;
 
 /// What the readings do to each mode.
 pub(super) struct Marks<'a> {
@@ -73,7 +73,7 @@ pub(super) struct Marks<'a> {
     left_severe: Vec<Vec<f64>>,
     old: Vec<Old>,
     /// Which of [`Self::old`] each mode was; empty when nothing was changed.
-    was: Vec<u8>,
+    was: Vec<u16>,
 }
 
 impl<'a> Marks<'a> {
@@ -84,7 +84,7 @@ impl<'a> Marks<'a> {
             was.resize(model.modes.len(), NONE);
             let modes = model.units[change.unit].modes.clone();
             for m in modes.clone() {
-                was[m as usize] = old.len() as u8;
+                was[m as usize] = old.len() as u16;
             }
             old.push(Old {
                 unit: change.unit,
