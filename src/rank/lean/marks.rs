@@ -358,9 +358,9 @@ impl<'a> Marks<'a> {
                 continue;
             }
             let (mut share, mut left) = (1.0, 1.0);
-            for run in 0..self.left.len() {
+            for (run, shows) in shows.iter().enumerate() {
                 let of_run = self.of_run(one.slot, level, run);
-                match (shows[run], acting(run)) {
+                match (shows, acting(run)) {
                     (true, true) => (share, left) = (share * acts, left * of_run),
                     (true, false) => share *= 1.0 - acts,
                     (false, _) => left *= acts * of_run + (1.0 - acts),
