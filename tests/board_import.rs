@@ -117,7 +117,10 @@ fn a_board_file_gives_places_as_well() {
     for p in &netlist.positions {
         let other = place(&p.name);
         let lines = |q: &whichsocket::faultmap::model::Position| -> Vec<Option<String>> {
-            q.pins.iter().map(|pin| pin.line.clone()).collect()
+            q.pins
+                .iter()
+                .map(|pin| pin.line.as_deref().map(String::from))
+                .collect()
         };
         assert_eq!(lines(p), lines(&other), "{}", p.name);
     }

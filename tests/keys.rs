@@ -85,7 +85,7 @@ fn faults(board: &BoardModel, b: &Bench) -> Vec<(Broken, BTreeSet<String>)> {
         let plug = b.plug_of(board, line);
         let position = board.position(&plug).expect("a plug").1;
         let pin = (position.pins.iter())
-            .find(|p| p.line.as_ref() == Some(line))
+            .find(|p| p.line.as_deref() == Some(line.as_str()))
             .expect("its pin");
         add(
             Broken::Open(plug.clone(), line.clone()),
@@ -101,7 +101,7 @@ fn faults(board: &BoardModel, b: &Bench) -> Vec<(Broken, BTreeSet<String>)> {
             let behind = (board.positions.iter()).filter(|p| {
                 p.pins
                     .iter()
-                    .any(|pin| pin.line == Some(format!("{line}_BUF")))
+                    .any(|pin| pin.line == Some(format!("{line}_BUF").into()))
             });
             for p in behind.filter(|p| p.pins.len() > 16) {
                 add(Broken::Open(port.clone(), line.clone()), &of_chip(&p.name));

@@ -192,7 +192,7 @@ fn unseen(
         .into_iter()
         .map(|((unit, measurable), modes)| Unseen {
             unit: model.units[unit as usize].name.clone(),
-            faults: modes.iter().map(|m| m.what.clone()).collect(),
+            faults: modes.iter().map(|m| m.what.to_string()).collect(),
             rate: modes.iter().map(|m| m.rate).sum(),
             measurable,
         })
@@ -246,7 +246,7 @@ fn gains(
         }
         let after = figures(&faults);
         let gain = Gain {
-            line: model.nodes[line as usize].name.clone(),
+            line: model.nodes[line as usize].name.to_string(),
             at: pin_of(model, &model.nodes[line as usize].name),
             detected: after.detected - before.detected,
             isolated: after.isolated[0] - before.isolated[0],

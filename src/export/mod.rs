@@ -80,7 +80,7 @@ impl Names {
             (
                 name,
                 modes
-                    .map(|&m| model.modes[m as usize].what.clone())
+                    .map(|&m| model.modes[m as usize].what.to_string())
                     .collect(),
             )
         };

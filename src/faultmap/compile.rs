@@ -311,7 +311,7 @@ impl Compiler<'_> {
                 if let Some(&same) = draft.merge.then(|| seen.get(&signature)).flatten() {
                     modes[same].rate += mode.rate;
                     modes[same].opens.extend(mode.opens);
-                    modes[same].what = merged(&modes[same].what, &mode.what);
+                    modes[same].what = merged(&modes[same].what, &mode.what).into();
                     continue;
                 }
                 let id = modes.len();
@@ -339,7 +339,7 @@ impl Compiler<'_> {
                 let notice = if touching { mode.notice } else { 0.0 };
                 modes.push(FaultMode {
                     unit: units.len() as u32,
-                    what,
+                    what: what.into(),
                     rate,
                     notice,
                     flaky,
@@ -383,7 +383,7 @@ impl Compiler<'_> {
             .map(|(line, reads)| (line.clone(), reads.iter().map(read).collect()))
             .collect();
         let nodes = (names.into_iter().zip(touches)).map(|((name, line), touches)| Node {
-            name,
+            name: name.into(),
             line,
             touches: touches.into_iter().collect(),
         });
@@ -491,9 +491,9 @@ impl Compiler<'_> {
             .zip(&wired.signals)
             .zip(&wired.lines)
             .map(|((label, signal), line)| Pin {
-                label: label.clone(),
-                signal: signal.clone(),
-                line: line.clone(),
+                label: label.clone().into(),
+                signal: signal.clone().into(),
+                line: line.clone().map(Into::into),
             });
         Position {
             pins: pins.collect(),

@@ -9,4 +9,5 @@ pub mod model;
 mod packed;
 pub mod raw;
 pub mod supply;
+pub mod text;
 pub mod wiring;

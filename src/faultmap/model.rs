@@ -9,6 +9,7 @@ use super::raw::{
     Across, Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw,
     Warmth,
 };
+pub use super::text::Text;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -47,6 +48,7 @@ pub const KINDS: [Kind; 7] = [
 
 /// A position of the board, or a thing outside it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(bound(deserialize = "'de: 'static"))]
 pub struct Position {
     /// Designator.
     pub name: String,
@@ -84,13 +86,14 @@ pub struct Position {
 
 /// One pin of a position.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(bound(deserialize = "'de: 'static"))]
 pub struct Pin {
     /// Pin number or letter.
-    pub label: String,
+    pub label: Text,
     /// What the pin is on the part.
-    pub signal: String,
+    pub signal: Text,
     /// The line it is on; `None` when not connected.
-    pub line: Option<String>,
+    pub line: Option<Text>,
 }
 
 /// What a unit is.
@@ -131,11 +134,12 @@ pub struct Unit {
 
 /// A failure mode of a unit. Modes of one unit exclude each other.
 #[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(bound(deserialize = "'de: 'static"))]
 pub struct FaultMode {
     /// Index of the unit.
     pub unit: u32,
     /// One line: what is wrong.
-    pub what: String,
+    pub what: Text,
     /// Failures per million hours, field factors included. 0 for an empty position.
     pub rate: f64,
     /// Probability that an owner notices it.
@@ -172,7 +176,7 @@ pub struct Joins {
 #[serde(bound(deserialize = "'de: 'static"))]
 pub struct Node {
     /// Name: a line, `U1.clock`, or a function of the board.
-    pub name: String,
+    pub name: Text,
     /// Whether it is a line (can be measured).
     pub line: bool,
     /// Who does what to it, by mode.

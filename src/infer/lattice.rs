@@ -11,8 +11,8 @@
 
 /// Most readings.
 pub(crate) const MOST_READINGS: usize = 7;
-/// Most entries that putting the groups together may touch: beyond that a plan is quicker.
-const MOST_ENTRIES: usize = 12_000;
+/// Most entries that putting the causes and the groups together may touch: beyond that a network with a plan is quicker.
+const MOST_ENTRIES: usize = 100_000;
 /// Settings of the common causes.
 pub(crate) const SETTINGS: usize = 16;
 
@@ -84,7 +84,14 @@ impl pulp::WithSimd for Sum<'_> {
     fn with_simd<S: pulp::Simd>(self, _: S) -> Self::Output {
         let groups = groups(self.causes);
         let full = (1 << self.leaks.len()) - 1;
-        let entries: usize = groups.iter().map(|g| g.sets.len() * (full + 1)).sum();
+        let states = |g: &Group| {
+            g.causes
+                .iter()
+                .map(|c| self.causes[*c].len())
+                .sum::<usize>()
+        };
+        let entries = |g: &Group| g.sets.len() * (full + 1 + states(g));
+        let entries: usize = groups.iter().map(entries).sum();
         if entries > MOST_ENTRIES {
             return None;
         }
@@ -92,7 +99,7 @@ impl pulp::WithSimd for Sum<'_> {
         let mut chains = Vec::with_capacity(groups.len());
         for group in &groups {
             let chain = group.forward(self.causes);
-            let together = chain.last().map_or(&[][..], Vec::as_slice);
+            let together = group.last(&chain);
             let out = join(&tables[tables.len() - 1], together, &group.sets);
             tables.push(out);
             chains.push(chain);
@@ -107,7 +114,7 @@ impl pulp::WithSimd for Sum<'_> {
         let mut of_table = vec![ZERO; full + 1];
         of_table[full] = seed;
         for (at, group) in groups.iter().enumerate().rev() {
-            let together = chains[at].last().map_or(&[][..], Vec::as_slice);
+            let together = group.last(&chains[at]);
             let (before, of_group) = join_back(&tables[at], together, &group.sets, &of_table);
             group.backward(self.causes, &chains[at], of_group, &mut worth);
             of_table = before;
@@ -127,6 +134,28 @@ fn add(to: &mut Row, a: &Row, b: &Row) {
     for ((to, a), b) in to.iter_mut().zip(a).zip(b) {
         *to += a * b;
     }
+}
+
+/// Entry of a table with a state in it that shows in one reading, see [`Group::image`].
+#[inline(always)]
+fn explained(table: &[Row], set: usize, bit: usize, pair: &Pair) -> Row {
+    let here = table[set];
+    if set & bit == 0 {
+        return here.map(|no| pair.u * no);
+    }
+    let without = &table[set ^ bit];
+    std::array::from_fn(|s| here[s] + pair.e * without[s])
+}
+
+/// What the entry is worth before the state, of what the table after it is.
+#[inline(always)]
+fn worth_before(after: &[Row], set: usize, bit: usize, pair: &Pair) -> Row {
+    let here = after[set];
+    if set & bit != 0 {
+        return here;
+    }
+    let with = &after[set | bit];
+    std::array::from_fn(|s| pair.u * here[s] + pair.e * with[s])
 }
 
 /// P(each set of readings is what the leaks explain).
@@ -181,35 +210,65 @@ impl Group {
         }
     }
 
-    /// The table after each cause, from 'nothing is explained' on.
+    /// The table after each cause, from 'nothing is explained' on, one after the other.
     #[inline(always)]
-    fn forward(&self, causes: &[Live]) -> Vec<Vec<Row>> {
-        let mut table = vec![ZERO; self.sets.len()];
-        table[0] = [1.0; SETTINGS];
-        let mut chain = Vec::with_capacity(self.causes.len() + 1);
-        let mut image = Vec::new();
-        for &cause in &self.causes {
-            let mut out = vec![ZERO; self.sets.len()];
+    fn forward(&self, causes: &[Live]) -> Vec<Row> {
+        let n = self.sets.len();
+        let mut chain = vec![ZERO; (self.causes.len() + 1) * n];
+        chain[0] = [1.0; SETTINGS];
+        let mut image = Vec::with_capacity(n);
+        for (at, &cause) in self.causes.iter().enumerate() {
+            let (done, open) = chain.split_at_mut((at + 1) * n);
+            let (table, out) = (&done[at * n..], &mut open[..n]);
             for state in &causes[cause] {
-                image.clear();
-                image.extend_from_slice(&table);
-                for pair in &state.pairs {
+                if let [pair] = state.pairs[..] {
                     let bit = 1 << self.place[pair.reading];
-                    for no in (0..image.len()).filter(|s| s & bit == 0) {
-                        let before = image[no];
-                        let yes = image[no | bit].iter_mut().zip(&before);
-                        yes.for_each(|(yes, no)| *yes += pair.e * no);
-                        image[no] = before.map(|no| pair.u * no);
+                    for (set, out) in out.iter_mut().enumerate() {
+                        add(out, &explained(table, set, bit, &pair), &state.weight);
                     }
+                    continue;
                 }
-                for (out, image) in out.iter_mut().zip(&image) {
-                    add(out, image, &state.weight);
+                let pairs = state.pairs.iter();
+                let after = self.image(pairs, table, &mut image, |no, yes, pair| {
+                    yes.iter_mut().zip(&*no).for_each(|(y, n)| *y += pair.e * n);
+                    no.iter_mut().for_each(|n| *n *= pair.u);
+                });
+                for (out, after) in out.iter_mut().zip(after) {
+                    add(out, after, &state.weight);
                 }
             }
-            chain.push(std::mem::replace(&mut table, out));
         }
-        chain.push(table);
         chain
+    }
+
+    /// The table of a chain after its last cause.
+    fn last<'c>(&self, chain: &'c [Row]) -> &'c [Row] {
+        &chain[chain.len() - self.sets.len()..]
+    }
+
+    /// A table with a state in it, which shows so in readings: `put` gets the entries without and with each of them.
+    #[inline(always)]
+    fn image<'t, 'p>(
+        &self,
+        pairs: impl ExactSizeIterator<Item = &'p Pair>,
+        table: &'t [Row],
+        image: &'t mut Vec<Row>,
+        put: impl Fn(&mut Row, &mut Row, &Pair),
+    ) -> &'t [Row] {
+        // One state of every cause shows in nothing.
+        if pairs.len() == 0 {
+            return table;
+        }
+        image.clear();
+        image.extend_from_slice(table);
+        for pair in pairs {
+            let bit = 1 << self.place[pair.reading];
+            for no in (0..image.len()).filter(|s| s & bit == 0) {
+                let (low, high) = image.split_at_mut(no + bit);
+                put(&mut low[no], &mut high[0], pair);
+            }
+        }
+        image
     }
 
     /// What every state is worth, from what the last table is.
@@ -217,32 +276,40 @@ impl Group {
     fn backward(
         &self,
         causes: &[Live],
-        chain: &[Vec<Row>],
+        chain: &[Row],
         mut of_table: Vec<Row>,
         worth: &mut [Vec<Row>],
     ) {
-        let mut image = Vec::new();
+        let n = self.sets.len();
+        let (mut image, mut before) = (Vec::with_capacity(n), vec![ZERO; n]);
         for (at, &cause) in self.causes.iter().enumerate().rev() {
-            let mut before = vec![ZERO; self.sets.len()];
+            before.fill(ZERO);
+            worth[cause].reserve_exact(causes[cause].len());
             for state in &causes[cause] {
-                image.clear();
-                image.extend_from_slice(&of_table);
-                for pair in state.pairs.iter().rev() {
-                    let bit = 1 << self.place[pair.reading];
-                    for no in (0..image.len()).filter(|s| s & bit == 0) {
-                        let yes = image[no | bit];
-                        let no = image[no].iter_mut().zip(&yes);
-                        no.for_each(|(no, yes)| *no = pair.u * *no + pair.e * yes);
-                    }
-                }
+                let acc = &chain[at * n..(at + 1) * n];
                 let mut sum = ZERO;
-                for ((image, acc), before) in image.iter().zip(&chain[at]).zip(&mut before) {
-                    add(&mut sum, acc, image);
-                    add(before, image, &state.weight);
+                if let [pair] = state.pairs[..] {
+                    let bit = 1 << self.place[pair.reading];
+                    for (set, (acc, before)) in acc.iter().zip(&mut before).enumerate() {
+                        let after = &worth_before(&of_table, set, bit, &pair);
+                        add(&mut sum, acc, after);
+                        add(before, after, &state.weight);
+                    }
+                    worth[cause].push(sum);
+                    continue;
+                }
+                let pairs = state.pairs.iter().rev();
+                let after = self.image(pairs, &of_table, &mut image, |no, yes, pair| {
+                    let each = no.iter_mut().zip(&*yes);
+                    each.for_each(|(no, yes)| *no = pair.u * *no + pair.e * yes);
+                });
+                for ((after, acc), before) in after.iter().zip(acc).zip(&mut before) {
+                    add(&mut sum, acc, after);
+                    add(before, after, &state.weight);
                 }
                 worth[cause].push(sum);
             }
-            of_table = before;
+            std::mem::swap(&mut of_table, &mut before);
         }
     }
 }

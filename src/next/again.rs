@@ -80,7 +80,7 @@ impl Collector<'_> {
         let (_, p, pin) = with.min_by_key(|w| w.0)?;
         let place = Place {
             name: p.name.clone(),
-            pin: Some(pin.label.clone()),
+            pin: Some(pin.label.to_string()),
         };
         Some((format!("{} pin {}", p.name, pin.label), place))
     }

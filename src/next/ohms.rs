@@ -125,7 +125,7 @@ impl Collector<'_> {
             let p = &self.model.positions[position];
             Place {
                 name: p.name.clone(),
-                pin: Some(p.pins[pin].label.clone()),
+                pin: Some(p.pins[pin].label.to_string()),
             }
         };
         let text = |leg: Leg| {

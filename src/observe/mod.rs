@@ -39,11 +39,12 @@ use crate::sheet::{Finding, Line, Place, RunSheet, State, Statement};
 use crate::source::Span;
 pub use aspect::Aspect;
 pub use facts::Facts;
+use foldhash::{HashSet, HashSetExt};
 pub use hands::holds;
 pub use levels::level_effects;
 pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
 
 /// One reading with its place.
 #[derive(Debug, Clone)]
@@ -525,8 +526,9 @@ impl Observer<'_> {
             // What is kept as typed is not kept a second time.
             let mut effects = match typed {
                 true => {
-                    let plain = effects(self.model, reads, aspect, &mut self.scratch);
-                    shown::noticed(self.model, &plain, missed)
+                    let mut plain = effects(self.model, reads, aspect, &mut self.scratch);
+                    shown::notice(self.model, &mut plain, missed);
+                    plain
                 }
                 false => self.effects(reads, aspect),
             };

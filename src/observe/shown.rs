@@ -9,13 +9,23 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// How surely each mode shows in a reading, by mode. Copies share their numbers until one is changed.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Effects(Arc<[(ModeId, f64)]>);
+pub struct Effects(Arc<Vec<(ModeId, f64)>>);
 
 impl Effects {
+    /// Whether these are the very same numbers, kept once: a quick look, which may say no of equal ones.
+    pub(crate) fn is_same(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
+
+    /// Whether somebody else has these very numbers as well: most are kept with the board, those of one sheet alone are not.
+    pub(crate) fn is_shared(&self) -> bool {
+        Arc::strong_count(&self.0) > 1
+    }
+
     /// Leaves out those that are not wanted.
     pub fn retain(&mut self, wanted: impl Fn(&(ModeId, f64)) -> bool) {
         if !self.0.iter().all(&wanted) {
-            self.0 = self.0.iter().filter(|e| wanted(e)).copied().collect();
+            self.0 = Arc::new(self.0.iter().filter(|e| wanted(e)).copied().collect());
         }
     }
 }
@@ -29,19 +39,19 @@ impl Deref for Effects {
 
 impl DerefMut for Effects {
     fn deref_mut(&mut self) -> &mut Self::Target {
-        Arc::make_mut(&mut self.0)
+        Arc::<Vec<_>>::make_mut(&mut self.0)
     }
 }
 
 impl From<Vec<(ModeId, f64)>> for Effects {
     fn from(list: Vec<(ModeId, f64)>) -> Self {
-        Self(list.into())
+        Self(Arc::new(list))
     }
 }
 
 impl FromIterator<(ModeId, f64)> for Effects {
     fn from_iter<I: IntoIterator<Item = (ModeId, f64)>>(list: I) -> Self {
-        Self(list.into_iter().collect())
+        Self(Arc::new(list.into_iter().collect()))
     }
 }
 
@@ -72,10 +82,20 @@ pub(super) fn absent(model: &BoardModel) -> Arc<[bool]> {
 
 /// Effects less what a reader misses. An empty position shows with certainty: nothing can be misread into a chip.
 pub fn noticed(model: &BoardModel, plain: &[(ModeId, f64)], missed: f64) -> Vec<(ModeId, f64)> {
+    let mut effects = plain.to_vec();
+    notice(model, &mut effects, missed);
+    effects
+}
+
+/// [`noticed`] in place.
+pub(super) fn notice(model: &BoardModel, effects: &mut [(ModeId, f64)], missed: f64) {
     let absent = absent(model);
     let seen = 1.0 - missed;
-    let of = |&(m, s): &(ModeId, f64)| (m, if absent[m as usize] { s } else { s * seen });
-    plain.iter().map(of).collect()
+    for (mode, strength) in effects {
+        if !absent[*mode as usize] {
+            *strength *= seen;
+        }
+    }
 }
 
 /// What a check reads.
@@ -92,9 +112,14 @@ const MOST: usize = 4096;
 pub(super) struct Shown {
     /// As typed results show them.
     typed: Mutex<HashMap<Key, Effects>>,
-    /// As if no reader missed anything; whoever holds both locks took the other one first.
+    /// As if no reader missed anything; whoever holds both locks took another one first.
     plain: Mutex<HashMap<(Nodes, Aspect), Effects>>,
+    /// Of keys and lines of keys of which the same is said.
+    keys: Mutex<HashMap<OfKeys, Effects>>,
 }
+
+/// Name of the check, what is said, and what a reader misses.
+type OfKeys = (String, Aspect, u64);
 
 impl Shown {
     /// The effects of a typed result of a check that reads these nodes: those kept, or those that `work_out` gives.
@@ -116,6 +141,18 @@ impl Shown {
         work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
     ) -> Effects {
         kept(&self.plain, (nodes(reads), aspect), work_out)
+    }
+
+    /// The effects of what is said of a key, or of a line of keys, which has this name.
+    pub(super) fn keys(
+        &self,
+        check: &str,
+        aspect: Aspect,
+        missed: f64,
+        work_out: impl FnOnce() -> Vec<(ModeId, f64)>,
+    ) -> Effects {
+        let key = (check.to_string(), aspect, missed.to_bits());
+        kept(&self.keys, key, work_out)
     }
 }
 

@@ -1,401 +1,446 @@
-//! The short way for most machines: one run, nothing renewed, few readings that need an explanation.
+//! The short way for nearly all machines: one run or two, parts renewed or contacts refitted on the way, few readings that need an
+//! explanation.
 //!
 //! No network is put together: a passing reading is a factor on the modes that it touches, and what is left goes through
 //! [`lattice`]. The result holds the causes that may be listed, and no others.
 
-use super::network::{
-    Assembled, COMPLAINT, Instance, Priors, SEVERE, is_of_memory, is_shared, split,
-};
+mod columns;
+mod course;
+mod keys;
+mod marks;
+
+pub(super) use columns::Columns;
+
+use super::network::{Assembled, Instance, Priors};
 use super::{LISTED, together};
 use crate::faultmap::model::{BoardModel, ModeId};
-use crate::infer::lattice::{self, Live, MOST_READINGS, Pair, Row, SETTINGS, State};
-use crate::infer::network::{Network, Outcome, Posterior};
-use crate::observe::{CheckReading, Evidence, Observed, Reading};
+use crate::infer::lattice::{self, Live, MOST_READINGS, Row, SETTINGS, State};
+use crate::infer::network::{Cause, Mode, Network, Outcome, Posterior};
+use crate::observe::{Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
-use std::ops::Range;
+use course::{Became, Change, Course, Item};
+use marks::{Marks, Part, Weight, bears};
 
 /// Probes from which on their readings hang together (see [`together`]).
 const PROBES: usize = 3;
+/// Most runs: a fault that comes and goes is, in each of them, there or not.
+const MOST_RUNS: usize = 2;
 
-/// A mode, or a part of it: acting, idle; severe, mild.
-struct Part {
-    mode: ModeId,
-    /// Share of the prior of the mode.
-    share: f64,
-    /// What passing readings leave of it.
-    left: f64,
-    /// What it does to the readings that need an explanation: which of [`Parts::pairs`].
-    pairs: Range<usize>,
-    /// Which state of its cause it is.
-    state: usize,
-}
-
-/// The parts of all modes.
-#[derive(Default)]
-struct Parts {
-    list: Vec<Part>,
-    pairs: Vec<Pair>,
-}
-
-/// How a mode shows in a reading that did not pass.
-#[derive(Clone, Copy)]
-struct Hit {
-    mode: ModeId,
-    /// Index among those that did not pass.
-    reading: usize,
-    strength: f64,
-}
-
-/// What the readings do to each mode.
-struct Marks<'a> {
-    model: &'a BoardModel,
-    /// Readings that did not pass.
-    failed: Vec<&'a CheckReading>,
-    hits: Vec<Hit>,
-    /// Where the hits of each mode are, once sorted.
-    at: Vec<u32>,
-    /// Factors of the readings that passed, by mode.
-    left: Vec<f64>,
-    /// The same while the mode is idle.
-    left_idle: Vec<f64>,
-    /// Of data bits of the memory: readings touched, and the largest strength.
-    bits: Vec<(u32, f64)>,
-    /// Factors of the data bits that passed, when the trouble is severe.
-    left_severe: Vec<f64>,
-    /// P(readings about a unit alone | fine) and (| at fault), by unit.
-    alone: Vec<(f64, f64)>,
-}
-
-fn checks(observed: &Observed) -> impl Iterator<Item = &CheckReading> {
-    observed.readings.iter().filter_map(|r| match &r.evidence {
-        Evidence::Check(c) => Some(c),
-        _ => None,
-    })
+/// What the short way found.
+pub(super) struct Lean<'a> {
+    pub(super) assembled: Assembled,
+    pub(super) posterior: Posterior,
+    course: Course<'a>,
 }
 
 /// Whether the readings of these checks may be taken so.
 fn suits(observed: &Observed, common: &CommonTable) -> bool {
-    let other = |r: &Reading| !matches!(r.evidence, Evidence::Check(_) | Evidence::Unit { .. });
-    let probe = |c: &&CheckReading| together::sort(&c.check) == together::Sort::Probe;
-    let failed = checks(observed).filter(|c| c.outcome != Outcome::Pass);
-    observed.runs <= 1
+    let other = |r: &Reading| {
+        !matches!(
+            r.evidence,
+            Evidence::Check(_) | Evidence::Unit { .. } | Evidence::Remedy { .. }
+        )
+    };
+    observed.runs <= MOST_RUNS
         && !observed.readings.iter().any(other)
         && common.settings().len() == SETTINGS
-        && failed.count() <= MOST_READINGS
-        && checks(observed).filter(probe).count() < PROBES
 }
 
-impl<'a> Marks<'a> {
-    fn of(model: &'a BoardModel, observed: &'a Observed) -> Self {
-        let n = model.modes.len();
-        let mut m = Self {
-            model,
-            failed: Vec::new(),
-            hits: Vec::new(),
-            at: vec![0; n + 1],
-            left: vec![1.0; n],
-            left_idle: vec![1.0; n],
-            bits: vec![(0, 0.0); n],
-            left_severe: vec![1.0; n],
-            alone: vec![(1.0, 1.0); model.units.len()],
-        };
-        for reading in &observed.readings {
-            if let Evidence::Unit { unit, fine, faulty } = reading.evidence {
-                let alone = &mut m.alone[unit];
-                *alone = (alone.0 * fine, alone.1 * faulty);
-            }
-        }
-        let failed = checks(observed).filter(|c| c.outcome != Outcome::Pass);
-        m.hits.reserve_exact(failed.map(|c| c.effects.len()).sum());
-        for (mode, strength) in checks(observed)
-            .filter(|c| is_of_memory(c))
-            .flat_map(|c| c.effects.iter())
-        {
-            let bits = &mut m.bits[*mode as usize];
-            *bits = (bits.0 + 1, bits.1.max(*strength));
-        }
-        for c in checks(observed) {
-            m.reading(c);
-        }
-        m.sort();
-        m
-    }
-
-    fn reading(&mut self, c: &'a CheckReading) {
-        let complaint = c.check == COMPLAINT;
-        if c.outcome != Outcome::Pass {
-            let reading = self.failed.len();
-            self.failed.push(c);
-            let hit = |&(mode, strength): &(ModeId, f64)| Hit {
-                mode,
-                reading,
-                strength,
-            };
-            return self.hits.extend(c.effects.iter().map(hit));
-        }
-        let of_memory = is_of_memory(c);
-        for &(mode, strength) in &c.effects {
-            let mode = mode as usize;
-            if of_memory && self.is_split(mode) {
-                self.left_severe[mode] *= 1.0 - SEVERE * strength / self.bits[mode].1;
-                continue;
-            }
-            let spared = (1.0 - strength).max(0.0);
-            self.left[mode] *= spared;
-            if complaint {
-                self.left_idle[mode] *= spared;
-            }
-        }
-    }
-
-    /// Whether a mode is severe or mild to the data bits of the memory (see the network).
-    fn is_split(&self, mode: usize) -> bool {
-        let (bits, most) = self.bits[mode];
-        is_shared(bits as usize, most)
-    }
-
-    /// Puts the hits in the order of the modes.
-    fn sort(&mut self) {
-        for h in &self.hits {
-            self.at[h.mode as usize + 1] += 1;
-        }
-        for m in 1..self.at.len() {
-            self.at[m] += self.at[m - 1];
-        }
-        let mut next = self.at.clone();
-        let mut sorted = self.hits.clone();
-        for h in &self.hits {
-            let at = &mut next[h.mode as usize];
-            sorted[*at as usize] = *h;
-            *at += 1;
-        }
-        self.hits = sorted;
-    }
-
-    fn hits(&self, mode: ModeId) -> &[Hit] {
-        let of = |m: ModeId| self.at[m as usize] as usize;
-        &self.hits[of(mode)..of(mode + 1)]
-    }
-
-    /// Adds the parts of a mode, in the order of the network.
-    fn parts(&self, mode: ModeId, faulty: f64, to: &mut Parts) {
-        let m = &self.model.modes[mode as usize];
-        let acts = m.flaky.unwrap_or(1.0);
-        let left = self.left[mode as usize] * faulty;
-        if self.is_split(mode as usize) {
-            let most = self.bits[mode as usize].1;
-            let severe = left * self.left_severe[mode as usize];
-            self.part(mode, (acts * most, severe, SEVERE / most), |_| true, to);
-            let mild = (acts * (1.0 - most), left, 1.0);
-            self.part(mode, mild, |c| !is_of_memory(c), to);
-        } else {
-            self.part(mode, (acts, left, 1.0), |_| true, to);
-        }
-        if m.flaky.is_some() {
-            let idle = (1.0 - acts, self.left_idle[mode as usize] * faulty, 1.0);
-            self.part(mode, idle, |c| c.check == COMPLAINT, to);
-        }
-    }
-
-    /// Adds a part of a mode (share, what is left of it, scale of the strengths in memory bits) with what it does to the wanted
-    /// readings that did not pass.
-    fn part(
-        &self,
-        mode: ModeId,
-        (share, mut left, scale): (f64, f64, f64),
-        wanted: impl Fn(&CheckReading) -> bool,
-        to: &mut Parts,
-    ) {
-        let first = to.pairs.len();
-        for hit in self.hits(mode) {
-            let c = self.failed[hit.reading];
-            if !wanted(c) {
-                continue;
-            }
-            let (mut part, mut fail) = split(self.model, c, mode, hit.strength);
-            if scale != 1.0 && is_of_memory(c) {
-                (part, fail) = (part * scale, fail * scale);
-            }
-            let (u, e) = bears(c.outcome, part, fail);
-            let sum = u + e;
-            left *= sum;
-            if e > 0.0 {
-                to.pairs.push(Pair {
-                    reading: hit.reading,
-                    u: u / sum,
-                    e: e / sum,
-                });
-            }
-        }
-        to.list.push(Part {
-            mode,
-            share,
-            left,
-            pairs: first..to.pairs.len(),
-            state: 0,
-        });
-    }
+/// The same once it is known what is left of them.
+fn few(items: &[Item], runs: usize) -> bool {
+    let probe = |i: &&Item| together::sort(&i.reading.check) == together::Sort::Probe;
+    let seen = || items.iter().filter(|i| i.seen);
+    items.iter().all(|i| i.reading.run < runs)
+        && seen().filter(|i| i.outcome != Outcome::Pass).count() <= MOST_READINGS
+        && seen().filter(probe).count() < PROBES
 }
 
-/// (u, e) of what shows so in a reading that did not pass.
-fn bears(outcome: Outcome, part: f64, fail: f64) -> (f64, f64) {
-    match outcome {
-        Outcome::Intermittent => ((1.0 - part - fail).max(0.0), part),
-        _ => ((1.0 - fail).max(0.0), fail),
-    }
-}
-
-/// A unit with its parts, and where it is in the sum.
+/// A unit, or what was in its place before, with where it is in the sum.
 struct OfUnit {
     unit: usize,
-    parts: Range<usize>,
-    /// Index among the causes that touch a reading that did not pass.
-    live: Option<usize>,
-    /// Weight in each setting, of a cause that touches none.
-    weight: Row,
+    fitted: usize,
+    what: What,
+    /// P(at fault), without the shares of its modes, by setting.
+    at: Row,
+    /// Readings about it alone.
+    alone: (f64, f64),
+    place: Place,
+}
+
+/// Which modes stand for it.
+#[derive(Clone, Copy)]
+enum What {
+    /// Those of the board.
+    Plain,
+    /// A part that was taken out.
+    CameOut,
+    /// A part that was put in, with the sum of the rates of its modes.
+    PutIn(f64),
+    /// Contacts or joints that were put right, but for this probability.
+    Refitted(f64),
+}
+
+/// Where a unit is in the sum.
+enum Place {
+    /// This one among the causes that touch a reading that did not pass; the weight of those of its modes that touch none.
+    Live(usize, Row),
+    /// It touches none: its weight, fine or not, in each setting.
+    Outside(Row),
+}
+
+/// The sum as it is put together.
+struct Sum<'a> {
+    model: &'a BoardModel,
+    priors: &'a Priors,
+    course: &'a Course<'a>,
+    marks: Marks<'a>,
+    causes: Vec<Live>,
+    /// The weight of each setting from what touches no reading that did not pass.
+    outer: Row,
+    units: Vec<OfUnit>,
 }
 
 /// The ranking of a machine, as [`super::brief`] needs it. `None` when the machine asks for more.
-pub(super) fn lean(
-    model: &BoardModel,
-    observed: &Observed,
+pub(super) fn lean<'a>(
+    model: &'a BoardModel,
+    observed: &'a Observed,
     common: &CommonTable,
     priors: &Priors,
-) -> Option<(Assembled, Posterior)> {
+) -> Option<Lean<'a>> {
     if !suits(observed, common) {
         return None;
     }
-    let marks = Marks::of(model, observed);
-    let mut outer: Row = std::array::from_fn(|s| common.probability(s));
-    // A mode has one part or two, rarely more; each hit is in as many.
-    let mut parts = Parts {
-        list: Vec::with_capacity(2 * model.modes.len()),
-        pairs: Vec::with_capacity(2 * marks.hits.len()),
+    let course = Course::of(model, observed, common, priors)?;
+    let runs = observed.runs.max(1);
+    if !few(&course.items, runs) {
+        return None;
+    }
+    let mut sum = Sum {
+        model,
+        priors,
+        course: &course,
+        marks: Marks::of(model, &course, runs),
+        causes: Vec::new(),
+        outer: std::array::from_fn(|s| common.probability(s)),
+        units: Vec::with_capacity(model.units.len() + course.changes.len()),
     };
-    let mut units = Vec::with_capacity(model.units.len());
-    let mut causes: Vec<Live> = Vec::new();
-    for unit in 0..model.units.len() {
-        let first = parts.list.len();
-        let states = of_unit(&marks, priors, unit, &mut parts);
-        let mut weight = [1.0; SETTINGS];
-        let live = (states.len() > 1).then_some(causes.len());
-        match live {
-            Some(_) => causes.push(states),
-            None => {
-                weight = states[0].weight;
-                outer.iter_mut().zip(&weight).for_each(|(o, w)| *o *= w);
+    sum.all();
+    let leak = |i: &&Item| {
+        let leak = i.reading.leak;
+        let (part, fail) = if i.reading.looped {
+            (0.2, 0.8)
+        } else {
+            (0.0, 1.0)
+        };
+        bears(i.outcome, part * leak, fail * leak)
+    };
+    let leaks: Vec<(f64, f64)> = sum.marks.failed.iter().map(leak).collect();
+    let found = lattice::solve(&leaks, &sum.causes, &sum.outer)?;
+    let (assembled, posterior) = sum.told(common, &found);
+    Some(Lean {
+        assembled,
+        posterior,
+        course,
+    })
+}
+
+impl Sum<'_> {
+    fn all(&mut self) {
+        let became = |unit: usize| {
+            let mut all = self.course.changes.iter();
+            all.find(|c| c.unit == unit)
+        };
+        let changed: Vec<Option<&Change>> = match self.course.changes.is_empty() {
+            true => Vec::new(),
+            false => (0..self.model.units.len()).map(became).collect(),
+        };
+        for unit in 0..self.model.units.len() {
+            let alone = self.course.alone[unit];
+            let (what, alone) = match changed.get(unit).copied().flatten() {
+                None => (What::Plain, alone),
+                Some(change) => match change.became {
+                    Became::Renewed(_) => (What::CameOut, change.alone),
+                    Became::Refitted(left) => (What::Refitted(left), alone),
+                },
+            };
+            self.add(unit, 0, what, *self.priors.of_unit(unit), alone);
+        }
+        for change in &self.course.changes {
+            if let Became::Renewed(bad) = change.became {
+                let (modes, unit) = (&self.model.modes, &self.model.units[change.unit]);
+                let total = modes[unit.modes.start as usize..unit.modes.end as usize]
+                    .iter()
+                    .map(|m| m.rate.max(0.0))
+                    .sum();
+                let alone = self.course.alone[change.unit];
+                let what = What::PutIn(total);
+                self.add(change.unit, 1, what, [bad; SETTINGS], alone);
             }
         }
-        units.push(OfUnit {
+    }
+
+    fn add(&mut self, unit: usize, fitted: usize, what: What, at: Row, alone: (f64, f64)) {
+        let mut of = OfUnit {
             unit,
-            parts: first..parts.list.len(),
-            live,
-            weight,
-        });
-    }
-    let leak = |c: &&CheckReading| {
-        let (part, fail) = if c.looped { (0.2, 0.8) } else { (0.0, 1.0) };
-        bears(c.outcome, part * c.leak, fail * c.leak)
-    };
-    let leaks: Vec<(f64, f64)> = marks.failed.iter().map(leak).collect();
-    let found = lattice::solve(&leaks, &causes, &outer)?;
-    Some(told(observed, common, priors, &parts.list, &units, &found))
-}
-
-/// The states of a unit, with its parts: the first is that of all that touches no reading.
-fn of_unit(marks: &Marks, priors: &Priors, unit: usize, parts: &mut Parts) -> Live {
-    let u = &marks.model.units[unit];
-    let (fine, faulty) = marks.alone[unit];
-    let first = parts.list.len();
-    let mut sum = [0.0; SETTINGS];
-    for mode in u.modes.clone() {
-        let prior = &priors[mode as usize];
-        if prior.iter().all(|&p| p <= 0.0) {
-            continue;
+            fitted,
+            what,
+            at,
+            alone,
+            place: Place::Outside([1.0; SETTINGS]),
+        };
+        let range = self.model.units[unit].modes.clone();
+        let now = range.start as usize..range.end as usize;
+        let before = self.marks.before(unit);
+        let untouched = match (what, before) {
+            (What::Plain | What::PutIn(_), _) => self.marks.untouched(now),
+            (What::CameOut, Some(before)) => self.marks.untouched(before),
+            (_, Some(before)) => self.marks.untouched(now) && self.marks.untouched(before),
+            (_, None) => self.marks.untouched(now),
+        };
+        if untouched {
+            let weight = self.outside(&of);
+            self.outer
+                .iter_mut()
+                .zip(&weight)
+                .for_each(|(o, w)| *o *= w);
+            of.place = Place::Outside(weight);
+        } else {
+            let (states, idle) = self.states(&of);
+            of.place = Place::Live(self.causes.len(), idle);
+            self.causes.push(states);
         }
-        sum.iter_mut().zip(prior).for_each(|(sum, p)| *sum += p);
-        marks.parts(mode, faulty, parts);
+        self.units.push(of);
     }
-    let mut states = vec![State {
-        pairs: Vec::new(),
-        weight: sum.map(|p| (1.0 - p).max(0.0) * fine),
-    }];
-    for part in &mut parts.list[first..] {
-        let pairs = &parts.pairs[part.pairs.clone()];
-        let same = states.iter().position(|s| s.pairs == pairs);
-        part.state = same.unwrap_or_else(|| {
-            states.push(State {
-                pairs: pairs.to_vec(),
-                weight: [0.0; SETTINGS],
-            });
-            states.len() - 1
-        });
-        let (weight, prior) = (&mut states[part.state].weight, &priors[part.mode as usize]);
-        let by = part.share * part.left;
-        weight.iter_mut().zip(prior).for_each(|(w, p)| *w += p * by);
-    }
-    states
-}
 
-/// Puts down what was found: the causes that may be listed, without a network.
-fn told(
-    observed: &Observed,
-    common: &CommonTable,
-    priors: &Priors,
-    parts: &[Part],
-    units: &[OfUnit],
-    found: &lattice::Found,
-) -> (Assembled, Posterior) {
-    let mut a = empty(observed, common);
-    let of_check = |(_, r): &(usize, &Reading)| matches!(r.evidence, Evidence::Check(_));
-    let readings = observed.readings.iter().enumerate().filter(of_check);
-    for (check, (reading, _)) in readings.enumerate() {
-        a.checks[reading].push(check);
+    /// Calls `f` for each mode that something may be in, with what it counts and where it is kept. The prior of a mode is its
+    /// share of that of the unit, or a row of its own.
+    fn each(&self, of: &OfUnit, mut f: impl FnMut(ModeId, usize, Weight)) {
+        let (_, faulty) = of.alone;
+        let range = self.model.units[of.unit].modes.clone();
+        let before = |m: ModeId| {
+            let old = self.marks.before(of.unit).map_or(0, |r| r.start);
+            old + (m - range.start) as usize
+        };
+        for m in range.clone() {
+            let weight = |share: f64, past: bool| Weight {
+                share,
+                left: faulty,
+                past,
+            };
+            let share = match of.what {
+                What::PutIn(total) => self.model.modes[m as usize].rate / total,
+                _ => self.priors.share(m),
+            };
+            // A unit without rates has no share that is a number.
+            if share.is_nan() || share <= 0.0 {
+                continue;
+            }
+            match of.what {
+                What::Plain | What::PutIn(_) => f(m, m as usize, weight(share, false)),
+                What::CameOut => f(m, before(m), weight(share, false)),
+                What::Refitted(left) => {
+                    f(m, m as usize, weight(share * left, false));
+                    f(m, before(m), weight(share * (1.0 - left), true));
+                }
+            }
+        }
     }
-    let mut modes = Vec::new();
-    for of in units {
-        let of_part = |part: &Part| {
-            let prior = &priors[part.mode as usize];
-            let worth: Row = match of.live {
-                // The worths of a cause are in the order of its states.
-                Some(live) => found.worth[live][part.state],
+
+    /// The prior of a mode with this share of the unit.
+    fn row(&self, of: &OfUnit, mode: ModeId) -> Row {
+        match of.what {
+            What::PutIn(_) => of.at,
+            _ => *self.priors.own(mode).unwrap_or(&of.at),
+        }
+    }
+
+    /// The weights of a unit: fine, and in a mode that touches no reading which did not pass. `touched` gets the others.
+    fn weights(&self, of: &OfUnit, mut touched: impl FnMut(ModeId, usize, Weight)) -> (Row, Row) {
+        // Of modes that go by the prior of the unit the shares are added up first.
+        let (mut sum, mut left) = (0.0, 0.0);
+        let (mut prior, mut idle) = ([0.0; SETTINGS], [0.0; SETTINGS]);
+        self.each(of, |mode, slot, by| {
+            let share = by.share;
+            let remains = if self.marks.untouched(slot..slot + 1) {
+                share * self.marks.left(mode, slot) * by.left
+            } else {
+                touched(mode, slot, by);
+                0.0
+            };
+            match self.priors.own(mode) {
+                Some(own) if !matches!(of.what, What::PutIn(_)) => {
+                    for s in 0..SETTINGS {
+                        prior[s] += own[s] * share;
+                        idle[s] += own[s] * remains;
+                    }
+                }
+                _ => (sum, left) = (sum + share, left + remains),
+            }
+        });
+        for s in 0..SETTINGS {
+            prior[s] += of.at[s] * sum;
+            idle[s] += of.at[s] * left;
+        }
+        (prior.map(|p| (1.0 - p).max(0.0) * of.alone.0), idle)
+    }
+
+    /// The weight of what touches no reading that did not pass.
+    fn outside(&self, of: &OfUnit) -> Row {
+        let (fine, idle) = self.weights(of, |_, _, _| {});
+        std::array::from_fn(|s| fine[s] + idle[s])
+    }
+
+    /// The states of a unit, the first that of all that touches no reading which did not pass, and of that the part at fault.
+    fn states(&self, of: &OfUnit) -> (Live, Row) {
+        let mut parts = self.marks.room(of.unit);
+        let (fine, mut idle) = self.weights(of, |mode, slot, by| {
+            self.marks.parts(mode, slot, by, &mut parts);
+        });
+        let mut states = vec![State {
+            pairs: Vec::new(),
+            weight: [0.0; SETTINGS],
+        }];
+        for part in &parts.list {
+            let pairs = &parts.pairs[part.pairs.clone()];
+            let weight = match states.iter().position(|s| s.pairs == pairs) {
+                Some(0) => &mut idle,
+                Some(same) => &mut states[same].weight,
                 None => {
-                    std::array::from_fn(|s| found.share[s] / of.weight[s].max(f64::MIN_POSITIVE))
+                    states.push(State {
+                        pairs: pairs.to_vec(),
+                        weight: [0.0; SETTINGS],
+                    });
+                    let at = states.len() - 1;
+                    &mut states[at].weight
                 }
             };
-            let sum: f64 = prior.iter().zip(&worth).map(|(p, w)| p * w).sum();
+            let by = part.share * part.left;
+            let row = self.row(of, part.mode);
+            weight.iter_mut().zip(row).for_each(|(w, p)| *w += p * by);
+        }
+        states[0].weight = std::array::from_fn(|s| fine[s] + idle[s]);
+        (states, idle)
+    }
+
+    /// P(at fault | readings).
+    fn at_fault(&self, of: &OfUnit, found: &lattice::Found) -> f64 {
+        let sum = |weight: &Row, worth: &Row| -> f64 {
+            weight.iter().zip(worth).map(|(w, worth)| w * worth).sum()
+        };
+        match &of.place {
+            Place::Outside(weight) => self.p_outside(of, &outside_worth(weight, found)),
+            Place::Live(cause, idle) => {
+                let worth = &found.worth[*cause];
+                let states = self.causes[*cause].iter().zip(worth).skip(1);
+                let rest: f64 = states.map(|(s, worth)| sum(&s.weight, worth)).sum();
+                sum(idle, &worth[0]) + rest
+            }
+        }
+    }
+
+    /// All parts of a unit, each with its posterior.
+    fn posteriors(&self, of: &OfUnit, found: &lattice::Found) -> (Vec<Part>, Vec<f64>) {
+        let mut parts = self.marks.room(of.unit);
+        self.each(of, |mode, slot, by| {
+            self.marks.parts(mode, slot, by, &mut parts);
+        });
+        let p = |part: &Part| {
+            let worth = match &of.place {
+                Place::Outside(weight) => outside_worth(weight, found),
+                Place::Live(cause, _) => {
+                    let pairs = &parts.pairs[part.pairs.clone()];
+                    let mut states = self.causes[*cause].iter();
+                    let state = states.position(|s| s.pairs == pairs);
+                    found.worth[*cause][state.expect("it was put together of these parts")]
+                }
+            };
+            let row = self.row(of, part.mode);
+            let sum: f64 = row.iter().zip(&worth).map(|(p, w)| p * w).sum();
             (sum * part.share * part.left).min(1.0)
         };
-        let own = &parts[of.parts.clone()];
-        let posterior: Vec<f64> = own.iter().map(of_part).collect();
-        if posterior.iter().sum::<f64>() < 0.999 * LISTED {
-            continue;
-        }
-        a.instances.push(Instance {
-            unit: of.unit,
-            fitted: 0,
-        });
-        a.modes.push(own.iter().map(|p| p.mode).collect());
-        a.place.push(of.unit);
-        a.current.push(true);
-        modes.push(posterior);
+        let each = parts.list.iter().map(p).collect();
+        (parts.list, each)
     }
-    let present = |b: usize| -> f64 {
-        let with = (0..SETTINGS).filter(|s| s >> b & 1 == 1);
-        with.map(|s| found.share[s]).sum::<f64>().min(1.0)
-    };
-    let passed = checks(observed).filter(|c| c.outcome == Outcome::Pass);
-    let unleaked: f64 = passed.map(|c| 1.0 - c.leak).product();
-    let posterior = Posterior {
-        log_evidence: found.evidence.ln() + unleaked.ln(),
-        modes,
-        common: (0..common.causes().len()).map(present).collect(),
-        unexplored_mass: 0.0,
-    };
-    (a, posterior)
+
+    /// Puts down what was found: the causes that may be listed, without a network.
+    fn told(&self, common: &CommonTable, found: &lattice::Found) -> (Assembled, Posterior) {
+        let mut a = empty(self.course, common);
+        let mut modes = Vec::new();
+        for of in &self.units {
+            if self.at_fault(of, found) < 0.99 * LISTED {
+                continue;
+            }
+            let (list, posterior) = self.posteriors(of, found);
+            if posterior.iter().sum::<f64>() < 0.999 * LISTED {
+                continue;
+            }
+            a.instances.push(Instance {
+                unit: of.unit,
+                fitted: of.fitted,
+            });
+            a.modes.push(list.iter().map(|p| p.mode).collect());
+            a.place.push(of.unit);
+            a.current.push(!matches!(of.what, What::CameOut));
+            if !self.course.changes.is_empty() {
+                a.net.causes.push(over(&list));
+            }
+            modes.push(posterior);
+        }
+        let present = |b: usize| -> f64 {
+            let with = (0..SETTINGS).filter(|s| s >> b & 1 == 1);
+            with.map(|s| found.share[s]).sum::<f64>().min(1.0)
+        };
+        let passed = self.course.items.iter();
+        let passed = passed.filter(|i| i.seen && i.outcome == Outcome::Pass);
+        let unleaked: f64 = passed.map(|i| 1.0 - i.reading.leak).product();
+        let posterior = Posterior {
+            log_evidence: found.evidence.ln() + unleaked.ln(),
+            modes,
+            common: (0..common.causes().len()).map(present).collect(),
+            unexplored_mass: 0.0,
+        };
+        (a, posterior)
+    }
+
+    /// P(at fault | readings) of what touches no reading that did not pass.
+    fn p_outside(&self, of: &OfUnit, worth: &Row) -> f64 {
+        let mut all = 0.0;
+        let usual: f64 = of.at.iter().zip(worth).map(|(p, w)| p * w).sum();
+        self.each(of, |mode, slot, by| {
+            let sum = match self.priors.own(mode) {
+                Some(_) => {
+                    let row = self.row(of, mode);
+                    row.iter().zip(worth).map(|(p, w)| p * w).sum()
+                }
+                None => usual,
+            };
+            all += sum * by.share * self.marks.left(mode, slot) * by.left;
+        });
+        all
+    }
 }
 
-fn empty(observed: &Observed, common: &CommonTable) -> Assembled {
+/// What a weight of a unit is worth that touches no reading which did not pass.
+fn outside_worth(weight: &Row, found: &lattice::Found) -> Row {
+    std::array::from_fn(|s| found.share[s] / weight[s].max(f64::MIN_POSITIVE))
+}
+
+/// A cause of the result that says of each of its parts whether it was put right, and nothing else.
+fn over(parts: &[Part]) -> Cause {
+    let mode = |p: &Part| Mode {
+        prior: Vec::new(),
+        effects: Vec::new(),
+        shows: None,
+        likelihood: 1.0,
+        past: p.past,
+    };
+    Cause {
+        modes: parts.iter().map(mode).collect(),
+        likelihood_fine: 1.0,
+    }
+}
+
+fn empty(course: &Course, common: &CommonTable) -> Assembled {
     Assembled {
         net: Network {
             common: common.causes().iter().map(|c| c.prior).collect(),
@@ -404,9 +449,16 @@ fn empty(observed: &Observed, common: &CommonTable) -> Assembled {
         },
         instances: Vec::new(),
         modes: Vec::new(),
-        checks: vec![Vec::new(); observed.readings.len()],
+        checks: course.checks.clone(),
         place: Vec::new(),
         current: Vec::new(),
         folded: Vec::new(),
+    }
+}
+
+impl<'a> Lean<'a> {
+    /// The result, and what the [columns](Columns::columns) are made of.
+    pub(super) fn parts(self) -> ((Assembled, Posterior), Columns<'a>) {
+        ((self.assembled, self.posterior), Columns(self.course))
     }
 }

@@ -3,6 +3,7 @@
 pub mod explain;
 mod lean;
 pub mod network;
+pub mod priors;
 pub mod settle;
 pub mod slip;
 pub mod together;
@@ -13,8 +14,9 @@ use crate::infer::{InferError, Limits, posterior};
 use crate::observe::{Evidence, Observed, observe};
 use crate::prior::common::CommonTable;
 use crate::sheet::RunSheet;
-use network::{Assembled, Instance, Priors, assemble, assemble_brief, shipped_priors};
-use std::sync::{Arc, LazyLock};
+use network::{Assembled, Instance, Priors, assemble, assemble_brief};
+use priors::shipped_priors;
+use std::sync::{Arc, LazyLock, OnceLock};
 
 /// Suspects below this are not listed: no one would touch them, and their order means nothing.
 pub const LISTED: f64 = 0.001;
@@ -54,7 +56,7 @@ pub struct Ranking {
     /// Common causes with their probabilities.
     pub common: Vec<(String, f64)>,
     /// Modes 'not fitted' of positions that the machine does not need: facts, not suspects.
-    pub optional_missing: Vec<ModeId>,
+    pub optional_missing: Arc<[ModeId]>,
 }
 
 impl Ranking {
@@ -87,9 +89,8 @@ fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Rankin
     let observed = observe(model, sheets);
     let priors = shipped_priors(model, &observed, common);
     let lean = brief.then(|| lean::lean(model, &observed, common, &priors));
-    let lean = lean.flatten();
-    let by_readings = lean.is_some();
-    let (assembled, posterior) = match lean {
+    let (leaned, columns_of) = lean.flatten().map(lean::Lean::parts).unzip();
+    let (assembled, posterior) = match leaned {
         Some(found) => found,
         None => {
             let assembled = match brief {
@@ -102,17 +103,15 @@ fn ranked(model: &BoardModel, sheets: &[RunSheet], brief: bool) -> Result<Rankin
     };
     let suspects = suspects(model, &assembled, &posterior, LISTED);
     let leaders: Vec<&Suspect> = suspects.iter().filter(|s| s.probability > 0.02).collect();
-    let columns = match by_readings {
-        true => looked_up(model, &observed, &assembled, &leaders),
-        false => listed(&assembled, &leaders),
+    let columns = match &columns_of {
+        Some(course) => course.columns(model, &leaders),
+        None => listed(&assembled, &leaders),
     };
     let groups = groups(&leaders, columns);
     let explained_by = explained_by(model, &observed);
     let names = common.causes().iter().map(|c| c.what.to_string());
     let common = names.zip(posterior.common.iter().copied()).collect();
-    let optional_missing = (0..model.modes.len() as ModeId)
-        .filter(|&m| optional_missing(model, m))
-        .collect();
+    let optional_missing = all_optional_missing(model);
     Ok(Ranking {
         optional_missing,
         observed,
@@ -135,19 +134,25 @@ pub fn suspects(model: &BoardModel, a: &Assembled, p: &Posterior, least: f64) ->
     for (cause, instance) in a.instances.iter().enumerate() {
         let unit = &model.units[instance.unit];
         let mut modes: Vec<(ModeId, f64)> = Vec::new();
+        let mut highest = None;
         for (&mode, &probability) in a.modes[cause].iter().zip(&p.modes[cause]) {
-            match modes.iter_mut().find(|m| m.0 == mode) {
+            // Most stand in order: what is higher than all before it is not among them.
+            let earlier = match highest < Some(mode) {
+                true => None,
+                false => modes.iter_mut().rev().find(|m| m.0 == mode),
+            };
+            match earlier {
                 Some((_, sum)) => *sum += probability,
                 None => modes.push((mode, probability)),
             }
+            highest = highest.max(Some(mode));
         }
-        modes.retain(|m| m.1 > 0.0);
-        modes.retain(|(m, _)| !optional_missing(model, *m));
+        modes.retain(|m| m.1 > 0.0 && !optional_missing(model, m.0));
         let probability = modes.iter().map(|m| m.1).sum::<f64>();
         if probability < least {
             continue;
         }
-        modes.sort_by(|x, y| parted(y.1).cmp(&parted(x.1)).then(x.0.cmp(&y.0)));
+        modes.sort_unstable_by(|x, y| parted(y.1).cmp(&parted(x.1)).then(x.0.cmp(&y.0)));
         let name = match instance.fitted {
             0 => unit.name.clone(),
             1 => format!("{} (new part)", unit.name),
@@ -186,6 +191,18 @@ fn parted(probability: f64) -> u64 {
 fn optional_missing(model: &BoardModel, mode: ModeId) -> bool {
     let m = &model.modes[mode as usize];
     m.missing && !model.positions[model.units[m.unit as usize].position].required
+}
+
+/// All of them on a board, looked for once.
+fn all_optional_missing(model: &BoardModel) -> Arc<[ModeId]> {
+    #[derive(Default)]
+    struct All(OnceLock<Arc<[ModeId]>>);
+    let memo = model.memo.of::<All>();
+    let find = || {
+        let modes = 0..model.modes.len() as ModeId;
+        modes.filter(|&m| optional_missing(model, m)).collect()
+    };
+    Arc::clone(memo.0.get_or_init(find))
 }
 
 /// What a mode does to the checks that were read: check, and strength in ten-thousandths.
@@ -239,49 +256,6 @@ fn listed(a: &Assembled, suspects: &[&Suspect]) -> Vec<Column> {
     columns
 }
 
-/// Check, chance that it fails, whether it is a data bit of the memory.
-type Told = (usize, f64, bool);
-
-/// What the leading modes of suspects do, by the readings.
-fn looked_up(
-    model: &BoardModel,
-    observed: &Observed,
-    a: &Assembled,
-    suspects: &[&Suspect],
-) -> Vec<Column> {
-    let mut of_mode: Vec<Option<usize>> = vec![None; model.modes.len()];
-    for (at, s) in suspects.iter().enumerate() {
-        of_mode[s.modes[0].0 as usize] = Some(at);
-    }
-    let mut effects: Vec<Vec<Told>> = vec![Vec::new(); suspects.len()];
-    let mut bits = vec![(0, 0.0f64); suspects.len()];
-    for (i, r) in observed.readings.iter().enumerate() {
-        let Evidence::Check(c) = &r.evidence else {
-            continue;
-        };
-        let of_memory = network::is_of_memory(c);
-        for &(mode, strength) in &c.effects {
-            let Some(at) = of_mode[mode as usize] else {
-                continue;
-            };
-            let (part, fail) = network::split(model, c, mode, strength);
-            effects[at].push((a.checks[i][0], fail, of_memory));
-            if of_memory {
-                bits[at] = (bits[at].0 + 1, bits[at].1.max(fail + part));
-            }
-        }
-    }
-    let of = |(effects, (bits, most)): (Vec<Told>, (usize, f64))| {
-        let shared = network::is_shared(bits, most);
-        let one = |(check, fail, of_memory)| match of_memory && shared {
-            true => (check, rounded(network::SEVERE * fail / most)),
-            false => (check, rounded(fail)),
-        };
-        effects.into_iter().map(one).collect()
-    };
-    effects.into_iter().zip(bits).map(of).collect()
-}
-
 /// Failing readings that an empty position explains.
 fn explained_by(model: &BoardModel, observed: &Observed) -> Vec<(usize, String)> {
     let mut out = Vec::new();
@@ -292,13 +266,10 @@ fn explained_by(model: &BoardModel, observed: &Observed) -> Vec<(usize, String)>
         if c.outcome == Outcome::Pass || c.check == "complaint" {
             continue;
         }
-        for &(mode, strength) in &c.effects {
+        for &(mode, _) in c.effects.iter().filter(|e| e.1 >= EXPLAINS) {
             let m = &model.modes[mode as usize];
             let position = model.units[m.unit as usize].position;
-            if m.missing
-                && strength >= EXPLAINS
-                && (observed.facts).empty_at(position, reading.sheet, reading.line)
-            {
+            if m.missing && (observed.facts).empty_at(position, reading.sheet, reading.line) {
                 let fact = format!("{} is empty", model.positions[position].name);
                 if !out.contains(&(i, fact.clone())) {
                     out.push((i, fact));

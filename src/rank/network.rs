@@ -4,15 +4,14 @@
 //! links to what was fitted when it was taken; what had failed before a swap and failed after it still is one reading of
 //! the board with the new part in.
 
+pub use super::priors::{Priors, priors};
 use super::together;
 use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome, Posterior};
 use crate::observe::{CheckReading, Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
-use crate::sheet::Intake;
 use std::collections::BTreeMap;
-use std::sync::{Arc, OnceLock};
 
 /// The check that a complaint is.
 pub(super) const COMPLAINT: &str = "complaint";
@@ -100,98 +99,12 @@ impl Assembled {
     }
 }
 
-/// Prior of each mode under each setting of the common causes, `[mode][setting]`.
-pub type Priors = Vec<Vec<f64>>;
-
-/// Prior of each mode under each setting of the common causes, exclusive within a unit.
-///
-/// p(unit) = 1 − exp(−x Σ r f), shared by the modes as their rates.
-pub fn priors(model: &BoardModel, observed: &Observed, common: &CommonTable) -> Priors {
-    let mut out = fitted(model, intake(observed), common);
-    empty(model, observed, &mut out);
-    out
-}
-
-/// The priors with every position fitted that were worked out of a board so far, by intake.
-#[derive(Default)]
-struct Fitted([OnceLock<Arc<Priors>>; 3]);
-
-/// [`priors`] with the shipped common causes; those of a board without empty positions are worked out once.
-pub(super) fn shipped_priors(
-    model: &BoardModel,
-    observed: &Observed,
-    common: &CommonTable,
-) -> Arc<Priors> {
-    let intake = intake(observed);
-    let memo = model.memo.of::<Fitted>();
-    let all = memo.0[intake].get_or_init(|| Arc::new(fitted(model, intake, common)));
-    let mut out = Arc::clone(all);
-    if !observed.facts.came_whole() {
-        empty(model, observed, Arc::make_mut(&mut out));
-    }
-    out
-}
-
-/// Index of the exposure of this machine.
-fn intake(observed: &Observed) -> usize {
-    match observed.facts.intake.unwrap_or(Intake::Untested) {
-        Intake::Faulty => 0,
-        Intake::Untested => 1,
-        Intake::Works => 2,
-    }
-}
-
-/// Priors when every position is fitted.
-fn fitted(model: &BoardModel, intake: usize, common: &CommonTable) -> Priors {
-    let exposure = model.exposures[intake];
-    let mut out = vec![Vec::new(); model.modes.len()];
-    for unit in &model.units {
-        let range = unit.modes.start as usize..unit.modes.end as usize;
-        let total: f64 = model.modes[range.clone()].iter().map(|m| m.rate).sum();
-        let at: Vec<f64> = common
-            .settings()
-            .map(|s| -(-exposure * total * common.factor(s, unit.class)).exp_m1())
-            .collect();
-        for m in range {
-            let mode = &model.modes[m];
-            out[m] = if total > 0.0 {
-                at.iter().map(|p| p * mode.rate / total).collect()
-            } else {
-                vec![0.0; at.len()]
-            };
-        }
-    }
-    out
-}
-
-/// Of an empty position, nothing there is all that can be wrong with it.
-fn empty(model: &BoardModel, observed: &Observed, priors: &mut Priors) {
-    let units = model.units.iter().filter(|unit| {
-        observed.facts.came_empty(unit.position) && !matches!(unit.kind, UnitKind::Key { .. })
-    });
-    for m in units.flat_map(|unit| unit.modes.clone()) {
-        let p = f64::from(u8::from(model.modes[m as usize].missing));
-        priors[m as usize].fill(p);
-    }
-    // What is uncertain is one of two machines.
-    for (position, doubt) in &observed.facts.perhaps_empty {
-        for m in model
-            .units_of(*position)
-            .flat_map(|(_, unit)| unit.modes.clone())
-        {
-            let there = f64::from(u8::from(model.modes[m as usize].missing)) * (1.0 - doubt);
-            let priors = priors[m as usize].iter_mut();
-            priors.for_each(|p| *p = *p * doubt + there);
-        }
-    }
-}
-
 /// Puts the readings together; those that `include` refuses are left out.
 pub fn assemble(
     model: &BoardModel,
     observed: &Observed,
     common: &CommonTable,
-    priors: &[Vec<f64>],
+    priors: &Priors,
     include: impl Fn(usize) -> bool,
 ) -> Assembled {
     let mut b = Builder::new(model, observed, common, priors, false);
@@ -207,7 +120,7 @@ pub(super) fn assemble_brief(
     model: &BoardModel,
     observed: &Observed,
     common: &CommonTable,
-    priors: &[Vec<f64>],
+    priors: &Priors,
 ) -> Assembled {
     let mut b = Builder::new(model, observed, common, priors, true);
     for (i, reading) in observed.readings.iter().enumerate() {
@@ -234,10 +147,14 @@ pub(super) fn split(
     mode: ModeId,
     strength: f64,
 ) -> (f64, f64) {
+    // A single result is good or bad.
+    if !c.looped {
+        return (0.0, strength);
+    }
     let m = &model.modes[mode as usize];
     let part = match m.flaky {
-        // A single result is good or bad; and what is not there is not there in every loop.
-        _ if m.missing || !c.looped => 0.0,
+        // What is not there is not there in every loop.
+        _ if m.missing => 0.0,
         Some(_) => FLAKY_INTERMITTENT,
         None => STEADY_INTERMITTENT,
     };
@@ -335,7 +252,7 @@ impl<'a> Builder<'a> {
         model: &'a BoardModel,
         observed: &Observed,
         common: &CommonTable,
-        priors: &[Vec<f64>],
+        priors: &Priors,
         brief: bool,
     ) -> Self {
         let checks = |r: &'_ Reading| match &r.evidence {
@@ -372,9 +289,8 @@ impl<'a> Builder<'a> {
             came_out: BTreeMap::new(),
         };
         for (i, unit) in model.units.iter().enumerate() {
-            let possible = |m: &ModeId| priors[*m as usize].iter().any(|&p| p > 0.0);
-            let modes = unit.modes.clone().filter(possible);
-            let prior = modes.map(|m| (m, &priors[m as usize][..]));
+            let modes = unit.modes.clone().filter(|m| priors.possible(*m));
+            let prior = modes.map(|m| (m, priors.of(m)));
             b.add(Instance { unit: i, fitted: 0 }, prior);
         }
         b
@@ -417,7 +333,7 @@ impl<'a> Builder<'a> {
         together::split(share_severity(self.a, &self.of_memory), &self.sorts)
     }
 
-    fn add<'p>(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, &'p [f64])>) {
+    fn add(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, Vec<f64>)>) {
         let cause = self.a.net.causes.len();
         let all = self.model.units[instance.unit].modes.clone();
         // Those that come and go may stand twice.
@@ -446,7 +362,7 @@ impl<'a> Builder<'a> {
                     add(prior.iter().map(|p| p * shows).collect(), None, room);
                     add(prior.iter().map(|p| p * (1.0 - shows)).collect(), None, 0);
                 }
-                None => add(prior.to_vec(), shows, room),
+                None => add(prior, shows, room),
             }
         }
         self.a.net.causes.push(Cause {
@@ -717,8 +633,7 @@ impl<'a> Builder<'a> {
             .sum();
         let settings = self.a.net.settings();
         let share = |m: &ModeId| bad * self.model.modes[*m as usize].rate / total;
-        let priors: Vec<Vec<f64>> = modes.iter().map(|m| vec![share(m); settings]).collect();
-        let each = modes.iter().copied().zip(priors.iter().map(Vec::as_slice));
+        let each = modes.iter().map(|m| (*m, vec![share(m); settings]));
         self.add(Instance { unit, fitted }, each);
     }
 }

@@ -122,7 +122,7 @@ fn suspect(
             .modes
             .iter()
             .map(|&(m, p)| ModeView {
-                fault: model.modes[m as usize].what.clone(),
+                fault: model.modes[m as usize].what.clone().into(),
                 probability: p,
             })
             .collect(),

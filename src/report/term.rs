@@ -108,7 +108,7 @@ fn suspects(p: &mut Page, v: &RankingView) {
         let mode = s
             .modes
             .first()
-            .map(|m| m.fault.as_str())
+            .map(|m| m.fault.as_ref())
             .unwrap_or_default();
         p.hang("       ", &format!("most likely: {mode}"));
     }

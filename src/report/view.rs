@@ -2,6 +2,7 @@
 
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::borrow::Cow;
 
 /// Version of this form.
 pub const SCHEMA: u32 = 1;
@@ -109,7 +110,7 @@ pub struct SuspectView {
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct ModeView {
     /// What is wrong.
-    pub fault: String,
+    pub fault: Cow<'static, str>,
     /// P(this mode | readings).
     pub probability: f64,
 }

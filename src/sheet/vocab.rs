@@ -14,12 +14,12 @@ use std::ops::Range;
 use std::sync::OnceLock;
 
 use foldhash::{HashMap, HashMapExt, HashSet};
-use nom::bytes::complete::{take_till1, take_while1};
+use nom::bytes::complete::take_while1;
 use nom::character::complete::{char, space0, space1};
-use nom::combinator::{all_consuming, opt};
-use nom::multi::separated_list0;
+use nom::combinator::opt;
 use nom::sequence::{preceded, terminated};
 use nom::{IResult, Parser};
+use std::collections::hash_map::Entry;
 
 pub use super::concept::{Concept, Concepts};
 
@@ -160,14 +160,27 @@ fn head(input: &str) -> Res<'_, (&str, Option<&str>)> {
     terminated((name, opt(preceded(space1, place))), (space0, char(':'))).parse(input)
 }
 
-/// `words = phrase ("," phrase)*`
-fn words(input: &str) -> Res<'_, Vec<&str>> {
-    let phrase = preceded(space0, take_till1(|c| c == ','));
-    all_consuming(terminated(
-        separated_list0(char(','), phrase),
-        (opt(char(',')), space0),
-    ))
-    .parse(input)
+/// `words = phrase ("," phrase)*`, with a comma after the last one allowed. All shipped phrases are cut out at each start of the
+/// program, so no parser is put together for it.
+fn words(input: &str) -> Option<impl Iterator<Item = &str>> {
+    let mut begun = false;
+    for b in input.bytes() {
+        match b {
+            b',' if !begun && input.trim() != "," => return None,
+            b',' => begun = false,
+            b' ' | b'\t' => {}
+            _ => begun = true,
+        }
+    }
+    let mut rest = input;
+    Some(std::iter::from_fn(move || {
+        let blank = rest.bytes().position(|b| !matches!(b, b' ' | b'\t' | b','));
+        let from = &rest[blank?..];
+        let end = from.bytes().position(|b| b == b',');
+        let (phrase, after) = from.split_at(end.unwrap_or(from.len()));
+        rest = after;
+        Some(phrase)
+    }))
 }
 
 impl Vocabulary {
@@ -238,7 +251,7 @@ impl Vocabulary {
                 rest
             };
             let head = meaning.as_ref().ok_or_else(bad_form)?;
-            let (_, phrases) = words(list).map_err(|_| bad_form())?;
+            let phrases = words(list.trim_end()).ok_or_else(bad_form)?;
             for phrase in phrases {
                 cut_up(phrase, keep, &mut parts);
                 self.add_phrase(&mut parts, head);
@@ -332,15 +345,20 @@ impl Vocabulary {
 
     /// Adds a word to those that are spelt right and, unless it is `protected`, to those that slips are read as.
     fn learn(&mut self, word: &Word, protected: bool) {
-        if self.known.contains_key(word) {
-            return;
-        }
-        self.known.insert(word.clone(), Begins::default());
+        match self.known.entry(word.clone()) {
+            Entry::Occupied(_) => return,
+            Entry::Vacant(new) => new.insert(Begins::default()),
+        };
         if protected {
             return;
         }
+        let ascii = |b: u8| b.is_ascii_alphabetic() || b == b'\'';
+        let letters = match word.is_ascii() {
+            true => word.bytes().all(ascii),
+            false => word.chars().all(|c| c.is_alphabetic() || c == '\''),
+        };
         let length = word.chars().count();
-        if length >= 2 && word.chars().all(|c| c.is_alphabetic() || c == '\'') {
+        if length >= 2 && letters {
             if self.targets.len() <= length {
                 self.targets.resize(length + 1, Vec::new());
             }

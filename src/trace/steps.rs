@@ -15,8 +15,8 @@ impl Tracer<'_, '_> {
         let p = self.s.position(position);
         PinView {
             pin: format!("{}.{}", p.name, p.pins[pin].label),
-            signal: p.pins[pin].signal.clone(),
-            line: p.pins[pin].line.clone().unwrap_or_default(),
+            signal: p.pins[pin].signal.to_string(),
+            line: p.pins[pin].line.clone().unwrap_or_default().to_string(),
         }
     }
 
@@ -98,7 +98,11 @@ impl Tracer<'_, '_> {
         let fails = |c: &&CheckDef| {
             c.reads.iter().any(|r| {
                 let name = &model.nodes[r.node as usize].name;
-                let how = self.nodes.get(name).and_then(|n| strength.get(n)).copied();
+                let how = self
+                    .nodes
+                    .get(name.as_str())
+                    .and_then(|n| strength.get(n))
+                    .copied();
                 how.unwrap_or(0.0) * f64::from(r.weight) >= effect::SHOWS
             })
         };

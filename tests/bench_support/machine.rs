@@ -185,7 +185,7 @@ impl<'m> Technician<'m> {
                 .map(|&pin| &position.pins[usize::from(pin)].label);
             let mut open =
                 open.filter(|label| asked.contains(&format!("{}.{label} to", position.name)));
-            return Some(open.next().map_or("all joined".into(), String::clone));
+            return Some(open.next().map_or("all joined".into(), ToString::to_string));
         }
         // Nothing shorts a rail here: one part is as good as another.
         let example = prompt

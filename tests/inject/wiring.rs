@@ -226,7 +226,7 @@ impl Wired {
                 pins: p
                     .pins
                     .iter()
-                    .map(|n| (n.label.clone(), n.line.as_deref().map(&mut id)))
+                    .map(|n| (n.label.to_string(), n.line.as_deref().map(&mut id)))
                     .collect(),
                 socket: p.socket,
             })

@@ -51,7 +51,11 @@ impl Bench {
         for line in columns.iter().chain(&rows) {
             let mut best: Option<(usize, &str)> = None;
             for p in &board.positions {
-                let pins = |l: &String| p.pins.iter().any(|pin| pin.line.as_ref() == Some(l));
+                let pins = |l: &String| {
+                    p.pins
+                        .iter()
+                        .any(|pin| pin.line.as_deref() == Some(l.as_str()))
+                };
                 let outsider = p.outside || p.class == Class::Connector;
                 if outsider || p.role.contains("pull-up") || !pins(line) {
                     continue;

@@ -219,7 +219,7 @@ impl Observer<'_> {
             several => self.line_name(several),
         };
         let text = format!("{what} {word} until {} held", held.join(" "));
-        let effects = effects.into_iter().collect();
+        let effects: Vec<(ModeId, f64)> = effects.into_iter().collect();
         self.line_of_keys(ids, format!("keys {what} until"), text, effects);
     }
 

@@ -152,6 +152,7 @@ impl Observer<'_> {
         }
         let mut open: BTreeSet<&String> = keys.keys().collect();
         let known = std::sync::Arc::clone(&self.known);
+        let shown = std::sync::Arc::clone(&self.shown);
         let everywhere = &known.troubles(self.model).everywhere;
         for (what, of_line) in &known.lines {
             let whole = of_line.len() >= LEAST && of_line.iter().all(|k| keys.contains_key(k));
@@ -168,23 +169,29 @@ impl Observer<'_> {
             of_line.iter().for_each(|k| {
                 open.remove(k);
             });
-            let mut effects = self.least(of_line, |o, key| o.effects_on_key(key, aspect));
-            if what != "all keys" {
-                effects.retain(|(m, _)| !everywhere.contains(m));
-            }
             let check = match aspect {
                 Aspect::Dead => format!("keys {what}"),
                 _ => format!("keys {what} {word}"),
             };
+            let effects = shown.keys(&check, aspect, self.trust.missed, || {
+                let mut effects = self.least(of_line, |o, key| o.effects_on_key(key, aspect));
+                if what != "all keys" {
+                    effects.retain(|(m, _)| !everywhere.contains(m));
+                }
+                effects
+            });
             self.line_of_keys(of_line, check, format!("{what} {word}"), effects);
         }
         for id in open {
             (self.sheet, self.line) = keys[id];
-            let mut effects = self.effects_on_key(id, aspect);
-            // One outside the matrix goes with the others when all are struck.
-            if self.known.scan.matrix.key(&id["key.".len()..]).is_some() {
-                effects.retain(|(m, _)| !everywhere.contains(m));
-            }
+            let effects = shown.keys(id, aspect, self.trust.missed, || {
+                let mut effects = self.effects_on_key(id, aspect);
+                // One outside the matrix goes with the others when all are struck.
+                if known.scan.matrix.key(&id["key.".len()..]).is_some() {
+                    effects.retain(|(m, _)| !everywhere.contains(m));
+                }
+                effects
+            });
             let text = format!("key {} {word}", &id["key.".len()..]);
             self.line_of_keys(std::slice::from_ref(id), id.clone(), text, effects);
         }
@@ -196,7 +203,7 @@ impl Observer<'_> {
         keys: &[String],
         check: String,
         text: String,
-        effects: Vec<(ModeId, f64)>,
+        effects: impl Into<super::Effects>,
     ) {
         keys.iter().for_each(|k| self.mark(k));
         let slip = if keys.len() >= LEAST { LINE_SLIP } else { 1.0 };

@@ -62,7 +62,7 @@ impl Observer<'_> {
                 *slot = slot.max(s);
             }
         }
-        let effects = effects.into_iter().collect();
+        let effects: Vec<_> = effects.into_iter().collect();
         self.line_of_keys(std::slice::from_ref(&id), id.clone(), text, effects);
     }
 

@@ -2,7 +2,8 @@
 
 use super::layout::Bank;
 use super::theory::{Cause, Where};
-use crate::faultmap::model::{BoardModel, KINDS, Kind, ModeId, UnitKind};
+use crate::faultmap::model::{BoardModel, KINDS, Kind, ModeId, Touch, Touches, UnitKind};
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// A mode that reaches the memory.
@@ -14,6 +15,19 @@ pub struct Reaching {
     pub strength: f64,
     /// What it does.
     pub cause: Cause,
+    /// Which cause of the bank that is, by the order in which they come first.
+    pub number: usize,
+}
+
+/// The causes among these, in the order of their numbers.
+pub fn causes(reaching: &[Reaching]) -> Vec<&Cause> {
+    let mut all: Vec<&Cause> = Vec::new();
+    for r in reaching {
+        if r.number == all.len() {
+            all.push(&r.cause);
+        }
+    }
+    all
 }
 
 /// Strength below which a mode does not count as reaching the memory.
@@ -44,62 +58,119 @@ struct Known(Mutex<Vec<OfBank>>);
 /// A bank by its name, with what reaches it.
 type OfBank = (Option<String>, Arc<Vec<Reaching>>);
 
-/// All modes that reach a bank; worked out once for a board.
+/// All modes that reach a bank, in order; worked out once for a board.
 pub fn reaching(model: &BoardModel, bank: &Bank) -> Arc<Vec<Reaching>> {
     let memo = model.memo.of::<Known>();
     let mut known = memo.0.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some((_, found)) = known.iter().find(|(name, _)| *name == bank.name) {
         return Arc::clone(found);
     }
-    let found = Arc::new(work_out(model, bank));
+    let found = Arc::new(numbered(work_out(model, bank)));
     known.push((bank.name.clone(), Arc::clone(&found)));
     found
 }
 
+fn numbered(mut all: Vec<Reaching>) -> Vec<Reaching> {
+    let mut numbers: BTreeMap<Cause, usize> = BTreeMap::new();
+    for r in &mut all {
+        let next = numbers.len();
+        r.number = *numbers.entry(r.cause.clone()).or_insert(next);
+    }
+    all
+}
+
+/// Where in [`Reach`] a node that a check of the memory reads counts.
+#[derive(Clone, Copy)]
+enum Place {
+    Lane(usize),
+    Line(usize),
+    Strobe,
+    Write,
+    Refresh,
+}
+
+/// The touches of a node, by mode, as far as they were looked at.
+struct Source<'m> {
+    place: Place,
+    weight: f64,
+    next: Option<Touch>,
+    rest: <&'m Touches as IntoIterator>::IntoIter,
+}
+
+/// Beyond every mode.
+const NO_MODE: ModeId = ModeId::MAX;
+
+/// All modes in order, each with what it does to the bank: touches of a node come by mode, so all nodes are gone through side by
+/// side, and nothing is kept of a mode but what it comes to.
 fn work_out(model: &BoardModel, bank: &Bank) -> Vec<Reaching> {
-    // Room for all of them, of which only what is used costs anything.
-    let mut all: Vec<(ModeId, Reach)> = Vec::with_capacity(model.modes.len());
-    // Where each mode stands in `all`: a bus is touched by hundreds of modes, again and again.
-    let mut stands = vec![usize::MAX; model.modes.len()];
-    let mut visit = |what: &str, put: &dyn Fn(&mut Reach, Kind, f64)| {
-        let Some(check) = model.check(&bank.check(what)) else {
-            return;
-        };
-        for read in &check.reads {
-            for t in &model.nodes[read.node as usize].touches {
-                let strength = f64::from(t.strength) * f64::from(read.weight);
-                let at = &mut stands[t.mode as usize];
-                if *at == usize::MAX {
-                    *at = all.len();
-                    all.push((t.mode, Reach::default()));
-                }
-                put(&mut all[*at].1, t.kind, strength);
-            }
-        }
+    let mut sources = Vec::new();
+    let mut read = |what: &str, place: Place| {
+        let reads = model.check(&bank.check(what)).map_or(&[][..], |c| &c.reads);
+        sources.extend(reads.iter().map(|read| Source {
+            place,
+            weight: f64::from(read.weight),
+            next: None,
+            rest: model.nodes[read.node as usize].touches.iter(),
+        }));
     };
-    let more = |slot: &mut f64, s: f64| *slot = slot.max(s);
     for i in 0..8 {
-        visit(&format!("bit.{i}"), &|r, kind, s| {
-            more(&mut r.lanes[i], s);
-            more(&mut r.lane_kinds[kind as usize], s);
-        });
+        read(&format!("bit.{i}"), Place::Lane(i));
     }
     for k in 0..bank.lines.len().min(16) {
-        visit(&format!("address.{k}"), &|r, kind, s| {
-            more(&mut r.lines[k], s);
-            more(&mut r.line_kinds[kind as usize], s);
-        });
+        read(&format!("address.{k}"), Place::Line(k));
     }
-    // A noisy or late strobe is no lost one: that shows as scattered cells.
-    let gone = |kind| matches!(kind, Kind::Lost | Kind::Low | Kind::High | Kind::Wrong);
-    let lost = |kind, s: f64| if gone(kind) { s } else { 0.0 };
-    visit("strobe.ras", &|r, k, s| more(&mut r.strobe, lost(k, s)));
-    visit("strobe.cas", &|r, k, s| more(&mut r.strobe, lost(k, s)));
-    visit("write", &|r, k, s| more(&mut r.write, lost(k, s)));
-    visit("refresh", &|r, k, s| more(&mut r.refresh, lost(k, s)));
-    all.sort_unstable_by_key(|(mode, _)| *mode);
-    let of = |(mode, reach): &(ModeId, Reach)| judge(model, bank, *mode, reach);
-    all.iter().flat_map(of).collect()
+    read("strobe.ras", Place::Strobe);
+    read("strobe.cas", Place::Strobe);
+    read("write", Place::Write);
+    read("refresh", Place::Refresh);
+    // The mode that each comes to next, side by side.
+    let step = |s: &mut Source| {
+        s.next = s.rest.next();
+        s.next.map_or(NO_MODE, |t| t.mode)
+    };
+    let mut modes: Vec<ModeId> = sources.iter_mut().map(step).collect();
+    let mut out = Vec::new();
+    loop {
+        let mode = modes.iter().copied().fold(NO_MODE, ModeId::min);
+        if mode == NO_MODE {
+            return out;
+        }
+        let mut reach = Reach::default();
+        for (next, source) in modes.iter_mut().zip(&mut sources) {
+            while *next == mode {
+                if let Some(t) = source.next {
+                    let strength = f64::from(t.strength) * source.weight;
+                    reach.put(source.place, t.kind, strength);
+                }
+                *next = step(source);
+            }
+        }
+        out.extend(judge(model, bank, mode, &reach));
+    }
+}
+
+impl Reach {
+    fn put(&mut self, place: Place, kind: Kind, strength: f64) {
+        let more = |slot: &mut f64, s: f64| *slot = slot.max(s);
+        // A noisy or late strobe is no lost one: that shows as scattered cells.
+        let lost = match kind {
+            Kind::Lost | Kind::Low | Kind::High | Kind::Wrong => strength,
+            _ => 0.0,
+        };
+        match place {
+            Place::Lane(i) => {
+                more(&mut self.lanes[i], strength);
+                more(&mut self.lane_kinds[kind as usize], strength);
+            }
+            Place::Line(k) => {
+                more(&mut self.lines[k], strength);
+                more(&mut self.line_kinds[kind as usize], strength);
+            }
+            Place::Strobe => more(&mut self.strobe, lost),
+            Place::Write => more(&mut self.write, lost),
+            Place::Refresh => more(&mut self.refresh, lost),
+        }
+    }
 }
 
 /// What a mode does; two things with half the strength each, when the map leaves open which.
@@ -139,6 +210,7 @@ fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reachi
             mode,
             strength,
             cause,
+            number: 0,
         })
     };
     // What holds a data line stops more than the refresh.

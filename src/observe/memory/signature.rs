@@ -144,28 +144,33 @@ impl<'a> Bytes<'a> {
         let mut walk = Walk::new(theory, pattern, bank);
         let many = walk.known.failing;
         let n = at.len() as f64;
-        let [all, some] = walk.up(&at, list.complete);
-        let reversed: Vec<u32> = at.iter().rev().copied().collect();
-        let told = [
-            all + read,
-            some + read + n * SOME.ln(),
-            walk.down(&reversed, list.complete) + read,
-            if list.complete {
-                f64::NEG_INFINITY
-            } else {
-                read - n * many.ln()
-            },
-        ];
         let [first, some, down, any] = WALKS;
         let ways = match pattern {
             p if p.marches_up() => [first + down, some, 0.0, any],
             p if p.marches_down() => [0.0, 0.0, first + some + down, any],
             _ => WALKS,
         };
-        let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + f64::ln(w)));
+        let ways = ways.map(f64::ln);
+        let n_some = n * SOME.ln();
+        let any = if list.complete {
+            f64::NEG_INFINITY
+        } else {
+            read - n * many.ln()
+        };
+        // A walk that comes below 'any lines at all' by so much may stop anywhere.
+        let least = any + ways[3] - NO_DIGIT;
+        let enough = [least - ways[0] - read, least - ways[1] - read - n_some];
+        let [all, some] = walk.up(&at, list.complete, enough);
+        let reversed: Vec<u32> = at.iter().rev().copied().collect();
+        let down = walk.down(&reversed, list.complete, least - ways[2] - read);
+        let told = [all + read, some + read + n_some, down + read, any];
+        let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + w));
         right + sum + count(list, at.len(), many, bank)
     }
 }
+
+/// What is less by so much (in nats) changes no digit of a sum.
+const NO_DIGIT: f64 = 45.0;
 
 /// ln Σ exp.
 pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
@@ -173,8 +178,7 @@ pub fn ln_sum(terms: impl Iterator<Item = f64> + Clone) -> f64 {
     if top == f64::NEG_INFINITY {
         return top;
     }
-    // What is less by e^-45 changes no digit.
-    let exp = |d: f64| if d < -45.0 { 0.0 } else { d.exp() };
+    let exp = |d: f64| if d < -NO_DIGIT { 0.0 } else { d.exp() };
     top + terms.map(|t| exp(t - top)).sum::<f64>().ln()
 }
 
@@ -186,6 +190,10 @@ const TYPED: Both = [1.0, SOME];
 
 fn plus(a: Both, b: Both) -> Both {
     [a[0] + b[0], a[1] + b[1]]
+}
+
+fn below(a: Both, enough: Both) -> bool {
+    a[0] < enough[0] && a[1] < enough[1]
 }
 
 const NEVER: Both = [f64::NEG_INFINITY; 2];
@@ -208,9 +216,31 @@ type Key = (u32, u32, u8, (u8, u64), Pattern);
 /// More are not kept (about 3 MB a thread); then it begins anew.
 const MOST_KNOWN: usize = 1 << 14;
 
+/// What was worked out so far: where it stands by its key, so that looking for it touches little memory.
+#[derive(Default)]
+struct Kept {
+    at: HashMap<Key, u32>,
+    all: Vec<Known>,
+}
+
+impl Kept {
+    fn get(&self, key: &Key) -> Option<Known> {
+        self.at.get(key).map(|at| self.all[*at as usize])
+    }
+
+    fn put(&mut self, key: Key, known: Known) {
+        if self.all.len() >= MOST_KNOWN {
+            self.at.clear();
+            self.all.clear();
+        }
+        self.at.insert(key, self.all.len() as u32);
+        self.all.push(known);
+    }
+}
+
 thread_local! {
     /// The same boards come again and again, with the same theories.
-    static KNOWN: RefCell<HashMap<Key, Known>> = RefCell::default();
+    static KNOWN: RefCell<Kept> = RefCell::default();
 }
 
 struct Walk<'a> {
@@ -251,15 +281,10 @@ impl<'a> Walk<'a> {
             theory.effect.code(),
             pattern,
         );
-        let found = KNOWN.with_borrow(|all| all.get(&key).copied());
+        let found = KNOWN.with_borrow(|kept| kept.get(&key));
         walk.known = found.unwrap_or_else(|| {
             let known = walk.work_out();
-            KNOWN.with_borrow_mut(|all| {
-                if all.len() >= MOST_KNOWN {
-                    all.clear();
-                }
-                all.insert(key, known);
-            });
+            KNOWN.with_borrow_mut(|kept| kept.put(key, known));
             known
         });
         walk
@@ -277,8 +302,8 @@ impl<'a> Walk<'a> {
         known
     }
 
-    /// ln P(nothing else typed) of a list in rising order.
-    fn up(&mut self, at: &[u32], complete: bool) -> Both {
+    /// ln P(nothing else typed) of a list in rising order, or something below `enough`.
+    fn up(&mut self, at: &[u32], complete: bool, enough: Both) -> Both {
         let Some(&last) = at.last() else {
             return self.head(self.bank.to + 1);
         };
@@ -290,11 +315,15 @@ impl<'a> Walk<'a> {
         } else {
             [0.0; 2]
         };
-        plus(plus(self.head(at[0]), self.between(at)), rest)
+        let between = self.between(at, rest, enough);
+        if below(plus(between, rest), enough) {
+            return plus(between, rest);
+        }
+        plus(plus(self.head(at[0]), between), rest)
     }
 
     /// The same of a list typed in falling order, which is given rising, by who types every line.
-    fn down(&mut self, at: &[u32], complete: bool) -> f64 {
+    fn down(&mut self, at: &[u32], complete: bool, enough: f64) -> f64 {
         let (Some(&lowest), Some(&highest)) = (at.first(), at.last()) else {
             return self.passed(self.bank.from, self.bank.to)[0];
         };
@@ -306,7 +335,8 @@ impl<'a> Walk<'a> {
         } else {
             0.0
         };
-        self.passed(highest + 1, self.bank.to)[0] + self.between(at)[0] + rest
+        let after = self.passed(highest + 1, self.bank.to);
+        after[0] + self.between(at, after, [enough, f64::INFINITY])[0] + rest
     }
 
     /// ln P(a cell is passed over).
@@ -385,11 +415,16 @@ impl<'a> Walk<'a> {
         [0, 1].map(|k| ln_sum(terms.iter().rev().map(|t| t[k])))
     }
 
-    /// ln P(nothing between the lines failed).
-    fn between(&mut self, at: &[u32]) -> Both {
-        at.windows(2).fold([0.0; 2], |sum, w| {
-            plus(sum, self.passed(w[0] + 1, w[1] - 1))
-        })
+    /// ln P(nothing between the lines failed), or something that together with what else was passed over is below `enough`.
+    fn between(&mut self, at: &[u32], passed: Both, enough: Both) -> Both {
+        let mut sum = [0.0; 2];
+        for w in at.windows(2) {
+            if below(plus(passed, sum), enough) {
+                break;
+            }
+            sum = plus(sum, self.passed(w[0] + 1, w[1] - 1));
+        }
+        sum
     }
 }
 
@@ -422,19 +457,20 @@ impl Starts {
 
 /// Addresses below `end` with these bits, roughly (exact for powers of two).
 fn blocked_below(mask: u32, value: u32, end: u32) -> f64 {
-    // Walk the bits of `end` from the top: a 1 means that all numbers with 0 there are below.
-    let mut count = 0.0;
-    let mut prefix = 0;
-    for bit in (0..32).rev() {
-        let b = 1u32 << bit;
-        if end & b == 0 {
-            continue;
+    // Walk the ones of `end` from the top: each means that all numbers with 0 there are below.
+    let (mut count, mut prefix, mut rest) = (0.0, 0, end);
+    while rest != 0 {
+        let b = 1u32 << (31 - rest.leading_zeros());
+        let differs = (prefix ^ value) & mask;
+        // Whatever comes below, it begins otherwise.
+        if differs & !(b | (b - 1)) != 0 {
+            break;
         }
-        let high = !(b - 1);
-        if prefix & mask & high == value & high {
-            count += f64::from(((b - 1) & !mask).count_ones()).exp2();
+        if differs & b == 0 {
+            count += f64::from(1u32 << ((b - 1) & !mask).count_ones());
         }
         prefix |= b;
+        rest &= !b;
     }
     count
 }

@@ -1,8 +1,9 @@
 //! What a list looks like, in words, and which further test pattern would tell apart what could be behind it.
 
-use super::effect::{Effect, fails};
+use super::effect::{Effect, alike, fails};
+use super::few::Few;
 use super::layout::Bank;
-use super::modes::Reaching;
+use super::modes::{Reaching, causes};
 use super::pattern::Pattern;
 use super::signature::{List, Theory, ln_sum};
 use super::theory::{Cause, Where, words};
@@ -111,11 +112,19 @@ fn further(bank: &Bank, first: &Answer, others: &[&Answer], or: &str, list: &Lis
             .iter()
             .any(|t| matches!(t.effect, Effect::Decay { .. }))
     };
+    let cells = cells(bank, list);
     let score = |pattern| {
-        let each = others
-            .iter()
-            .map(|o| differing(bank, first, o, pattern, list));
-        (each.clone().filter(|&n| n > 0).count(), each.sum::<usize>())
+        let first = wrong(bank, first, pattern, &cells);
+        let each = others.iter().map(|o| {
+            let other = wrong(bank, o, pattern, &cells);
+            let both = first.iter().zip(&other);
+            both.filter(|(x, y)| differ(x, y)).count()
+        });
+        let each: Vec<usize> = each.collect();
+        (
+            each.iter().filter(|n| **n > 0).count(),
+            each.iter().sum::<usize>(),
+        )
     };
     let best = PROPOSED
         .iter()
@@ -143,25 +152,45 @@ fn further(bank: &Bank, first: &Answer, others: &[&Answer], or: &str, list: &Lis
     }
 }
 
-/// Addresses at which a test of this pattern would show one answer and not the other.
-fn differing(bank: &Bank, a: &Answer, b: &Answer, pattern: Pattern, list: &List) -> usize {
-    let wrong = |x: &Answer, address: u32, lane: u8| {
-        let t = x.theories.iter().find(|t| t.lanes & lane != 0);
-        t.map_or(0.0, |t| fails(t.effect, lane, pattern, bank, address))
-    };
-    let differs = |&address: &u32| {
-        (0..8)
-            .map(|i| 1u8 << i)
-            .any(|lane| (wrong(a, address, lane) - wrong(b, address, lane)).abs() > 0.3)
-    };
+/// Addresses to look at: an even sample of the bank, and those of the list.
+fn cells(bank: &Bank, list: &List) -> Vec<u32> {
     let step = (bank.cells() / 64).max(1);
     let spread = (0..64).map(|i| bank.from + i * step + (i * 0x35) % step);
     let listed = list.lines.iter().map(|l| l.address);
-    spread
-        .chain(listed)
-        .filter(|a| bank.contains(*a))
-        .filter(differs)
-        .count()
+    let all = spread.chain(listed);
+    all.filter(|a| bank.contains(*a)).collect()
+}
+
+/// A number for each data bit.
+type Lanes = [f64; 8];
+
+/// P(each data bit reads wrong) at these addresses in a test of this pattern.
+fn wrong(bank: &Bank, answer: &Answer, pattern: Pattern, cells: &[u32]) -> Vec<Lanes> {
+    let mut out = vec![[0.0; 8]; cells.len()];
+    let mut explained = 0;
+    for t in &answer.theories {
+        // The first theory of a bit speaks for it.
+        let lanes = t.lanes & !explained;
+        explained |= t.lanes;
+        let mut known: Few<u64, Lanes> = Few::default();
+        for (&address, out) in cells.iter().zip(&mut out) {
+            let code = alike(t.effect, pattern, bank, address);
+            let each = known.get(code, || {
+                let of = |lane: u8| fails(t.effect, lane, pattern, bank, address);
+                std::array::from_fn(|i| match lanes >> i & 1 {
+                    1 => of(1 << i),
+                    _ => 0.0,
+                })
+            });
+            out.iter_mut().zip(each).for_each(|(out, p)| *out += p);
+        }
+    }
+    out
+}
+
+/// Whether a test would show one and not the other.
+fn differ(a: &Lanes, b: &Lanes) -> bool {
+    a.iter().zip(b).any(|(a, b)| (a - b).abs() > 0.3)
 }
 
 fn answers(
@@ -173,12 +202,14 @@ fn answers(
     let exposure = model.exposures[0];
     let mut out: Vec<Answer> = Vec::new();
     let mut singles: Vec<Answer> = Vec::new();
+    let causes = causes(reaching);
+    let mut rates = vec![0.0; causes.len()];
+    for r in reaching {
+        rates[r.number] += model.modes[r.mode as usize].rate * exposure * r.strength;
+    }
     for (cause, fit) in &weighed.fits {
-        let rate: f64 = reaching
-            .iter()
-            .filter(|r| r.cause == *cause)
-            .map(|r| model.modes[r.mode as usize].rate * exposure * r.strength)
-            .sum();
+        let number = causes.iter().position(|c| *c == cause);
+        let rate: f64 = number.map_or(0.0, |at| rates[at]);
         let answer = Answer {
             what: named(cause, bank),
             ln: fit.ln + rate.max(1e-12).ln(),

@@ -5,7 +5,7 @@
 
 use super::effect::Effect;
 use super::layout::Bank;
-use super::modes::Reaching;
+use super::modes::{Reaching, causes};
 use super::pattern::{Pattern, candidates};
 use super::signature::{Bytes, List, Theory, ln_likelihood, ln_sum};
 use super::theory::{Cause, theories};
@@ -49,13 +49,15 @@ pub struct BitReading {
 const MOST_LINES: usize = 24;
 /// What the number of lines says of a cause that does not reach all failing bits: about as much as of one that does.
 const COUNT_UNKNOWN: f64 = -1.5;
-/// What is so much less probable (in nats) than the best theory of the same cause, or for each failing bit than the best
-/// explanation of that bit by itself, changes no digit.
-const NO_MATTER: f64 = 60.0;
+/// What is so much less probable (in nats) than the best theory of the same cause changes no digit of their sum.
+const NO_MATTER: f64 = 40.0;
+/// What strikes several failing bits is out of the question when it is so much less probable than the best explanation of each
+/// by itself: those are as many faults at once, so this is more than the above.
+const OUT_OF_THE_QUESTION: f64 = 60.0;
 /// Below this a strength is nothing.
 const NOTHING: f64 = 1e-12;
 
-/// Weighs a list against the modes that reach the bank.
+/// Weighs a list against the modes that reach the bank, in their order.
 pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
     let mut list = list.clone();
     list.lines.truncate(MOST_LINES);
@@ -78,27 +80,26 @@ pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
     // The best explanation of each bit by itself: what strikes one bit only, or nothing that is known. It says which other
     // causes are out of the question.
     let mut norm = unknown;
-    let mut fits = BTreeMap::new();
-    let hits = |r: &Reaching| (r.cause.lanes & bits).count_ones();
+    let causes = causes(reaching);
+    let mut fits: Vec<Option<Fit>> = vec![None; causes.len()];
+    let hits = |c: &Cause| (c.lanes & bits).count_ones();
     for single in [true, false] {
-        let wanted = |r: &&Reaching| hits(r) > 0 && (hits(r) == 1) == single;
-        for r in reaching.iter().filter(wanted) {
-            if fits.contains_key(&r.cause) {
+        for (cause, found) in causes.iter().zip(&mut fits) {
+            if hits(cause) == 0 || (hits(cause) == 1) != single {
                 continue;
             }
-            let hit = (0..8).filter(|i| (r.cause.lanes & bits) >> i & 1 == 1);
-            let least = hit.clone().map(|i| norm[i] - NO_MATTER).sum();
-            let fit = weigher.fit(&r.cause, least);
-            if let (Some(fit), true) = (&fit, single) {
+            let hit = (0..8).filter(|i| (cause.lanes & bits) >> i & 1 == 1);
+            let least: f64 = hit.clone().map(|i| norm[i] - OUT_OF_THE_QUESTION).sum();
+            *found = weigher.fit(cause, least);
+            let Some(fit) = found else { continue };
+            if single {
                 hit.for_each(|i| norm[i] = norm[i].max(fit.ln));
             }
-            fits.insert(r.cause.clone(), fit);
         }
     }
-    let fits = (fits.into_iter())
-        .filter_map(|(c, f)| Some((c, f?)))
-        .collect();
-    let readings = readings(bits, &norm, &unknown, reaching, &fits);
+    let readings = readings(bits, &norm, &unknown, reaching, &causes, &fits);
+    let fits = causes.into_iter().zip(fits);
+    let fits = fits.filter_map(|(c, f)| Some((c.clone(), f?))).collect();
     Weighed {
         bits,
         fits,
@@ -143,6 +144,7 @@ impl Weigher<'_> {
     fn fit(&self, cause: &Cause, least: f64) -> Option<Fit> {
         let (list, offset) = self.list_for(cause.lanes);
         let theories = theories(cause, self.bank, &list);
+        let shares: Vec<f64> = theories.iter().map(|t| t.0.ln()).collect();
         let mut found = Best::new(theories.len() * self.patterns.len(), least - offset);
         // What the bytes leave open waits: the best of the others may settle it without a look at the cells passed over.
         let mut waiting: Vec<(usize, f64, Bytes)> = Vec::new();
@@ -150,9 +152,9 @@ impl Weigher<'_> {
         let pairs = self
             .patterns
             .iter()
-            .flat_map(|p| theories.iter().map(move |t| (p, t)));
-        for (at, (&(ln_pattern, pattern), &(share, theory))) in pairs.enumerate() {
-            let before = ln_pattern + share.ln();
+            .flat_map(|p| theories.iter().zip(&shares).map(move |t| (p, t)));
+        for (at, (&(ln_pattern, pattern), (&(_, theory), share))) in pairs.enumerate() {
+            let before = ln_pattern + share;
             let least = found.least() - before;
             let Some(bytes) = Bytes::of(theory, pattern, self.bank, &list, least) else {
                 continue;
@@ -242,44 +244,45 @@ fn readings(
     norm: &[f64; 8],
     unknown: &[f64; 8],
     reaching: &[Reaching],
-    fits: &BTreeMap<Cause, Fit>,
+    causes: &[&Cause],
+    fits: &[Option<Fit>],
 ) -> Vec<BitReading> {
-    let failing: Vec<u8> = (0..8).filter(|i| bits >> i & 1 == 1).collect();
+    let failing = (0..8u8).filter(|i| bits >> i & 1 == 1);
     let shared = |lanes: u8, ln: f64| {
-        let hit: Vec<u8> = failing
-            .iter()
-            .copied()
-            .filter(|i| lanes >> i & 1 == 1)
-            .collect();
-        let sum: f64 = hit.iter().map(|&i| norm[usize::from(i)]).sum();
-        (ln - sum) / hit.len() as f64
+        let hit = failing.clone().filter(|i| lanes >> i & 1 == 1);
+        let sum: f64 = hit.clone().map(|i| norm[usize::from(i)]).sum();
+        (ln - sum) / hit.count() as f64
     };
+    let each = || causes.iter().zip(fits);
     // What explains several bits together may be better than the best of each.
-    let excess = fits
-        .iter()
-        .map(|(c, f)| shared(c.lanes, f.ln))
+    let excess = each()
+        .filter_map(|(c, f)| Some(shared(c.lanes, f.as_ref()?.ln)))
         .fold(0.0, f64::max);
+    let explains: Vec<Option<f64>> = each()
+        .map(|(c, f)| Some(shared(c.lanes, f.as_ref()?.ln) - excess))
+        .collect();
     let strength = |r: &Reaching| {
         let hit = f64::from((r.cause.lanes & bits).count_ones());
-        let of = |f: &Fit| shared(r.cause.lanes, f.ln) - excess + r.strength.ln() / hit;
-        fits.get(&r.cause).map_or(0.0, |f| of(f).exp())
+        explains[r.number].map_or(0.0, |ln| (ln + r.strength.ln() / hit).exp())
     };
-    let of = |&bit: &u8| {
-        let mut effects: BTreeMap<ModeId, f64> = BTreeMap::new();
+    let of = |bit: u8| {
+        let mut effects: Vec<(ModeId, f64)> = Vec::new();
         for r in reaching.iter().filter(|r| r.cause.lanes >> bit & 1 == 1) {
-            *effects.entry(r.mode).or_default() += strength(r);
+            let more = strength(r);
+            match effects.last_mut() {
+                Some((mode, sum)) if *mode == r.mode => *sum += more,
+                _ => effects.push((r.mode, more)),
+            }
         }
+        effects.retain(|e| e.1 > NOTHING);
+        effects.iter_mut().for_each(|e| e.1 = e.1.min(1.0));
         BitReading {
             bit,
-            effects: effects
-                .into_iter()
-                .filter(|e| e.1 > NOTHING)
-                .map(|(m, s)| (m, s.min(1.0)))
-                .collect(),
+            effects,
             leak: (unknown[usize::from(bit)] - norm[usize::from(bit)] - excess)
                 .exp()
                 .min(1.0),
         }
     };
-    failing.iter().map(of).collect()
+    failing.clone().map(of).collect()
 }
