@@ -49,7 +49,7 @@ pub struct Library {
 #[derive(Debug, thiserror::Error)]
 pub enum BoardError {
     /// No such board.
-    #[error("no board '{name}'{near}; there are: {known}")]
+    #[error("no board '{name}'{near}; there are: {known}; your own: --maps DIR")]
     Unknown {
         /// As asked for.
         name: String,

@@ -17,6 +17,8 @@ const RESEAT_FAILS: f64 = 0.2;
 const CLEAN_FAILS: f64 = 0.1;
 /// P(a bad joint is still bad after resoldering) (guess).
 const RESOLDER_FAILS: f64 = 0.1;
+/// Of what changes by a trial, how often all is well then though the part is sound (guess).
+const BY_CHANCE: f64 = 0.1;
 /// A mode that moves a line at least this surely holds it.
 const HOLDS: f64 = 0.5;
 
@@ -151,13 +153,11 @@ impl Observer<'_> {
     /// With its leg out of the board a part no longer holds the line there.
     fn lifted(&mut self, h: &HandsOn) {
         for place in &h.places {
-            let Some((position, _)) = self.find_position(place) else {
+            let Some((position, pin)) = self.leg(place) else {
                 continue;
             };
-            let modes = place
-                .pin
-                .as_deref()
-                .map_or(Vec::new(), |pin| holds(self.model, position, pin));
+            let label = &self.model.positions[position].pins[pin].label;
+            let modes = holds(self.model, position, label);
             self.tried(position, modes, odds::LIFTED, h);
         }
     }
@@ -174,7 +174,9 @@ impl Observer<'_> {
         };
         let (without, with) = match h.result {
             Effect::NoChange => odds[0],
-            Effect::Cured | Effect::Changed | Effect::Worse => odds[1],
+            Effect::Changed | Effect::Worse => odds[1],
+            // A sound part that is tried makes something different now and then; it hardly makes all well.
+            Effect::Cured => (odds[1].0 * BY_CHANCE, odds[1].1 * (1.0 - BY_CHANCE)),
             _ => return,
         };
         let text = format!(
@@ -389,5 +391,44 @@ mod tests {
         let good = format!("{RAILS}rail 5V 5.0 V\n");
         let (without, with) = (ranked(&good), ranked(&format!("{good}{drop}")));
         assert!((of(&with, "U21") - of(&without, "U21")).abs() < 1e-9);
+    }
+
+    /// The rail may be read low in ohms; without that a drop says nothing, and that is said.
+    #[test]
+    fn a_drop_counts_with_a_rail_that_is_shorted_in_ohms() {
+        let drop = "drop at U21 lowest\ndrop at U9 higher\n";
+        let shorted = format!("{RAILS}resistance +5V 0.8 ohm\n");
+        let with = ranked(&format!("{shorted}{drop}"));
+        assert!(of(&with, "U21") > 2.0 * of(&ranked(&shorted), "U21"));
+        let said = |r: &Ranking| r.observed.hints.iter().any(|h| h.text.contains("read low"));
+        assert!(!said(&with) && said(&ranked(&format!("{RAILS}{drop}"))));
+    }
+
+    #[test]
+    fn a_leg_that_is_not_there_is_told() {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let text = format!("{RAILS}lifted U13.44: changed\n");
+        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
+        let r = rank(&model, &[sheet]).expect("possible");
+        assert!(
+            r.observed
+                .diags
+                .iter()
+                .any(|d| d.1.message.contains("no pin 44"))
+        );
+    }
+
+    /// A line that is called by its name is a line, not a part that is not there.
+    #[test]
+    fn a_line_may_be_called_dead_by_its_name() {
+        let dead = ranked(&format!("{RAILS}rail 5V 5.0 V\nPHI2 dead\n"));
+        let level = ranked(&format!("{RAILS}rail 5V 5.0 V\nline PHI2 dead\n"));
+        let of = |r: &Ranking| -> Vec<(String, f64)> {
+            let list = r.suspects.iter().take(5);
+            list.map(|s| (s.name.clone(), s.probability)).collect()
+        };
+        assert_eq!(of(&dead), of(&level));
     }
 }

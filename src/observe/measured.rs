@@ -1,11 +1,12 @@
 //! What is measured by hand or seen on the board: rails, levels, heat, damage.
 
 use super::aspect::Aspect;
+use super::ohms::across_effects;
 use super::shorts::{resistance_effects, resistance_id};
 use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
 use crate::faultmap::model::{Read, UnitKind};
-use crate::faultmap::raw::{Class, Expect, RailRaw, Warmth};
+use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
 
@@ -282,6 +283,22 @@ impl Observer<'_> {
         // Of a fuse that is seen, not judged by what the machine does.
         if board::position(self.model, &place.name).is_some_and(|(_, p)| p.class == Class::Fuse) {
             return self.fuse(place, state);
+        }
+        let found = board::position(self.model, &place.name);
+        // `PHI2 dead`: a line by its name.
+        if found.is_none() && board::line(self.model, place).is_some() {
+            return self.level(place, state);
+        }
+        // A part of two legs that is called open or shorted was measured.
+        let across = match state {
+            State::Dead => Some(Across::Open),
+            State::Shorted => Some(Across::Shorted),
+            _ => None,
+        };
+        if let (Some((index, _)), Some(how)) = (found, across)
+            && !across_effects(self.model, index, how).is_empty()
+        {
+            return self.across(place, state);
         }
         let (said, word) = match state {
             State::Ok => (0, "good"),

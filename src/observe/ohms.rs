@@ -170,7 +170,7 @@ impl Observer<'_> {
     }
 
     /// The pin that a place names; said when there is none.
-    fn leg(&mut self, place: &Place) -> Option<Leg> {
+    pub(super) fn leg(&mut self, place: &Place) -> Option<Leg> {
         let (index, position) = self.find_position(place)?;
         let label = place.pin.as_deref().unwrap_or_default();
         let pin = position.pins.iter().position(|p| p.label == label);
@@ -254,6 +254,21 @@ mod tests {
             let rest = |r: &Ranking| of(r, "U15") / of(r, "FB4");
             assert!((rest(&joined) / rest(&before) - 1.0).abs() < 0.05);
         }
+    }
+
+    /// `FB4 open` says what `ohms across FB4 open` says; of a part with more legs it is only said to be bad.
+    #[test]
+    fn a_part_of_two_legs_that_is_called_open_was_measured() {
+        let by = |line: &str| of(&ranked(&format!("{PORT}{line}\n")), "FB4");
+        assert_eq!(by("FB4 open"), by("ohms across FB4 open"));
+        assert!(by("FB4 open") > 0.5 && by("FB4 bad") < by("FB4 open"));
+        let chip = ranked(&format!("{PORT}U15 open\n"));
+        assert!(
+            chip.observed
+                .readings
+                .iter()
+                .any(|r| r.text.contains("said to be bad"))
+        );
     }
 
     /// A resistor reads its value or less; what is far above it is open. Its value is in the map.

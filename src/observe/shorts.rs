@@ -4,7 +4,7 @@
 //! much: a part on the board that shorts its supply. Only the second kind is low in resistance with the power off, and only it
 //! gets hot.
 
-use super::{Evidence, Observer, odds};
+use super::{Evidence, Hint, Observer, odds};
 use crate::faultmap::model::{BoardModel, Kind, ModeId, UnitKind};
 use crate::faultmap::raw::{Class, Warmth};
 use crate::infer::network::Outcome;
@@ -161,6 +161,14 @@ impl Observer<'_> {
             let u = &self.model.units[*unit];
             let modes: Vec<ModeId> = u.modes.clone().filter(|m| low.contains(m)).collect();
             if modes.is_empty() {
+                if f.how == DROP && low.is_empty() {
+                    self.out.hints.push(Hint {
+                        sheet: self.out.readings[f.reading].sheet,
+                        line: self.out.readings[f.reading].line,
+                        text: "where a rail is lowest says something only when it was read low or shorted in the same run".into(),
+                        pattern: None,
+                    });
+                }
                 continue;
             }
             let name = &self.model.positions[u.position].name;
@@ -183,9 +191,9 @@ impl Observer<'_> {
             let Evidence::Check(c) = &reading.evidence else {
                 continue;
             };
-            let Some(rail) = c.check.strip_prefix("rail.") else {
-                continue;
-            };
+            // Low in volts, or in ohms to ground with the power off.
+            let rail = (c.check.strip_prefix("rail.")).or(c.check.strip_prefix("resistance."));
+            let Some(rail) = rail else { continue };
             if c.run == self.run && c.outcome != Outcome::Pass {
                 modes.extend(able(&all, rail, &c.effects));
             }

@@ -68,7 +68,8 @@ pub fn minutes(m: f64) -> String {
 pub fn money(x: f64) -> String {
     let whole = (x - x.round()).abs() < 0.005;
     if whole {
-        format!("{:.0}", x.round())
+        // A minus sign before nothing goes away.
+        format!("{:.0}", x.round() + 0.0)
     } else {
         format!("{x:.2}")
     }

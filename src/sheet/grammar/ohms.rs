@@ -74,7 +74,8 @@ fn word_of(input: Toks<'_>) -> P<'_, ()> {
 /// `U15.9 to CN6.10`
 fn legs(input: Toks<'_>) -> P<'_, (Subject, bool)> {
     let (rest, from) = pin_place(input)?;
-    let (rest, between) = opt(alt((word(To), word(And), mark(&["-"])))).parse(rest)?;
+    let arrow = after_gap(super::picture::arrow);
+    let (rest, between) = opt(alt((arrow, word(To), word(And), mark(&["-", ">"])))).parse(rest)?;
     let (rest, to) = want("the other pin, as in U15.9 to CN6.10", pin_place)(rest)?;
     Ok((rest, (Subject::Along(from, to), between.is_some())))
 }
@@ -104,7 +105,7 @@ fn points(input: Toks<'_>) -> P<'_, Points> {
 
 fn points_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, points) = points(input)?;
-    let (rest, state) = want(OHMS, |i| reading(i, points.said, points.resistor))(rest)?;
+    let (rest, state) = want(OHMS, |i| reading(i, &points))(rest)?;
     let (rest, _) = opt(alt((word(Resistance), word(AcrossPart)))).parse(rest)?;
     Ok((rest, vec![found(points.subject, state)]))
 }
@@ -132,7 +133,9 @@ fn words(input: Toks<'_>) -> P<'_, State> {
 }
 
 /// A reading behind the points; what may be said of other things as well only when a meter was named.
-fn reading<'a>(input: Toks<'a>, said: bool, resistor: bool) -> P<'a, State> {
+fn reading<'a>(input: Toks<'a>, points: &Points) -> P<'a, State> {
+    let legs = matches!(points.subject, Subject::Along(..));
+    let (said, resistor) = (points.said, points.resistor);
     const STATES: &[(crate::sheet::concept::Concept, State)] = &[
         (Good, State::Ok),
         (Bad, State::Dead),
@@ -155,11 +158,14 @@ fn reading<'a>(input: Toks<'a>, said: bool, resistor: bool) -> P<'a, State> {
         Ok(_) => return fail(input, "a resistance, not below 0"),
         Err(_) => {}
     }
+    // Two legs and `open` say it all; of one part it may be a part that is called open.
+    if (said || legs)
+        && let Ok(done) = words(input)
+    {
+        return Ok(done);
+    }
     if !said {
         return Err(nom::Err::Error(E::silent(input)));
-    }
-    if let Ok(done) = words(input) {
-        return Ok(done);
     }
     map(one_of(STATES), open_if).parse(input)
 }
@@ -204,6 +210,10 @@ mod tests {
             ("u15 pin 9 to cn6 pin 10 0.3R", "U15.9 to CN6.10 0.3 ohm"),
             ("no continuity U15.9 to CN6.10", "U15.9 to CN6.10 open"),
             ("beeps U15.9 to CN6.10", "U15.9 to CN6.10 ok"),
+            ("U15.9 CN6.10 open", "U15.9 to CN6.10 open"),
+            ("U15.9 -> CN6.10 open", "U15.9 to CN6.10 open"),
+            ("track U15.9 CN6.10 broken", "U15.9 to CN6.10 open"),
+            ("no connection U15.9 to CN6.10", "U15.9 to CN6.10 open"),
             ("drop at U21 lowest", "drop at U21 lowest"),
             ("lowest drop at U21", "drop at U21 lowest"),
             (
@@ -232,6 +242,7 @@ mod tests {
         for (typed, meant) in [
             ("bridged C70: no change", "bridged C70: no change"),
             ("C70 bridged with a good one: cured", "bridged C70: cured"),
+            ("jumpered FB5, no change", "bridged FB5: no change"),
             ("lifted U13.4: changed", "lifted U13.4: changed"),
             ("lifted leg 4 of U13: no change", "lifted U13.4: no change"),
             ("U13 pin 4 lifted: no change", "lifted U13.4: no change"),
