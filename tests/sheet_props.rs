@@ -382,7 +382,7 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
             pin_place(),
             ohms_read().prop_filter("two legs touch or do not", |s| *s != State::Shorted)
         )
-            .prop_map(|(a, b, s)| (Subject::Along(a, b), s)),
+            .prop_map(|(a, b, s)| (Subject::Along(Box::new([a, b])), s)),
         (place(), select(vec![State::Low, State::High])).prop_map(|(p, s)| (Subject::Drop(p), s)),
         (option::of(rail_name()), prop_oneof![volts(), rail_state()])
             .prop_map(|(n, s)| (Subject::Supply(n), s)),

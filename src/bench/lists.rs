@@ -149,7 +149,7 @@ pub(super) fn joined(legs: &[(Place, Place)], answer: &str) -> Option<Vec<Statem
     ];
     let of = |(from, to): &(Place, Place), state: State| {
         Statement::Finding(Finding {
-            subject: Subject::Along(from.clone(), to.clone()),
+            subject: Subject::Along(Box::new([from.clone(), to.clone()])),
             state,
             loops: None,
             warmth: None,

@@ -60,7 +60,7 @@ impl Observer<'_> {
             Subject::Resistance(name) => self.resistance(name, &f.state),
             Subject::Drop(place) => self.drop_at(place, &f.state),
             Subject::Across(place) => self.across(place, &f.state),
-            Subject::Along(from, to) => self.along(from, to, &f.state),
+            Subject::Along(legs) => self.along(&legs[0], &legs[1], &f.state),
             Subject::Supply(name) => self.supply(name.as_deref(), &f.state),
             Subject::Fuse(place) => self.fuse(place, &f.state),
             Subject::Level(place) => self.level(place, &f.state),

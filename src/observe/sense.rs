@@ -80,7 +80,7 @@ pub fn possible(model: &BoardModel, statements: &[Statement]) -> bool {
         | Subject::Across(place)
         | Subject::Drop(place)
         | Subject::SeriesResistance(place) => position(&place.name),
-        Subject::Along(from, to) => [from, to].iter().all(|p| board::line(model, p).is_some()),
+        Subject::Along(legs) => legs.iter().all(|p| board::line(model, p).is_some()),
         Subject::MemoryCell { address, .. } => model.memory.as_ref().is_none_or(|raw| {
             let banks = memory::layout::banks(raw);
             banks.iter().any(|b| b.contains(*address))

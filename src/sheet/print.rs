@@ -333,7 +333,10 @@ fn subject_text(subject: &Subject) -> String {
         Subject::Resistance(name) => format!("resistance {}", rail_text(name)),
         Subject::Drop(place) => format!("drop at {}", place_text(place)),
         Subject::Across(place) => format!("ohms across {}", place_text(place)),
-        Subject::Along(from, to) => format!("{} to {}", place_text(from), place_text(to)),
+        Subject::Along(legs) => {
+            let [from, to] = &**legs;
+            format!("{} to {}", place_text(from), place_text(to))
+        }
         Subject::Supply(None) => "supply".into(),
         Subject::Supply(Some(name)) => format!("psu {}", rail_text(name)),
         Subject::Fuse(place) if place.name == "FUSE" => "fuse".into(),

@@ -244,8 +244,8 @@ pub enum Subject {
     Resistance(String),
     /// Ohms across the legs of a part, power off.
     Across(Place),
-    /// Ohms from one leg to another, power off.
-    Along(Place, Place),
+    /// Ohms from one leg to another, power off; boxed, for a sheet holds many statements and few of these.
+    Along(Box<[Place; 2]>),
     /// Millivolts of a rail that is pulled down, at the supply pin of a part, held against those of others on the rail.
     Drop(Place),
     /// The supply by itself, unplugged from the board; rail named if said.

@@ -77,7 +77,10 @@ fn legs(input: Toks<'_>) -> P<'_, (Subject, bool)> {
     let arrow = after_gap(super::picture::arrow);
     let (rest, between) = opt(alt((arrow, word(To), word(And), mark(&["-", ">"])))).parse(rest)?;
     let (rest, to) = want("the other pin, as in U15.9 to CN6.10", pin_place)(rest)?;
-    Ok((rest, (Subject::Along(from, to), between.is_some())))
+    Ok((
+        rest,
+        (Subject::Along(Box::new([from, to])), between.is_some()),
+    ))
 }
 
 fn points(input: Toks<'_>) -> P<'_, Points> {
@@ -105,7 +108,12 @@ fn points(input: Toks<'_>) -> P<'_, Points> {
 
 fn points_first(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, points) = points(input)?;
-    let (rest, state) = want(OHMS, |i| reading(i, &points))(rest)?;
+    let named = points.said || matches!(points.subject, Subject::Along(..));
+    let (rest, state) = match named {
+        true => want(OHMS, |i| reading(i, &points))(rest)?,
+        // Of a part alone anything may be said.
+        false => reading(rest, &points)?,
+    };
     let (rest, _) = opt(alt((word(Resistance), word(AcrossPart)))).parse(rest)?;
     Ok((rest, vec![found(points.subject, state)]))
 }
