@@ -26,6 +26,8 @@ pub mod prior;
 pub mod quantity;
 pub mod rank;
 pub mod report;
+#[cfg(test)]
+mod sampled;
 pub mod sheet;
 pub mod shipped;
 pub mod soak;

@@ -39,6 +39,21 @@ fn outcomes_that_make_the_same_of_the_ranking_are_told_once() {
     );
 }
 
+/// A measurement that nothing else bears out is asked to be looked at again, without being asked why.
+#[test]
+fn a_measurement_that_nothing_bears_out_is_told() {
+    let fine = "board dunlin-64\ncame in faulty\nvoice 2 missing\nrest fine\n";
+    let shown = |text: &str| self::text(&run(&["rank", "-"], text.as_bytes()).stdout);
+    let odd = shown(&format!("{fine}J3.4 to A1.4 open\n"));
+    assert!(
+        odd.contains("Check these lines") && odd.contains("J3.4 to A1.4: open"),
+        "{odd}"
+    );
+    for sound in [fine.to_string(), format!("{fine}J3.4 to A1.4 0.3 ohm\n")] {
+        assert!(!shown(&sound).contains("Check these lines"), "{sound}");
+    }
+}
+
 const THREE_NONSENSE: &str = "samples/typed-in-haste.run";
 
 #[test]

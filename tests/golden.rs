@@ -16,7 +16,16 @@ fn ranked(path: &Path) -> RankingView {
     let model = Library::default().board(&board).unwrap();
     let sheets = [sheet];
     let ranking = whichsocket::rank::rank(&model, &sheets).unwrap();
-    let mut v = view(&model, &sheets, &ranking, Wanted { top: 5, why: true });
+    let mut v = view(
+        &model,
+        &sheets,
+        &ranking,
+        Wanted {
+            top: 5,
+            why: true,
+            slips: true,
+        },
+    );
     v.next = whichsocket::next::steps(&model, &ranking);
     v
 }

@@ -88,7 +88,11 @@ fn a_report_says_what_became_of_a_suspect() {
     let model = Library::default().board(BOARD).unwrap();
     let sheets = [sheet(&format!("{COLUMN}cleaned J3: changed\n"))];
     let r = rank(&model, &sheets).unwrap();
-    let wanted = Wanted { why: false, top: 5 };
+    let wanted = Wanted {
+        why: false,
+        top: 5,
+        slips: false,
+    };
     let text = term::ranking(&view(&model, &sheets, &r, wanted), false);
     assert!(
         text.contains("was worked at since; still at fault: about 1 in 1"),

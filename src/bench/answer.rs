@@ -18,29 +18,16 @@ pub enum Understood {
 
 /// Reads an answer: as the rest of what was asked, else as a line of a sheet.
 pub fn understand(ask: Option<&Ask>, answer: &str) -> Understood {
-    if let Some(Ask::Supply) = ask
-        && let Some(all) = supplies(answer)
-    {
-        return Understood::Line(all, Vec::new());
-    }
-    if let Some(Ask::Feel { places, .. }) = ask
-        && let Some(all) = felt(places, answer)
-    {
-        return Understood::Line(all, Vec::new());
-    }
-    if let Some(Ask::Lines { lines }) = ask
-        && let Some(all) = still(lines, answer)
-    {
-        return Understood::Line(all, Vec::new());
-    }
-    if let Some(Ask::Drop { places, .. }) = ask
-        && let Some(all) = lowest(places, answer)
-    {
-        return Understood::Line(all, Vec::new());
-    }
-    if let Some(Ask::Joined { legs }) = ask
-        && let Some(all) = joined(legs, answer)
-    {
+    // Of several things at once what is not named is as it should be.
+    let listed = match ask {
+        Some(Ask::Supply) => supplies(answer),
+        Some(Ask::Feel { places, .. }) => felt(places, answer),
+        Some(Ask::Lines { lines }) => still(lines, answer),
+        Some(Ask::Drop { places, .. }) => lowest(places, answer),
+        Some(Ask::Joined { legs }) => joined(legs, answer),
+        _ => None,
+    };
+    if let Some(all) = listed {
         return Understood::Line(all, Vec::new());
     }
     // Who types what was asked as well has typed a line.

@@ -246,7 +246,16 @@ impl Bench<'_> {
                 return self.undo_or_leave(ticket);
             }
         };
-        let mut v = view(&model, sheets, &ranking, Wanted { top: 8, why: false });
+        let mut v = view(
+            &model,
+            sheets,
+            &ranking,
+            Wanted {
+                top: 8,
+                why: false,
+                slips: false,
+            },
+        );
         v.learned = self
             .learned
             .and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
@@ -364,7 +373,11 @@ impl Bench<'_> {
             scene.model,
             sheets,
             scene.ranking,
-            Wanted { top: 1, why: true },
+            Wanted {
+                top: 1,
+                why: true,
+                slips: false,
+            },
         );
         v.suspects.truncate(1);
         let text = term::why_only(&v);

@@ -311,7 +311,11 @@ fn one(
     let ranking = ranking.map_err(|e| format!("{}: {e}", sheets[0].name))?;
     // Nobody waits minutes for reasons that were not asked for, worked out of estimates.
     let why = why && (args.why || ranking.posterior.unexplored_mass == 0.0);
-    let wanted = Wanted { top: args.top, why };
+    let wanted = Wanted {
+        top: args.top,
+        why,
+        slips: plan,
+    };
     let mut v = view(&model, sheets, &ranking, wanted);
     v.learned = learned.and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));
     if plan {

@@ -193,25 +193,18 @@ fn pins_of<'o, 'm>(chip: &'o Position, lines: &[&'o Open<'m>]) -> Vec<Pin<'o, 'm
 
 #[cfg(test)]
 mod tests {
-    use super::super::steps::candidates;
-    use super::super::{Bench, Suppositions, suppositions};
+    use super::super::Bench;
     use super::*;
     use crate::plan::Kind;
-    use crate::rank::rank;
-    use crate::sheet::parse;
-    use crate::shipped::Library;
+    use crate::sampled::{BLACK, offered};
 
-    const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
-                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\nmemory bits 0-7 bad\n";
+    /// All bits of the memory are bad, by a machine with nothing on the screen.
+    fn bits() -> String {
+        format!("{BLACK}memory bits 0-7 bad\n")
+    }
 
     fn walks(text: &str, bench: &Bench) -> Vec<Candidate> {
-        let model = Library::default().board("64k-6510-wide").expect("a board");
-        let sheet = parse("t", text.as_bytes()).expect("a text");
-        let ranking = rank(&model, &[sheet]).expect("possible");
-        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
-            panic!("something is at fault");
-        };
-        let all = candidates(&model, &ranking, &supposed, bench, &|_, _| false);
+        let all = offered(text, bench);
         let along = |c: &Candidate| matches!(c.ask, Ask::Lines { .. });
         all.into_iter().filter(along).collect()
     }
@@ -229,7 +222,7 @@ mod tests {
 
     #[test]
     fn the_addresses_of_the_memory_are_followed_along_one_chip() {
-        let all = walks(BLACK, &Bench::default());
+        let all = walks(&bits(), &Bench::default());
         let memory = all
             .iter()
             .find(|c| places(c)[0].0 == "MA0")
@@ -253,18 +246,18 @@ mod tests {
             .iter()
             .map(|(_, pin)| format!("{pin} pulsing\n"))
             .collect();
-        let rest = walks(&format!("{BLACK}{some}"), &Bench::default());
+        let rest = walks(&format!("{}{some}", bits()), &Bench::default());
         assert!(rest.iter().all(|c| places(c)[0].0 != "MA0"));
         let no_probe = Bench {
             tools: Vec::new(),
             ..Bench::default()
         };
-        assert!(walks(BLACK, &no_probe).is_empty());
+        assert!(walks(&bits(), &no_probe).is_empty());
     }
 
     #[test]
     fn the_outcomes_are_all_there_is() {
-        let all = walks(BLACK, &Bench::default());
+        let all = walks(&bits(), &Bench::default());
         assert!(all.len() > 1);
         for c in &all {
             let Kind::Observe { rows, .. } = &c.step.kind else {

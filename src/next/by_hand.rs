@@ -288,25 +288,13 @@ fn asking(done: Action, (worth, mut candidate): (f64, Candidate)) -> (f64, Candi
 
 #[cfg(test)]
 mod tests {
-    use super::super::steps::candidates;
-    use super::super::{Bench, Suppositions, suppositions};
+    use super::super::Bench;
     use super::*;
-    use crate::rank::rank;
-    use crate::sheet::parse;
-    use crate::shipped::Library;
-
-    const RAILS: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
-                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
+    use crate::sampled::BLACK;
 
     /// What is offered to be done by hand: action and place, with pin.
     fn offered(text: &str, bench: &Bench) -> Vec<(Action, String)> {
-        let model = Library::default().board("64k-6510-wide").expect("a board");
-        let sheet = parse("t", text.as_bytes()).expect("a text");
-        let ranking = rank(&model, &[sheet]).expect("possible");
-        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
-            panic!("something is at fault");
-        };
-        let all = candidates(&model, &ranking, &supposed, bench, &|_, _| false);
+        let all = crate::sampled::offered(text, bench);
         let of = |c: &Candidate| match &c.ask {
             Ask::Remedy { action, place, .. } => {
                 let pin = place
@@ -323,7 +311,7 @@ mod tests {
     /// The outputs of two multiplexers are on one line; only then a leg tells more than the part would.
     #[test]
     fn a_leg_is_lifted_where_two_soldered_parts_may_hold_a_line() {
-        let held = format!("{RAILS}U13.4 high\nU26.4 high\nU13.7 pulsing\nU13.12 pulsing\n");
+        let held = format!("{BLACK}U13.4 high\nU26.4 high\nU13.7 pulsing\nU13.12 pulsing\n");
         let all = offered(&held, &Bench::default());
         let lifts: Vec<&str> = (all.iter().filter(|o| o.0 == Action::Lift))
             .map(|o| o.1.as_str())
@@ -343,7 +331,7 @@ mod tests {
 
     #[test]
     fn a_crystal_is_bridged_where_there_is_another() {
-        let still = format!("{RAILS}U31.10 low\nU19.21 low\n");
+        let still = format!("{BLACK}U31.10 low\nU19.21 low\n");
         let bridge = (Action::Bridge, "Y1".to_string());
         assert!(offered(&still, &Bench::default()).contains(&bridge));
         let empty_drawer = Bench {

@@ -18,6 +18,7 @@ mod results;
 mod shorts;
 mod steps;
 mod suppose;
+mod taker;
 
 use crate::faultmap::model::BoardModel;
 use crate::plan::{self, Goal, Options, Planner, Power, Problem, StepId, Tree, UnitId};
@@ -25,10 +26,10 @@ use crate::rank::Ranking;
 use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView};
 pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
-pub use shorts::HOT;
-use steps::Candidate;
+pub(crate) use steps::Candidate;
 pub use steps::{LIVE, MAINS};
 pub(crate) use suppose::{Suppositions, suppositions};
+pub use taker::HOT;
 
 /// Search effort: about 20 ms.
 const EFFORT: u64 = 400_000;
@@ -289,4 +290,13 @@ fn leaders(
             probability,
         })
         .collect()
+}
+
+/// All that can be done next, for tests.
+#[cfg(test)]
+pub(crate) fn offered_of(model: &BoardModel, ranking: &Ranking, bench: &Bench) -> Vec<Candidate> {
+    let Suppositions::Faults(supposed) = suppositions(ranking) else {
+        panic!("something is at fault");
+    };
+    steps::candidates(model, ranking, &supposed, bench, &|_, _| false)
 }

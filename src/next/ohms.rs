@@ -1,7 +1,7 @@
 //! Ohms with the board off, before anything is soldered out: across parts of two legs, and from the legs of a part along their
 //! lines. Each takes a minute or two and clears a bead, a fuse, a joint or a contact for good, which to solder out takes half an hour.
 
-use super::steps::{Candidate, Collector, Row};
+use super::steps::{Candidate, Collector, Row, one_of};
 use super::{Ask, Tool, costs};
 use crate::faultmap::model::{ModeId, Position};
 use crate::faultmap::raw::{Across, Class};
@@ -49,7 +49,7 @@ impl Collector<'_> {
         positions.dedup();
         let mut out: Vec<(f64, Candidate)> =
             (positions.iter()).filter_map(|&p| self.across(p)).collect();
-        out.extend(positions.iter().filter_map(|&p| self.legs_of(p, &causes)));
+        out.extend(positions.iter().filter_map(|&p| self.legs_of(p)));
         out
     }
 
@@ -105,8 +105,8 @@ impl Collector<'_> {
     }
 
     /// Ohms from each doubtful leg of a part to another leg on its line.
-    fn legs_of(&self, index: usize, causes: &BTreeSet<usize>) -> Option<(f64, Candidate)> {
-        let mut legs = self.doubtful(index, causes);
+    fn legs_of(&self, index: usize) -> Option<(f64, Candidate)> {
+        let mut legs = self.doubtful(index);
         legs.sort_by(|x, y| {
             y.probability
                 .total_cmp(&x.probability)
@@ -169,14 +169,15 @@ impl Collector<'_> {
         Some((worth, candidate))
     }
 
-    /// Legs of a part that a suspected contact or joint may leave open, not measured yet.
-    fn doubtful(&self, index: usize, causes: &BTreeSet<usize>) -> Vec<Doubtful> {
+    /// Legs of a part that one of its contacts or joints may leave open, not measured yet; those of unlikely ones as well, for the tips
+    /// are at the part anyway.
+    fn doubtful(&self, index: usize) -> Vec<Doubtful> {
         let a = &self.ranking.assembled;
         let mut open: BTreeMap<usize, f64> = BTreeMap::new();
-        for &cause in causes {
-            if self.model.units[a.place[cause]].position != index || !a.is_current(cause) {
-                continue;
-            }
+        let of = |&cause: &usize| {
+            self.model.units[a.place[cause]].position == index && a.is_current(cause)
+        };
+        for cause in (0..a.modes.len()).filter(of) {
             for (mode, p) in a.now(&self.ranking.posterior, cause) {
                 let opens = &self.model.modes[mode as usize].opens;
                 for &pin in opens {
@@ -235,22 +236,11 @@ impl Collector<'_> {
                 .product();
             (1.0 - (1.0 - MEASURED.false_fail) * sound).clamp(1e-9, 1.0 - 1e-9)
         };
-        let row = |faults: &[(usize, super::suppose::Modes)]| -> Row {
-            let p: Vec<f64> = legs.iter().map(|l| p_open(l, faults)).collect();
-            let none: f64 = p.iter().map(|p| 1.0 - p).product();
-            let odds: Vec<f64> = p.iter().map(|p| p / (1.0 - p)).collect();
-            let sum: f64 = odds.iter().sum();
-            let (first, rest) = odds.split_at(NAMED.min(odds.len()));
-            let mut row = vec![none];
-            row.extend(first.iter().map(|o| (1.0 - none) * o / sum));
-            if !rest.is_empty() {
-                row.push((1.0 - none) * rest.iter().sum::<f64>() / sum);
-            }
-            row
+        let row = |(_, faults): &super::suppose::Supposed| -> Row {
+            let shows: Vec<f64> = legs.iter().map(|l| p_open(l, faults)).collect();
+            one_of(&shows, NAMED)
         };
-        (self.supposed.iter())
-            .map(|(_, faults)| row(faults))
-            .collect()
+        self.supposed.iter().map(row).collect()
     }
 }
 
@@ -270,25 +260,10 @@ fn expectation(position: &Position) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::steps::candidates;
-    use super::super::{Bench, Suppositions, suppositions};
+    use super::super::Bench;
     use super::*;
     use crate::plan::Kind;
-    use crate::rank::rank;
-    use crate::sheet::parse;
-    use crate::shipped::Library;
-
-    const PORT: &str = "board 64k-6510-wide\ncame in faulty\ncartridge port bad\nrest fine\n";
-
-    fn offered(text: &str, bench: &Bench) -> Vec<Candidate> {
-        let model = Library::default().board("64k-6510-wide").expect("a board");
-        let sheet = parse("t", text.as_bytes()).expect("a text");
-        let ranking = rank(&model, &[sheet]).expect("possible");
-        let Suppositions::Faults(supposed) = suppositions(&ranking) else {
-            panic!("something is at fault");
-        };
-        candidates(&model, &ranking, &supposed, bench, &|_, _| false)
-    }
+    use crate::sampled::{PORT, offered};
 
     fn across<'c>(all: &'c [Candidate], part: &str) -> Option<&'c Candidate> {
         let is = |c: &&Candidate| matches!(&c.ask, Ask::Across { place } if place.name == part);

@@ -128,6 +128,31 @@ pub(super) struct Collector<'a> {
 /// Probabilities of outcomes for one hypothesis.
 pub(super) type Row = Vec<f64>;
 
+/// Probabilities of outcomes of which one is told: none of several things shows, each of the first `named` is what does, or another
+/// one. Where several would show, the most striking is told.
+pub(super) fn one_of(shows: &[f64], named: usize) -> Row {
+    let none: f64 = shows.iter().map(|p| 1.0 - p).product();
+    let mut row = vec![none];
+    row.extend(
+        which(shows, named)
+            .into_iter()
+            .map(|share| (1.0 - none) * share),
+    );
+    row
+}
+
+/// Given that one of several things is told, which: each of the first `named`, or another one.
+pub(super) fn which(shows: &[f64], named: usize) -> Row {
+    let odds: Vec<f64> = shows.iter().map(|p| p / (1.0 - p)).collect();
+    let sum: f64 = odds.iter().sum();
+    let (first, rest) = odds.split_at(named.min(odds.len()));
+    let mut row: Row = first.iter().map(|o| o / sum).collect();
+    if !rest.is_empty() {
+        row.push(rest.iter().sum::<f64>() / sum);
+    }
+    row
+}
+
 impl Collector<'_> {
     pub(super) fn read(&self, id: &str) -> bool {
         self.ranking.observed.read.contains(id)

@@ -64,35 +64,20 @@ fn both(one: &Effects, other: &Effects) -> Effects {
 
 #[cfg(test)]
 mod tests {
-    use crate::rank::{Ranking, rank};
-    use crate::shipped::Library;
+    use crate::rank::Ranking;
+    use crate::sampled::{BLACK, probability, ranked};
 
-    const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\n\
-                         rail 12V 12.0 V\nrail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\nU7.11 low\nU7.10 pulsing\n\
-                         U7.12 pulsing\nU7.7 pulsing\nU7.8 pulsing\n";
-
-    fn ranked(text: &str) -> Ranking {
-        let model = Library::default()
-            .board("64k-6510-wide")
-            .expect("a shipped board");
-        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
-        assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
-        rank(&model, &[sheet]).expect("possible")
-    }
+    const A4_LOW: &str = "U7.11 low\nU7.10 pulsing\nU7.12 pulsing\nU7.7 pulsing\nU7.8 pulsing\n";
 
     /// What can hold A4 low: the units that have a mode which does.
     fn holders(r: &Ranking) -> f64 {
-        let of = |name: &str| {
-            let of = r.suspects.iter().find(|s| s.name == name);
-            of.map_or(0.0, |s| s.probability)
-        };
-        of("U7") + of("U26")
+        probability(r, "U7") + probability(r, "U26")
     }
 
     #[test]
     fn a_level_that_was_read_at_two_legs_is_hardly_a_slip() {
-        let once = ranked(BLACK);
-        let twice = ranked(&format!("{BLACK}U26.16 low\n"));
+        let once = ranked(&format!("{BLACK}{A4_LOW}"));
+        let twice = ranked(&format!("{BLACK}{A4_LOW}U26.16 low\n"));
         assert!(
             holders(&twice) > 0.8 && holders(&twice) > 1.5 * holders(&once),
             "{} {}",
@@ -110,7 +95,12 @@ mod tests {
     /// Read at the same leg again, in another run, or as something else it is a reading of its own.
     #[test]
     fn only_the_same_level_of_the_same_run_at_another_leg_is_joined() {
-        let count = |text: &str| ranked(&format!("{BLACK}{text}")).observed.readings.len();
+        let count = |text: &str| {
+            ranked(&format!("{BLACK}{A4_LOW}{text}"))
+                .observed
+                .readings
+                .len()
+        };
         let one = count("");
         assert_eq!(count("U7.11 low\n"), one + 1);
         assert_eq!(count("U26.16 pulsing\n"), one + 1);

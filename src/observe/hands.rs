@@ -307,6 +307,8 @@ fn words(action: Action, result: Effect) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rank::Ranking;
+    use crate::sampled::{BLACK, probability as of, ranked};
 
     /// Of each test that leaves the part in place: what can come of it adds up to one, for a good part and for a bad one.
     #[test]
@@ -329,32 +331,15 @@ mod tests {
         }
     }
 
-    use crate::rank::{Ranking, rank};
-    use crate::shipped::Library;
-
-    fn ranked(text: &str) -> Ranking {
-        let model = Library::default()
-            .board("64k-6510-wide")
-            .expect("a shipped board");
-        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
-        assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
-        rank(&model, &[sheet]).expect("possible")
+    /// The board of [`BLACK`] with this of its 5 V rail.
+    fn with_5v(read: &str) -> String {
+        BLACK.replace("rail 5V 5.0 V\n", read)
     }
-
-    fn of(r: &Ranking, unit: &str) -> f64 {
-        let found = r.suspects.iter().find(|s| s.name == unit);
-        found.map_or(0.0, |s| s.probability)
-    }
-
-    const RAILS: &str = "board 64k-6510-wide\ncame in faulty\nrail 9VAC 9.2 V\nrail 9V_UNREG 10.5 V\nrail 12V 12.0 V\n\
-                         rail 5V_VIDEO 5.0 V\nrail 5V_CLK 5.0 V\nblack screen\n";
 
     /// A line that two parts drive: the leg of one of them tells them apart.
     #[test]
     fn a_lifted_leg_speaks_of_what_holds_its_line() {
-        let held = format!(
-            "{RAILS}rail 5V 5.0 V\nU13.4 high\nU26.4 high\nU13.7 pulsing\nU13.12 pulsing\n"
-        );
+        let held = format!("{BLACK}U13.4 high\nU26.4 high\nU13.7 pulsing\nU13.12 pulsing\n");
         let before = ranked(&held);
         let changed = ranked(&format!("{held}lifted U13.4: changed\n"));
         let same = ranked(&format!("{held}lifted U13.4: no change\n"));
@@ -366,7 +351,7 @@ mod tests {
     /// A crystal that was bridged in vain is hardly open; what may be wrong with it else is not spoken of.
     #[test]
     fn a_good_part_held_across_speaks_of_open_ones() {
-        let still = format!("{RAILS}rail 5V 5.0 V\nU31.10 low\nU19.21 low\n");
+        let still = format!("{BLACK}U31.10 low\nU19.21 low\n");
         let before = of(&ranked(&still), "Y1");
         let same = of(&ranked(&format!("{still}bridged Y1: no change\n")), "Y1");
         let changed = of(&ranked(&format!("{still}bridged Y1: changed\n")), "Y1");
@@ -380,16 +365,15 @@ mod tests {
     #[test]
     fn the_drop_along_a_rail_speaks_of_what_shorts_it() {
         let drop = "drop at U21 lowest\ndrop at U9 higher\ndrop at U10 higher\n";
-        let low = format!("{RAILS}rail 5V 0.3 V\nresistance +5V 1.2 ohm\n");
+        let low = with_5v("rail 5V 0.3 V\nresistance +5V 1.2 ohm\n");
         let (without, with) = (ranked(&low), ranked(&format!("{low}{drop}")));
         assert!(of(&with, "U21") > 3.0 * of(&without, "U21"));
         assert!(of(&with, "U9") < of(&without, "U9") && of(&with, "U9") < of(&with, "U21") / 3.0);
-        let other_order = ranked(&format!(
-            "{RAILS}{drop}rail 5V 0.3 V\nresistance +5V 1.2 ohm\n"
-        ));
+        let other_order = ranked(&with_5v(&format!(
+            "{drop}rail 5V 0.3 V\nresistance +5V 1.2 ohm\n"
+        )));
         assert!((of(&other_order, "U21") - of(&with, "U21")).abs() < 1e-9);
-        let good = format!("{RAILS}rail 5V 5.0 V\n");
-        let (without, with) = (ranked(&good), ranked(&format!("{good}{drop}")));
+        let (without, with) = (ranked(BLACK), ranked(&format!("{BLACK}{drop}")));
         assert!((of(&with, "U21") - of(&without, "U21")).abs() < 1e-9);
     }
 
@@ -397,21 +381,16 @@ mod tests {
     #[test]
     fn a_drop_counts_with_a_rail_that_is_shorted_in_ohms() {
         let drop = "drop at U21 lowest\ndrop at U9 higher\n";
-        let shorted = format!("{RAILS}resistance +5V 0.8 ohm\n");
+        let shorted = with_5v("resistance +5V 0.8 ohm\n");
         let with = ranked(&format!("{shorted}{drop}"));
         assert!(of(&with, "U21") > 2.0 * of(&ranked(&shorted), "U21"));
         let said = |r: &Ranking| r.observed.hints.iter().any(|h| h.text.contains("read low"));
-        assert!(!said(&with) && said(&ranked(&format!("{RAILS}{drop}"))));
+        assert!(!said(&with) && said(&ranked(&with_5v(drop))));
     }
 
     #[test]
     fn a_leg_that_is_not_there_is_told() {
-        let model = Library::default()
-            .board("64k-6510-wide")
-            .expect("a shipped board");
-        let text = format!("{RAILS}lifted U13.44: changed\n");
-        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
-        let r = rank(&model, &[sheet]).expect("possible");
+        let r = ranked(&format!("{BLACK}lifted U13.44: changed\n"));
         assert!(
             r.observed
                 .diags
@@ -423,8 +402,8 @@ mod tests {
     /// A line that is called by its name is a line, not a part that is not there.
     #[test]
     fn a_line_may_be_called_dead_by_its_name() {
-        let dead = ranked(&format!("{RAILS}rail 5V 5.0 V\nPHI2 dead\n"));
-        let level = ranked(&format!("{RAILS}rail 5V 5.0 V\nline PHI2 dead\n"));
+        let dead = ranked(&format!("{BLACK}PHI2 dead\n"));
+        let level = ranked(&format!("{BLACK}line PHI2 dead\n"));
         let of = |r: &Ranking| -> Vec<(String, f64)> {
             let list = r.suspects.iter().take(5);
             list.map(|s| (s.name.clone(), s.probability)).collect()

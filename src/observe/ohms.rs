@@ -207,26 +207,9 @@ fn in_words(state: &State) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rank::{Ranking, rank};
+    use crate::rank::Ranking;
+    use crate::sampled::{PORT, probability as of, ranked};
     use crate::shipped::Library;
-
-    fn ranked(text: &str) -> Ranking {
-        let model = Library::default()
-            .board("64k-6510-wide")
-            .expect("a shipped board");
-        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
-        assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
-        rank(&model, &[sheet]).expect("possible")
-    }
-
-    fn of(r: &Ranking, unit: &str) -> f64 {
-        r.suspects
-            .iter()
-            .find(|s| s.name == unit)
-            .map_or(0.0, |s| s.probability)
-    }
-
-    const PORT: &str = "board 64k-6510-wide\ncame in faulty\ncartridge port bad\nrest fine\n";
 
     #[test]
     fn ohms_across_a_bead_clear_it_or_accuse_it() {
@@ -297,12 +280,8 @@ mod tests {
 
     #[test]
     fn two_lines_that_should_not_touch_are_told() {
-        let model = Library::default()
-            .board("64k-6510-wide")
-            .expect("a shipped board");
         let text = format!("{PORT}U15.9 to CN6.7 0.3 ohm\nU15.9 to CN6.99 open\nC10 0.2 ohm\n");
-        let sheet = crate::sheet::parse("t", text.as_bytes()).expect("a text");
-        let r = rank(&model, &[sheet]).expect("possible");
+        let r = ranked(&text);
         let told: Vec<&str> = r
             .observed
             .diags

@@ -9,7 +9,7 @@ use super::{Ranking, Suspect, rank};
 use crate::faultmap::model::BoardModel;
 use crate::infer::network::Outcome;
 use crate::infer::{Limits, posterior};
-use crate::observe::Evidence;
+use crate::observe::{CheckReading, Evidence};
 use crate::rank::network::Instance;
 use crate::rank::slip::{Slip, likeliest};
 use crate::sheet::{RunSheet, Statement};
@@ -175,10 +175,20 @@ pub fn explain(
     }
 }
 
-/// Failing readings that most probably nothing on the board gives.
+/// Failing readings that most probably nothing on the board gives, with the slip that would make each of them so.
+pub fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> {
+    let mut out = unexplained(full, &|_| true);
+    for odd in &mut out {
+        let reading = &full.observed.readings[odd.reading];
+        odd.slip = likeliest(model, sheets, full, (reading.sheet, reading.line));
+    }
+    out
+}
+
+/// The failing readings, of those that `of` takes, that most probably nothing on the board gives.
 ///
 /// P(some fault gives it | all) = P(readings with the leak of this check shut) / P(readings).
-pub fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> {
+pub fn unexplained(full: &Ranking, of: &dyn Fn(&CheckReading) -> bool) -> Vec<Odd> {
     let mut out = Vec::new();
     let mut net = full.assembled.net.clone();
     for (i, reading) in full.observed.readings.iter().enumerate() {
@@ -188,7 +198,7 @@ pub fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> 
         let Some(&check) = full.assembled.checks[i].last() else {
             continue;
         };
-        if c.outcome == Outcome::Pass || net.checks[check].seen.is_none() {
+        if c.outcome == Outcome::Pass || net.checks[check].seen.is_none() || !of(c) {
             continue;
         }
         let open = net.checks[check];
@@ -205,7 +215,7 @@ pub fn odd(model: &BoardModel, sheets: &[RunSheet], full: &Ranking) -> Vec<Odd> 
             out.push(Odd {
                 reading: i,
                 explained,
-                slip: likeliest(model, sheets, full, (reading.sheet, reading.line)),
+                slip: None,
             });
         }
     }

@@ -4,7 +4,8 @@ use super::part::part_of;
 use super::view::*;
 use crate::diag::Severity;
 use crate::faultmap::model::BoardModel;
-use crate::rank::explain::{Explanation, Odd, explain, robustness};
+use crate::observe::TYPED;
+use crate::rank::explain::{Explanation, Odd, explain, robustness, unexplained};
 use crate::rank::{Ranking, Suspect};
 use crate::sheet::{Intake, RunSheet};
 
@@ -15,6 +16,8 @@ pub struct Wanted {
     pub top: usize,
     /// Weights of evidence and robustness.
     pub why: bool,
+    /// Measurements that most probably nothing on the board gives, when the reasons are not wanted.
+    pub slips: bool,
 }
 
 /// Suspects whose reasons are worked out.
@@ -41,6 +44,14 @@ pub fn view(
         .map(|s| (*s).clone())
         .collect();
     let why = wanted.why.then(|| explain(model, sheets, ranking, &of));
+    let odd = match &why {
+        Some(why) => why.odd.clone(),
+        // A probe slips more often than a result is mistyped; of estimates nobody can tell.
+        None if wanted.slips && ranking.posterior.unexplored_mass == 0.0 => {
+            unexplained(ranking, &|c| c.leak > TYPED.false_fail)
+        }
+        None => Vec::new(),
+    };
     let robustness = match (wanted.why, listed.first()) {
         (true, Some(leader)) => Some(RobustnessView {
             leader: leader.name.clone(),
@@ -80,7 +91,7 @@ pub fn view(
         tree: None,
         not_understood: not_understood(sheets),
         corrections: corrections(sheets),
-        doubtful: why.map(|w| doubtful(ranking, &w)).unwrap_or_default(),
+        doubtful: doubtful(ranking, &odd),
         facts_used: facts(model, ranking),
         remarks: remarks(sheets, ranking),
         learned: None,
@@ -151,7 +162,7 @@ fn explained(ranking: &Ranking) -> Vec<ExplainedView> {
     ranking.explained_by.iter().map(of).collect()
 }
 
-fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
+fn doubtful(ranking: &Ranking, odd: &[Odd]) -> Vec<DoubtfulView> {
     let of = |odd: &Odd| {
         let reading = &ranking.observed.readings[odd.reading];
         DoubtfulView {
@@ -164,7 +175,7 @@ fn doubtful(ranking: &Ranking, why: &Explanation) -> Vec<DoubtfulView> {
             }),
         }
     };
-    why.odd.iter().map(of).collect()
+    odd.iter().map(of).collect()
 }
 
 fn hint(h: &crate::observe::Hint) -> HintView {
