@@ -458,6 +458,24 @@ fn found(checked: &Checked, texts: &[MapText], file: usize) -> Vec<(usize, usize
         .collect()
 }
 
+/// How a part is from leg to leg can be said of two legs only.
+#[test]
+fn a_chip_has_no_across() {
+    let mode = "low: {what: always reads 0, low: cell, share: 13";
+    let new = "low: {what: always reads 0, low: cell, across: open, share: 13";
+    let (texts, _) = with(&shipped_texts(), "parts/memory-4164.yaml", mode, new);
+    let checked = check(&texts, &BTreeMap::new());
+    let told: Vec<&str> = checked
+        .findings
+        .iter()
+        .map(|f| f.diag.message.as_str())
+        .collect();
+    assert!(
+        told.iter().any(|t| t.contains("a part of two legs")),
+        "{told:?}"
+    );
+}
+
 #[test]
 fn seeded_mistakes_are_found_at_their_place() {
     let board = "boards/dunlin-64.yaml";

@@ -381,6 +381,7 @@ const LINES: &[(&str, &str)] = &[
     ("D800-DBFF bad", "memory $D800-$DBFF bad"),
     // A range of parts cannot be low, so the number is a pin; and `except` says what is not so.
     ("U7-40 low", "U7.40 low"),
+    ("u7 11 low", "U7.11 low"),
     ("all else ok apart from sound", "rest fine | sound bad"),
 ];
 

@@ -87,3 +87,14 @@ pub fn not_looked_at(share: f64) -> String {
         )
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::money;
+
+    #[test]
+    fn money_has_cents_where_there_are_any() {
+        let of = [12.0, 12.5, 0.0, -0.0, -0.001, -3.0].map(money);
+        assert_eq!(of, ["12", "12.50", "0", "0", "0", "-3"]);
+    }
+}

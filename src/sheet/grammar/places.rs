@@ -63,11 +63,17 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         }
         Ok((rest, (places, state)))
     };
-    // `U7 39 1.1 MHz`: a bare number is a pin where a value with its unit follows.
+    // `U7 39 1.1 MHz`, `U7 11 low`: a bare number is a pin where a value with its unit follows, or what only a pin can be.
+    const OF_A_PIN: &[(Concept, State)] = &[
+        (Low, State::Low),
+        (High, State::High),
+        (Pulsing, State::Pulsing),
+        (Floating, State::Floating),
+    ];
     let bare_pin = |i| {
         let (rest, name) = position(i)?;
         let (rest, pin) = direct_uint(rest)?;
-        let (rest, state) = value(rest)?;
+        let (rest, state) = alt((value, one_of(OF_A_PIN))).parse(rest)?;
         let (rest, _) = opt(one_of(LEVELS)).parse(rest)?;
         let (rest, _) = opt(word(LevelTail)).parse(rest)?;
         let place = Place {
