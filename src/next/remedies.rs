@@ -203,3 +203,35 @@ fn remedy_words(
     };
     (say, at)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shipped::Library;
+
+    fn said(name: &str) -> String {
+        let model = Library::default()
+            .board("64k-6510-wide")
+            .expect("a shipped board");
+        let (_, position) = model.position(name).expect("on the board");
+        remedy_words(UnitKind::Part, name, position, false).0
+    }
+
+    /// A socket is for a soldered chip; a fuse goes into its holder.
+    #[test]
+    fn only_chips_get_a_socket() {
+        assert!(said("U13").contains("fit a socket"));
+        for part in ["Y1", "FB4", "C70", "VR1"] {
+            let said = said(part);
+            assert!(
+                said.contains("desolder") && !said.contains("socket"),
+                "{said}"
+            );
+        }
+        let fuse = said("F1");
+        assert!(
+            fuse.contains("same rating") && !fuse.contains("desolder"),
+            "{fuse}"
+        );
+    }
+}

@@ -219,6 +219,7 @@ mod tests {
             ("no continuity U15.9 to CN6.10", "U15.9 to CN6.10 open"),
             ("beeps U15.9 to CN6.10", "U15.9 to CN6.10 ok"),
             ("U15.9 CN6.10 open", "U15.9 to CN6.10 open"),
+            ("U15.9-CN6.10 ok", "U15.9 to CN6.10 ok"),
             ("U15.9 -> CN6.10 open", "U15.9 to CN6.10 open"),
             ("track U15.9 CN6.10 broken", "U15.9 to CN6.10 open"),
             ("no connection U15.9 to CN6.10", "U15.9 to CN6.10 open"),
