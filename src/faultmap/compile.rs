@@ -108,6 +108,7 @@ struct DraftMode {
     of_type: Option<String>,
     opens: Vec<u16>,
     across: Option<Across>,
+    refit: Option<Refit>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -333,6 +334,7 @@ impl Compiler<'_> {
                     of_type,
                     opens,
                     across,
+                    refit,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
@@ -348,6 +350,7 @@ impl Compiler<'_> {
                     of_type,
                     opens,
                     across,
+                    refit,
                 });
             }
             let DraftUnit {

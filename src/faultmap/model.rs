@@ -6,8 +6,8 @@
 use super::memo::Memo;
 pub use super::packed::Touches;
 use super::raw::{
-    Across, Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, TypeRaw,
-    Warmth,
+    Across, Class, ClearanceRaw, Expect, KeyboardRaw, LayoutRaw, MemoryRaw, RailRaw, Refit,
+    TypeRaw, Warmth,
 };
 pub use super::text::Text;
 use serde::{Deserialize, Serialize};
@@ -156,6 +156,8 @@ pub struct FaultMode {
     pub opens: Vec<u16>,
     /// How the part is from leg to leg, of a part of two legs.
     pub across: Option<Across>,
+    /// What puts it right with the same part left in.
+    pub refit: Option<Refit>,
 }
 
 /// Two lines of the key matrix that a fault joins.

@@ -189,6 +189,9 @@ pub struct ModeRaw {
     /// How a part of two legs is from one to the other with this mode: a meter, or a good part held across it, tells.
     #[serde(default)]
     pub across: Option<Across>,
+    /// What puts the mode right with the same part left in: cleaning, pushing it home, either.
+    #[serde(default)]
+    pub refit: Option<Refit>,
     /// The part is sound, but of this type of [`FamilyRaw::types`], which does not suit the place.
     #[serde(default)]
     pub of_type: Option<String>,
@@ -205,6 +208,20 @@ pub enum Across {
     Open,
     /// As if the legs touched.
     Shorted,
+}
+
+/// What puts a part right that stays in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Refit {
+    /// Cleaning: dull or dirty faces.
+    Clean,
+    /// Pushing it home, or bending its holder tighter: it was loose.
+    Seat,
+    /// Soldering: a joint or wire of the part.
+    Solder,
+    /// Cleaning or pushing home: who cleans it takes it out and puts it back.
+    Either,
 }
 
 /// Failure-rate inputs: a handbook class with what its formula needs. Failures per million hours.

@@ -287,7 +287,7 @@ pub fn blown_fuse(model: &BoardModel, ranking: &Ranking) -> Option<NextView> {
     }
     let readings = &ranking.observed.readings;
     let renewed = readings.iter().rposition(
-        |r| matches!(&r.evidence, Evidence::Remedy { units, .. } if units.iter().any(|u| u.0 == at_fault)),
+        |r| matches!(&r.evidence, Evidence::Remedy { units, .. } if units.iter().any(|u| u.unit == at_fault)),
     );
     let blown = |e: &Evidence| matches!(e, Evidence::Unit { unit, fine, faulty } if *unit == at_fault && faulty > fine);
     let seen = readings[renewed.map_or(0, |r| r + 1)..]

@@ -54,8 +54,8 @@ impl Observer<'_> {
     }
 }
 
-/// What shows at both legs.
-fn both(one: &Effects, other: &Effects) -> Effects {
+/// What shows in both readings.
+pub(super) fn both(one: &Effects, other: &Effects) -> Effects {
     let other: BTreeMap<_, f64> = other.iter().copied().collect();
     (one.iter())
         .filter_map(|&(mode, s)| Some((mode, s.min(*other.get(&mode)?))))

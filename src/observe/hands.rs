@@ -1,10 +1,10 @@
 //! Hands-on tests: what follows from a swap, a push, some cold spray.
 
 use super::ohms::modes_across;
-use super::{Evidence, Observer, odds};
+use super::{Became, Evidence, Observer, Redone, odds};
 use crate::diag::code;
 use crate::faultmap::model::{BoardModel, Kind, ModeId, Unit, UnitKind};
-use crate::faultmap::raw::{Across, Class};
+use crate::faultmap::raw::{Across, Class, Refit};
 use crate::sheet::{Action, Effect, HandsOn, Place};
 
 /// P(a part known to be good, from a machine that works, is bad all the same) (guess).
@@ -44,11 +44,8 @@ impl Observer<'_> {
                 .map(|(i, u)| (i, u.kind.clone()))
                 .collect();
             for (unit, kind) in units {
-                let plug = kind == UnitKind::Part
-                    && self.model.positions[position].class == Class::Connector;
-                let left = if plug { plug_persists(h.action) } else { None };
-                if let Some(left) = left.or_else(|| persists(h.action, &kind)) {
-                    renewed.push((unit, left));
+                if let Some(became) = became(self.model, unit, h.action) {
+                    renewed.push(Redone { unit, became });
                 } else if let (UnitKind::Part, Some((fine, faulty))) =
                     (&kind, likelihood(h.action, h.result))
                 {
@@ -89,8 +86,7 @@ impl Observer<'_> {
             // Something is different: the part that was changed had a hand in it, and is not all of it.
             Effect::Changed | Effect::Worse => {
                 let (fine, faulty) = (0.15, 0.6);
-                for (unit, _) in &renewed {
-                    let unit = *unit;
+                for &Redone { unit, .. } in &renewed {
                     self.push(text.clone(), Evidence::Unit { unit, fine, faulty });
                 }
                 // What the next run shows is about the new part.
@@ -230,6 +226,36 @@ pub fn holds(model: &BoardModel, position: usize, pin: &str) -> Vec<ModeId> {
     modes
 }
 
+/// What an action makes of a unit, if it renews or refits it.
+fn became(model: &BoardModel, unit: usize, action: Action) -> Option<Became> {
+    let u = &model.units[unit];
+    let plug = model.positions[u.position].class == Class::Connector;
+    let refitted = |left, only| Became::Refitted { left, only };
+    if u.kind != UnitKind::Part {
+        return persists(action, &u.kind).map(|left| refitted(left, None));
+    }
+    if plug && let Some(left) = refits(action) {
+        return Some(refitted(left, None));
+    }
+    if let Some(bad) = persists(action, &u.kind) {
+        // Another plug or socket has the same leads and joints behind it.
+        return Some(match plug {
+            true => refitted(bad, None),
+            false => Became::Renewed(bad),
+        });
+    }
+    let left = refits(action)?;
+    let helps = |mode: &ModeId| match model.modes[*mode as usize].refit {
+        Some(Refit::Solder) => action == Action::Resolder,
+        Some(Refit::Either) => action != Action::Resolder,
+        Some(Refit::Clean) => action == Action::Clean,
+        Some(Refit::Seat) => matches!(action, Action::Reseat | Action::Press),
+        None => false,
+    };
+    let only: Vec<ModeId> = u.modes.clone().filter(helps).collect();
+    (!only.is_empty()).then(|| refitted(left, Some(only)))
+}
+
 /// P(the unit is bad afterwards, a new part for reasons of its own), for actions that renew or refit; a swap always reseats too.
 fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
     use Action::*;
@@ -237,18 +263,22 @@ fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
         (Swap, UnitKind::Part) => Some(DONOR_BAD),
         (Replace, UnitKind::Part) => Some(NEW_PART_BAD),
         (Swap | Replace | Reseat | Press, UnitKind::Contacts) => Some(RESEAT_FAILS),
-        (Replace | Resolder, UnitKind::Joints) => Some(RESOLDER_FAILS),
+        (Replace | Resolder, UnitKind::Joints) | (Resolder, UnitKind::Contact { .. }) => {
+            Some(RESOLDER_FAILS)
+        }
         (Reseat | Clean | Press, UnitKind::Contact { .. })
         | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => Some(CLEAN_FAILS),
         _ => None,
     }
 }
 
-/// As [`persists`], for a plug or socket as a whole: pushed home or cleaned it is as good as refitted.
-fn plug_persists(action: Action) -> Option<f64> {
+/// P(what pushing home, cleaning or soldering mends is still there), of a plug or socket as a whole and of parts of which some modes
+/// can be mended so.
+fn refits(action: Action) -> Option<f64> {
     match action {
         Action::Reseat | Action::Press => Some(RESEAT_FAILS),
         Action::Clean => Some(CLEAN_FAILS),
+        Action::Resolder => Some(RESOLDER_FAILS),
         _ => None,
     }
 }
@@ -334,6 +364,52 @@ mod tests {
     /// The board of [`BLACK`] with this of its 5 V rail.
     fn with_5v(read: &str) -> String {
         BLACK.replace("rail 5V 5.0 V\n", read)
+    }
+
+    const KEYS_DEAD: &str = "board 64k-6510-wide\ncame in faulty\nrest fine\nkeyboard bad\n";
+
+    /// Cleaning mends dirty contacts and no cracked track; what it mended was at fault, and is not any more.
+    #[test]
+    fn a_keyboard_that_was_cleaned_is_the_same_keyboard() {
+        let cleaned = ranked(&format!("{KEYS_DEAD}cleaned keyboard: cured\n"));
+        assert!(
+            of(&cleaned, "KEYBOARD") > 0.8,
+            "{}",
+            of(&cleaned, "KEYBOARD")
+        );
+        let at = cleaned.suspects.iter().find(|s| s.name == "KEYBOARD");
+        let instance = at.expect("a suspect").instance;
+        let cause = cleaned.assembled.cause_of(instance).expect("a cause");
+        assert!(cleaned.still(cause) < 0.15, "{}", cleaned.still(cause));
+        // The next run tells as well.
+        let after = ranked(&format!(
+            "{KEYS_DEAD}cleaned keyboard\nnew run\nkeyboard ok\n"
+        ));
+        assert!(of(&after, "KEYBOARD") > of(&ranked(KEYS_DEAD), "KEYBOARD"));
+        let model = crate::shipped::Library::default()
+            .board("64k-6510-wide")
+            .expect("a board");
+        let tracks = |text: &str| {
+            let r = ranked(&format!("{KEYS_DEAD}{text}"));
+            let at = r.suspects.iter().find(|s| s.name == "KEYBOARD");
+            let what = |m: ModeId| model.modes[m as usize].what.contains("track");
+            let tracks = at.expect("a suspect").modes.iter().filter(|m| what(m.0));
+            tracks.map(|m| m.1).sum::<f64>()
+        };
+        assert!(tracks("cleaned keyboard: no change\n") > tracks(""));
+        assert!(tracks("resoldered keyboard: cured\n") > 2.0 * tracks("cleaned keyboard: cured\n"));
+    }
+
+    #[test]
+    fn a_fuse_that_was_loose_is_not_blown() {
+        let dead = "board 64k-6510-wide\ncame in faulty\nrail 9VAC 0.0 V\n";
+        let of_fuse = |text: &str| of(&ranked(&format!("{dead}{text}")), "F1");
+        assert!(of_fuse("F1 loose\n") > 2.0 * of_fuse(""));
+        let cured = of_fuse("F1 loose\ntightened F1: cured\n");
+        assert!(cured > 0.8, "{cured}");
+        // What the meter says afterwards is of the fuse as it sits now.
+        let good = "F1 loose\ntightened F1: changed\nnew run\nrail 9VAC 9.2 V\nblack screen\n";
+        assert!(of_fuse(good) > 0.5, "{}", of_fuse(good));
     }
 
     /// A line that two parts drive: the leg of one of them tells them apart.

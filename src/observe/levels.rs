@@ -14,7 +14,9 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// What is left of the strength, in a line that does not move, for a mode farther up the path (a guess: as often as not).
 const STILL: f64 = 0.5;
-/// The same in a line that floats (a guess: probes and those who read them err).
+/// A line that nobody moves is low, or high (a guess: which of the two it is, no map says).
+const RESTS: f64 = 0.5;
+/// What is left in a line that floats (a guess: probes and those who read them err).
 const FLOATS: f64 = 0.1;
 /// In a line that floats, for a mode that takes away power (a guess: a rail that is only low leaves outputs driving).
 const NO_POWER: f64 = 0.5;
@@ -51,24 +53,36 @@ fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut [f64])
     let (direct, moved_by) = reads.split_at(1.min(reads.len()));
     let mut all = effects(model, direct, aspect, scratch);
     let def = model.lines.iter().find(|l| l.line == line);
-    // What makes the line move has its weight from the map; a line that stands still hardly floats.
-    let mut still = 1.0;
+    let mut floats = 1.0;
     if let Some(farther) = Farther::of(model, line, def, aspect) {
         for (mode, strength) in &mut all {
             *strength = stepped(*strength * farther.share(model, *mode));
         }
         if farther.floats {
-            still = farther.share;
+            floats = farther.share;
         }
     }
+    // What makes the line move has its weight from the map.
+    let (aspect, share) = not_reached(aspect, floats);
     for (mode, strength) in effects(model, moved_by, aspect, scratch) {
-        let strength = stepped(strength * still);
+        let strength = stepped(strength * share);
         match all.binary_search_by_key(&mode, |e| e.0) {
             Ok(at) => all[at].1 = all[at].1.max(strength),
             Err(at) => all.insert(at, (mode, strength)),
         }
     }
     all.into()
+}
+
+/// How a line is described that a program does not come to move, with the share of those of which that is said. Whether the program
+/// is gone or goes astray is the same to the line: it stands as it was left at power-on, and a line that stands still hardly floats.
+fn not_reached(aspect: Aspect, floats: f64) -> (Aspect, f64) {
+    match aspect {
+        Aspect::Dead | Aspect::NotMoving => (Aspect::Trouble, 1.0),
+        Aspect::Low | Aspect::High => (Aspect::Trouble, RESTS),
+        Aspect::Floating => (Aspect::Trouble, floats),
+        other => (other, 1.0),
+    }
 }
 
 /// What of the strength is left for modes that stand farther up the path than what is on the line.
@@ -156,18 +170,20 @@ fn taken_away<'l>(model: &BoardModel, lines: impl Iterator<Item = &'l str>) -> H
         .collect()
 }
 
-/// Modes that leave a processor without most of its lines: whoever moves nothing has nothing moved.
+/// Modes that leave a processor without most of its lines, its own or those of what holds it in reset: whoever moves nothing has
+/// nothing moved.
 fn masters(model: &BoardModel) -> HashSet<ModeId> {
     let mut lines: HashMap<ModeId, usize> = HashMap::new();
-    let processors = model.positions.iter().enumerate();
-    for (at, position) in processors.filter(|(_, p)| p.class == Class::Processor) {
-        let own = position
-            .pins
-            .iter()
-            .filter_map(|p| model.node(p.line.as_deref()?));
-        for touch in own.flat_map(|n| &model.nodes[n as usize].touches) {
-            let unit = &model.units[model.modes[touch.mode as usize].unit as usize];
-            if unit.position == at && touch.kind == Kind::Lost {
+    let processors = model
+        .positions
+        .iter()
+        .filter(|p| p.class == Class::Processor);
+    for position in processors {
+        let own: HashSet<u32> = (position.pins.iter())
+            .filter_map(|p| model.node(p.line.as_deref()?))
+            .collect();
+        for touch in own.iter().flat_map(|&n| &model.nodes[n as usize].touches) {
+            if touch.kind == Kind::Lost && f64::from(touch.strength) >= TAKES_AWAY {
                 *lines.entry(touch.mode).or_default() += 1;
             }
         }

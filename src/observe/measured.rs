@@ -5,8 +5,8 @@ use super::ohms::across_effects;
 use super::shorts::{resistance_effects, resistance_id};
 use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
-use crate::faultmap::model::{Read, UnitKind};
-use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Warmth};
+use crate::faultmap::model::{ModeId, Read, Unit, UnitKind};
+use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Refit, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
 
@@ -331,12 +331,11 @@ impl Observer<'_> {
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
         let State::Seen(what) = state else { return };
         if let Some((fine, faulty)) = odds::at_pins(what) {
-            return self.about_contacts(
-                place,
-                fine,
-                faulty,
-                &format!("{} looks {what}", place.name),
-            );
+            let text = format!("{} looks {what}", place.name);
+            if what == "loose" && self.looks_loose(place, fine, &text) {
+                return;
+            }
+            return self.about_contacts(place, fine, faulty, &text);
         }
         let (fine, faulty) = match what.as_str() {
             "missing" => (0.0, 1.0),
@@ -350,14 +349,47 @@ impl Observer<'_> {
         let Some((i, _)) = self.find_position(place) else {
             return;
         };
-        let of = |u: &crate::faultmap::model::Unit| {
-            matches!(u.kind, UnitKind::Contacts | UnitKind::Joints)
-        };
+        let of = |u: &Unit| matches!(u.kind, UnitKind::Contacts | UnitKind::Joints);
         let own = self.model.units_of(i).find(|(_, u)| of(u)).map(|(u, _)| u);
         match own {
             Some(unit) => self.push(text.to_string(), Evidence::Unit { unit, fine, faulty }),
             None => self.about_part(place, fine, faulty, text),
         }
+    }
+
+    /// That a part is loose which can be so and has no contacts of its own on the map: a fuse that is loose in its holder is not
+    /// blown. Gives whether it is such a part.
+    fn looks_loose(&mut self, place: &Place, without: f64, text: &str) -> bool {
+        let model = self.model;
+        let Some((position, _)) = board::position(model, &place.name) else {
+            return false;
+        };
+        let loose = |mode: &ModeId| {
+            let refit = model.modes[*mode as usize].refit;
+            matches!(refit, Some(Refit::Seat | Refit::Either))
+        };
+        let own = |u: &Unit| matches!(u.kind, UnitKind::Contacts | UnitKind::Joints);
+        if model.units_of(position).any(|(_, u)| own(u)) {
+            return false;
+        }
+        let Some((unit, part)) = model.units_of(position).next() else {
+            return false;
+        };
+        let modes: Vec<ModeId> = part.modes.clone().filter(loose).collect();
+        if modes.is_empty() {
+            return false;
+        }
+        let with = odds::SEEN_LOOSE;
+        self.push(
+            text.to_string(),
+            Evidence::Modes {
+                unit,
+                modes,
+                without,
+                with,
+            },
+        );
+        true
     }
 
     fn about_part(&mut self, place: &Place, fine: f64, faulty: f64, text: &str) {
@@ -430,6 +462,9 @@ impl Observer<'_> {
         let first = self.out.readings.len();
         self.level_check(&line, aspect, outcome, text);
         self.trust = trust;
+        if outcome == Outcome::Fail {
+            self.stands.insert(line.clone(), (self.run, aspect));
+        }
         if let Some(pin) = &place.pin {
             self.at_leg(place, pin, aspect, first);
             self.probed(&line, place, first);

@@ -29,6 +29,7 @@ mod shown;
 pub mod sound;
 pub mod spread;
 pub mod startup;
+mod still;
 mod unpowered;
 pub mod valued;
 
@@ -87,9 +88,8 @@ pub enum Evidence {
     },
     /// After these units were renewed or refitted, all that had failed before failed still, or no longer.
     Remedy {
-        /// Unit and the probability that it is bad afterwards: a refitted contact that its fault, if it had one, is still
-        /// there; a new part that it is bad itself.
-        units: Vec<(usize, f64)>,
+        /// What was done to which.
+        units: Vec<Redone>,
         /// Whether the failing checks pass now; `None` when that is not said, and the next run tells.
         cured: Option<bool>,
     },
@@ -108,6 +108,29 @@ pub enum Evidence {
         exchanged: Option<(usize, usize)>,
         /// Contacts refitted on the way, with the probability that the fault of one is still there.
         refitted: Vec<(usize, f64)>,
+    },
+}
+
+/// A unit that a remedy dealt with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Redone {
+    /// Index of the unit.
+    pub unit: usize,
+    /// What became of it.
+    pub became: Became,
+}
+
+/// What a remedy makes of a unit.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Became {
+    /// Another part, which is bad itself with this probability.
+    Renewed(f64),
+    /// The same, cleaned, pushed home or made anew: a fault that it had is still there with this probability.
+    Refitted {
+        /// P(the fault is still there).
+        left: f64,
+        /// The modes of which that holds, where it does not hold of all: cleaning mends no cracked track.
+        only: Option<Vec<ModeId>>,
     },
 }
 
@@ -254,6 +277,8 @@ pub(crate) struct Observer<'m> {
     nothing_came: Option<(usize, usize)>,
     /// Parts of this run that were felt for heat.
     felt: Vec<shorts::Felt>,
+    /// How each line was last seen that is not as it should be, with the run.
+    stands: BTreeMap<String, (usize, Aspect)>,
     /// Rails that are as good as missing in this run, and where that was typed.
     gone: BTreeMap<String, (usize, Span)>,
 }
@@ -301,6 +326,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         doubts: provisional::Doubts::default(),
         felt: Vec::new(),
         gone: BTreeMap::new(),
+        stands: BTreeMap::new(),
         nothing_came: None,
     };
     o.out.diags = std::mem::take(&mut o.out.facts.diags);
@@ -425,6 +451,7 @@ impl Observer<'_> {
         self.rest_of_keys();
         self.felt_with_a_rail_low();
         self.levels_without_supply();
+        self.standing_still();
         if let Some(profile) = self.profile.clone() {
             let fine = !self.rest_fine.is_empty();
             self.by_profile(&profile, self.run, fine);

@@ -58,6 +58,9 @@ pub const AT_PINS: [(&str, f64, f64); 6] = [
     ("bad joint", 0.020, 0.15),
 ];
 
+/// P(it looks loose | it makes no contact for that reason), of a part that is not soldered: a fuse in its holder.
+pub const SEEN_LOOSE: f64 = 0.5;
+
 /// What `looks` says about the pins of a part rather than the part in them.
 pub fn at_pins(what: &str) -> Option<(f64, f64)> {
     let what = match what {

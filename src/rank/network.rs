@@ -6,10 +6,9 @@
 
 pub use super::priors::{Priors, priors};
 use super::together;
-use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
-use crate::faultmap::raw::Class;
+use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome, Posterior};
-use crate::observe::{CheckReading, Evidence, Observed, Reading};
+use crate::observe::{Became, CheckReading, Evidence, Observed, Reading, Redone};
 use crate::prior::common::CommonTable;
 use std::collections::BTreeMap;
 
@@ -445,16 +444,12 @@ impl<'a> Builder<'a> {
         }
     }
 
-    fn remedy(&mut self, reading: usize, units: &[(usize, f64)], cured: Option<bool>) {
+    fn remedy(&mut self, reading: usize, units: &[Redone], cured: Option<bool>) {
         let before = self.occupant.clone();
-        for &(unit, left) in units {
-            let u = &self.model.units[unit];
-            // A plug that was pushed home is the same plug.
-            let plug = self.model.positions[u.position].class == Class::Connector;
-            if u.kind == UnitKind::Part && !plug {
-                self.renew(unit, left);
-            } else {
-                self.refit(unit, left);
+        for Redone { unit, became } in units {
+            match became {
+                Became::Renewed(bad) => self.renew(*unit, *bad),
+                Became::Refitted { left, only } => self.refit(*unit, *left, only.as_deref()),
             }
         }
         let doubt = self.doubts(units, &before);
@@ -478,13 +473,9 @@ impl<'a> Builder<'a> {
     }
 
     /// The parts that were put in new, each with the strengths that its old one had: mode by mode its prior.
-    fn doubts(
-        &self,
-        units: &[(usize, f64)],
-        before: &[usize],
-    ) -> BTreeMap<usize, Vec<(ModeId, f64)>> {
+    fn doubts(&self, units: &[Redone], before: &[usize]) -> BTreeMap<usize, Vec<(ModeId, f64)>> {
         let mut out = BTreeMap::new();
-        for &(unit, _) in units {
+        for &Redone { unit, .. } in units {
             let old = before[unit];
             if self.occupant[unit] == old {
                 continue;
@@ -545,7 +536,7 @@ impl<'a> Builder<'a> {
         let id = self.add_check(went, Outcome::Fail);
         self.a.checks[reading].push(id);
         for &(unit, left) in refitted {
-            self.refit(unit, left);
+            self.refit(unit, left, None);
         }
         let Some((one, other)) = exchanged else {
             return;
@@ -582,17 +573,18 @@ impl<'a> Builder<'a> {
             }
         }
         for &(unit, left) in refitted {
-            self.refit(unit, left);
+            self.refit(unit, left, None);
         }
     }
 
     /// Contacts cleaned, joints made anew: each fault that they may have is still there with probability `left`, or over. So each
-    /// mode is split in two, exactly: the one shows in what is read from now on, the other only in what was read before.
-    fn refit(&mut self, unit: usize, left: f64) {
+    /// mode is split in two, exactly: the one shows in what is read from now on, the other only in what was read before. `only`
+    /// these modes, if not all.
+    fn refit(&mut self, unit: usize, left: f64, only: Option<&[ModeId]>) {
         let at = self.occupant[unit];
         let (cause, ids) = (&mut self.a.net.causes[at], &mut self.a.modes[at]);
         for k in 0..ids.len() {
-            if cause.modes[k].past {
+            if cause.modes[k].past || only.is_some_and(|o| !o.contains(&ids[k])) {
                 continue;
             }
             let mut over = cause.modes[k].clone();

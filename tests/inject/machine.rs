@@ -97,7 +97,7 @@ pub struct Machine<'a> {
     slot: Option<Slot>,
     /// Lines that no bus cycle moves, and whether they move.
     pub special: HashMap<usize, bool>,
-    /// Whether the processor has set up the 6845, which gives no sync and no picture window before.
+    /// Whether the processor has set up the video chip: before, the 6845 gives no sync and no picture window, and the 6569 reads no characters.
     pub picture_set: bool,
 }
 

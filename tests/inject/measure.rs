@@ -29,7 +29,7 @@ pub fn exercise(m: &mut Machine, c: &Config) {
         m.access(c.adapters[1].base + 2, Some(0x3F));
         m.access(c.adapters[1].base, Some(0x07));
     }
-    m.picture_set = c.wide || start != Start::Nothing && super::picture::registers(m, c);
+    m.picture_set = start != Start::Nothing && super::picture::registers(m, c);
     m.forget();
     // A processor that runs into nonsense stops now and then at a code that halts it.
     let halted = start == Start::Nothing && m.salt % 10 < 3;

@@ -68,6 +68,7 @@ impl Compiler<'_> {
                 of_type: None,
                 opens: Vec::new(),
                 across: None,
+                refit: None,
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

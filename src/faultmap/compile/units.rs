@@ -63,6 +63,7 @@ impl Compiler<'_> {
                     of_type: raw.of_type.clone(),
                     opens: Vec::new(),
                     across: raw.across,
+                    refit: raw.refit,
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -85,6 +86,7 @@ impl Compiler<'_> {
                 of_type: None,
                 opens: Vec::new(),
                 across: None,
+                refit: None,
                 start,
             });
         }
@@ -201,6 +203,7 @@ impl Compiler<'_> {
             of_type: None,
             opens: vec![pin as u16],
             across: None,
+            refit: None,
             start: open(pin),
         };
         if family.separate_contacts {
@@ -270,6 +273,7 @@ impl Compiler<'_> {
                 of_type: None,
                 opens: Vec::new(),
                 across: None,
+                refit: None,
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });

@@ -3,10 +3,9 @@
 //! The same as the network makes of it (`network::Builder`), without the network: after a remedy without a change what failed
 //! before is said again of the machine with the new part in.
 
-use crate::faultmap::model::{BoardModel, ModeId, UnitKind};
-use crate::faultmap::raw::Class;
+use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::Outcome;
-use crate::observe::{CheckReading, Evidence, Observed};
+use crate::observe::{self, CheckReading, Evidence, Observed, Redone};
 use crate::prior::common::CommonTable;
 use crate::rank::network::Priors;
 
@@ -125,32 +124,30 @@ impl<'a> Course<'a> {
     }
 
     /// Units are renewed or refitted: the new ones with the modes of the old, mode by mode its probability.
-    fn change(
-        &mut self,
-        before: &Before,
-        units: &[(usize, f64)],
-        stage: usize,
-    ) -> Option<Vec<Doubt>> {
+    fn change(&mut self, before: &Before, units: &[Redone], stage: usize) -> Option<Vec<Doubt>> {
         let mut doubts = Vec::new();
-        for &(unit, left) in units {
+        for Redone { unit, became } in units {
+            let unit = *unit;
             if self.changes.iter().any(|c| c.unit == unit) {
                 return None;
             }
-            let u = &before.model.units[unit];
-            // A plug that was pushed home is the same plug.
-            let plug = before.model.positions[u.position].class == Class::Connector;
-            let mut change = Change {
-                unit,
-                became: Became::Refitted(left),
-                stage,
-                alone: self.alone[unit],
+            let alone = self.alone[unit];
+            let became = match became {
+                observe::Became::Renewed(bad) => Became::Renewed(*bad),
+                observe::Became::Refitted { left, only: None } => Became::Refitted(*left),
+                // Some of its modes only: that is rare, and the network does it.
+                observe::Became::Refitted { only: Some(_), .. } => return None,
             };
-            if u.kind == UnitKind::Part && !plug {
-                change.became = Became::Renewed(left);
-                doubts.push(before.doubt(unit, change.alone));
+            if matches!(became, Became::Renewed(_)) {
+                doubts.push(before.doubt(unit, alone));
                 self.alone[unit] = (1.0, 1.0);
             }
-            self.changes.push(change);
+            self.changes.push(Change {
+                unit,
+                became,
+                stage,
+                alone,
+            });
         }
         Some(doubts)
     }

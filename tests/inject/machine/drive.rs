@@ -201,8 +201,8 @@ impl Machine<'_> {
         out.push((17, V::of(s.cpu)));
         out.push((18, V::of(s.stage == 0)));
         out.push((19, V::of(s.stage < 2)));
-        // The bus warning goes low while it reads characters.
-        out.push((12, V::of(self.fetch.is_none())));
+        // The bus warning goes low while it reads characters, which it does once the program has switched its window on (from memory).
+        out.push((12, V::of(self.fetch.is_none() || !self.picture_set)));
         let Some(address) = self.fetch.filter(|_| !s.cpu) else {
             return;
         };

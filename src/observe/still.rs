@@ -1,0 +1,159 @@
+//! Lines that only a running program moves, on a machine on which the test does not run: ten of them that stand still are one piece of
+//! evidence that the program does not come there, not ten. Taken as ten, chips that keep a few of them still by themselves
+//! would explain them one by one.
+//!
+//! What moves them and the level at which they stand make a group; a group is one reading with, mode by mode, the smallest strength
+//! of its lines, at the place of the first. What keeps a single line of a group still explains nothing: it would stand still anyhow.
+//! A line that stands at the other level stays a reading of its own, and so does one that moves.
+
+use super::again::both;
+use super::{Aspect, Evidence, Observer, Reading, SHOWS_NOTHING};
+use crate::faultmap::raw::Expect;
+use crate::infer::network::Outcome;
+use std::collections::HashMap;
+
+/// P(lines of a group stand still though nothing that is modelled keeps them so), of the false-fail rate of one (a guess, as for keys).
+const TOGETHER: f64 = 0.01;
+
+/// What moves a line, by node, and how it stands.
+type Group = (Vec<u32>, Aspect);
+
+impl Observer<'_> {
+    /// Sums up the levels of this run that stand still for want of a program.
+    pub(super) fn standing_still(&mut self) {
+        if !self.program_stopped() {
+            return;
+        }
+        let mut groups: HashMap<Group, usize> = HashMap::new();
+        let mut gone = Vec::new();
+        for at in 0..self.out.readings.len() {
+            let reading = &self.out.readings[at];
+            if !matches!(reading.evidence, Evidence::Check(_) | Evidence::Unit { .. }) {
+                // What was read before a remedy speaks of the parts before it.
+                groups.clear();
+            }
+            let Some(group) = self.stands_still(reading) else {
+                continue;
+            };
+            let first = *groups.entry(group).or_insert(at);
+            if first < at {
+                self.join(first, at);
+                gone.push(at);
+            }
+        }
+        let mut at = 0;
+        self.out.readings.retain(|_| {
+            at += 1;
+            gone.binary_search(&(at - 1)).is_err()
+        });
+    }
+
+    /// Whether this run shows that no program came to its results.
+    fn program_stopped(&self) -> bool {
+        let mut stopped = false;
+        for reading in &self.out.readings {
+            let Evidence::Check(c) = &reading.evidence else {
+                continue;
+            };
+            let ran = c.outcome == Outcome::Pass;
+            match c.check.as_str() {
+                "report" | "run" if c.run == self.run && ran => return false,
+                "report" if c.run == self.run => stopped = true,
+                dark if c.run == self.run && !ran => stopped |= SHOWS_NOTHING.contains(&dark),
+                _ => {}
+            }
+        }
+        stopped
+    }
+
+    /// The group of a level of this run that should move and does not.
+    fn stands_still(&self, reading: &Reading) -> Option<Group> {
+        let Evidence::Check(c) = &reading.evidence else {
+            return None;
+        };
+        let line = c.check.strip_prefix("line.")?;
+        if c.run != self.run || c.outcome != Outcome::Fail {
+            return None;
+        }
+        let (run, how) = *self.stands.get(line)?;
+        let still = matches!(
+            how,
+            Aspect::Dead | Aspect::Low | Aspect::High | Aspect::Floating
+        );
+        let def = self.model.lines.iter().find(|l| l.line == line)?;
+        let moves = def.expect == Expect::Pulsing && !def.moved_by.is_empty();
+        let moved_by = def.moved_by.iter().map(|r| r.node).collect();
+        (run == self.run && still && moves).then_some((moved_by, how))
+    }
+
+    /// Joins a reading to an earlier one.
+    fn join(&mut self, first: usize, later: usize) {
+        let (before, from) = self.out.readings.split_at_mut(later);
+        let (one, other) = (&mut before[first], &from[0]);
+        let (Evidence::Check(c), Evidence::Check(new)) = (&mut one.evidence, &other.evidence)
+        else {
+            return;
+        };
+        c.leak = (c.leak * new.leak).max(TOGETHER * c.leak.max(new.leak));
+        c.effects = both(&c.effects, &new.effects);
+        one.text.push_str("; ");
+        one.text.push_str(&other.text);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sampled::{BLACK, probability, ranked};
+
+    const STILL: &str = "U1.2 high\nU1.3 high\nU1.4 high\nU1.5 high\nU1.6 high\n";
+
+    const BOARD: &str = "board 64k-6510-wide\ncame in faulty\n";
+
+    /// What counts of lines that fail.
+    fn lines(sheet: &str) -> Vec<String> {
+        let r = ranked(&format!("{BOARD}{sheet}"));
+        let readings = r.observed.readings.iter();
+        let of_lines = readings.filter(|r| match &r.evidence {
+            Evidence::Check(c) => c.check.starts_with("line.") && c.outcome == Outcome::Fail,
+            _ => false,
+        });
+        of_lines.map(|r| r.text.clone()).collect()
+    }
+
+    #[test]
+    fn columns_that_stand_still_on_a_dark_screen_are_one_reading() {
+        let dark = format!("black screen\n{STILL}");
+        assert_eq!(lines(&dark).len(), 1, "{:?}", lines(&dark));
+        // As they are typed before it is said that the test does not run.
+        let after = format!("{STILL}test does not run\n");
+        assert_eq!(lines(&after).len(), 1, "{:?}", lines(&after));
+        // One stands otherwise, and one moves without a program.
+        let more = lines(&format!("{dark}U1.7 low\nU7.7 high\n"));
+        assert_eq!(more.len(), 3, "{more:?}");
+    }
+
+    #[test]
+    fn on_a_machine_that_ran_its_test_each_line_speaks_for_itself() {
+        for ran in ["memory ok\n", "picture normal\n", "rest fine\n"] {
+            assert_eq!(lines(&format!("{STILL}{ran}")).len(), 5, "{ran}");
+        }
+        // What was read before a swap speaks of the chip before it.
+        let swapped = "black screen\nU1.2 high\nU1.3 high\nswapped U1: no change\nU1.4 high\n";
+        assert_eq!(lines(swapped).len(), 2);
+        // And what the run before showed, of the run before.
+        let runs = "black screen\nU1.2 high\nnew run\nblack screen\nU1.3 high\n";
+        assert_eq!(lines(runs).len(), 2);
+    }
+
+    #[test]
+    fn what_keeps_all_of_them_still_is_accused_whatever_their_number() {
+        let of = |levels: &str, unit| probability(&ranked(&format!("{BLACK}{levels}")), unit);
+        let (one, five) = ("U1.2 high\n", STILL);
+        // Five lines are no surer a sign than one that the processor does not run, and no chip of its own is invented for each.
+        let (before, with) = (of(one, "U7"), of(five, "U7"));
+        assert!((with / before).ln().abs() < 0.4, "{before} {with}");
+        // What keeps one column alone explains less than before.
+        assert!(of(five, "CN1") <= of(one, "CN1") + 1e-9);
+    }
+}
