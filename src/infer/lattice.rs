@@ -6,13 +6,19 @@
 //! out  =  Σ over states x of  w_x · T_x(acc),      (acc\[S\], acc\[S+r\])  →  (u·acc\[S\],  acc\[S+r\] + e·acc\[S\])
 //!
 //! as [`super::absorb`] does. Causes that touch the same readings are first put together in a table of those readings alone; then
-//! the groups: out\[S ∪ R\] += acc\[S\] · group\[R\]. Backward the same transposed gives what each state is worth. All terms are
-//! non-negative, nothing is subtracted.
+//! the groups: out\[S ∪ R\] += acc\[S\] · group\[R\]. Few causes that touch nearly all readings go into the table of all readings at
+//! once. Backward the same transposed gives what each state is worth. All terms are non-negative, nothing is subtracted.
+
+mod causes;
+
+pub(crate) use causes::{Causes, Pair};
+
+use std::cell::Cell;
 
 /// Most readings.
-pub(crate) const MOST_READINGS: usize = 7;
+pub(crate) const MOST_READINGS: usize = 10;
 /// Most entries that putting the causes and the groups together may touch: beyond that a network with a plan is quicker.
-const MOST_ENTRIES: usize = 100_000;
+const MOST_ENTRIES: usize = 300_000;
 /// Settings of the common causes.
 pub(crate) const SETTINGS: usize = 16;
 
@@ -21,29 +27,6 @@ pub(crate) type Row = [f64; SETTINGS];
 
 const ZERO: Row = [0.0; SETTINGS];
 
-/// How a state bears on a reading; `e + u = 1`.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Pair {
-    /// Which reading.
-    pub(crate) reading: usize,
-    /// Does not explain it.
-    pub(crate) u: f64,
-    /// Explains it.
-    pub(crate) e: f64,
-}
-
-/// A state of a cause: those of its modes that do the same to the readings.
-#[derive(Debug, Clone)]
-pub(crate) struct State {
-    /// What it does, by reading.
-    pub(crate) pairs: Vec<Pair>,
-    /// Its weight in each setting.
-    pub(crate) weight: Row,
-}
-
-/// A cause that touches some reading: its states.
-pub(crate) type Live = Vec<State>;
-
 /// What comes of it.
 #[derive(Debug)]
 pub(crate) struct Found {
@@ -51,8 +34,8 @@ pub(crate) struct Found {
     pub(crate) evidence: f64,
     /// P(setting | readings).
     pub(crate) share: Row,
-    /// What the weight of each state of each cause is worth: weight times worth, over the settings, is its posterior.
-    pub(crate) worth: Vec<Vec<Row>>,
+    /// What the weight of each state is worth, by where it is: weight times worth, over the settings, is its posterior.
+    pub(crate) worth: Vec<Row>,
 }
 
 /// Below this plain numbers may have lost digits to underflow.
@@ -60,7 +43,7 @@ const SAFE: f64 = 1e-200;
 
 /// Sums over the causes. `leaks` has (u, e) of what explains each reading without a cause, `outer` the weight of each setting
 /// from everything else. `None` when the readings are too many, or too improbable for plain numbers.
-pub(crate) fn solve(leaks: &[(f64, f64)], causes: &[Live], outer: &Row) -> Option<Found> {
+pub(crate) fn solve(leaks: &[(f64, f64)], causes: &Causes, outer: &Row) -> Option<Found> {
     if leaks.len() > MOST_READINGS {
         return None;
     }
@@ -73,7 +56,7 @@ pub(crate) fn solve(leaks: &[(f64, f64)], causes: &[Live], outer: &Row) -> Optio
 
 struct Sum<'p> {
     leaks: &'p [(f64, f64)],
-    causes: &'p [Live],
+    causes: &'p Causes,
     outer: &'p Row,
 }
 
@@ -82,41 +65,72 @@ impl pulp::WithSimd for Sum<'_> {
 
     #[inline(always)]
     fn with_simd<S: pulp::Simd>(self, _: S) -> Self::Output {
-        let groups = groups(self.causes);
-        let full = (1 << self.leaks.len()) - 1;
-        let states = |g: &Group| {
-            g.causes
-                .iter()
-                .map(|c| self.causes[*c].len())
-                .sum::<usize>()
-        };
-        let entries = |g: &Group| g.sets.len() * (full + 1 + states(g));
-        let entries: usize = groups.iter().map(entries).sum();
+        let full = 1 << self.leaks.len();
+        let groups = groups(self.causes, full);
+        let entries: usize = groups.iter().map(|g| g.entries(full)).sum();
         if entries > MOST_ENTRIES {
             return None;
         }
-        let mut tables = vec![leak_table(self.leaks)];
-        let mut chains = Vec::with_capacity(groups.len());
-        for group in &groups {
-            let chain = group.forward(self.causes);
-            let together = group.last(&chain);
-            let out = join(&tables[tables.len() - 1], together, &group.sets);
-            tables.push(out);
-            chains.push(chain);
+        let rows = |g: &Group| (g.causes.len() + 1) * g.sets.len();
+        let mut room = SPARE.take();
+        room.clear();
+        let chains: usize = groups.iter().map(rows).sum();
+        room.resize((groups.len() + 1) * full + chains, ZERO);
+        let found = self.in_room(&groups, &mut room);
+        if room.len() <= MOST_SPARE {
+            SPARE.set(room);
         }
-        let last = tables[tables.len() - 1][full];
+        found
+    }
+}
+
+thread_local! {
+    /// Room that the next sum on this thread uses again: fresh pages cost more than small sums in them.
+    static SPARE: Cell<Vec<Row>> = Cell::default();
+}
+
+/// More room is not kept (8 MB).
+const MOST_SPARE: usize = 1 << 16;
+
+impl Sum<'_> {
+    /// The sum, in room for a table before each group and one after the last, and for the chain of each group; all zero.
+    #[inline(always)]
+    fn in_room(&self, groups: &[Group], room: &mut [Row]) -> Option<Found> {
+        let full = 1 << self.leaks.len();
+        let (tables, mut rest) = room.split_at_mut((groups.len() + 1) * full);
+        let mut tables: Vec<&mut [Row]> = tables.chunks_exact_mut(full).collect();
+        leak_table(self.leaks, tables[0]);
+        let mut chains = Vec::with_capacity(groups.len());
+        for (at, group) in groups.iter().enumerate() {
+            let chain;
+            (chain, rest) = rest.split_at_mut((group.causes.len() + 1) * group.sets.len());
+            let (done, open) = tables.split_at_mut(at + 1);
+            let (table, out) = (&*done[at], &mut *open[0]);
+            group.forward(self.causes, table, chain);
+            let together = group.last(chain);
+            match group.direct {
+                true => out.copy_from_slice(together),
+                false => join(table, together, &group.sets, out),
+            }
+            chains.push(&*chain);
+        }
+        let last = tables[groups.len()][full - 1];
         let evidence: f64 = (0..SETTINGS).map(|s| last[s] * self.outer[s]).sum();
         if evidence < SAFE {
             return None;
         }
         let seed = self.outer.map(|o| o / evidence);
-        let mut worth: Vec<Vec<Row>> = vec![Vec::new(); self.causes.len()];
-        let mut of_table = vec![ZERO; full + 1];
-        of_table[full] = seed;
+        let mut worth = vec![ZERO; self.causes.states()];
+        let mut of_table = vec![ZERO; full];
+        of_table[full - 1] = seed;
         for (at, group) in groups.iter().enumerate().rev() {
-            let together = group.last(&chains[at]);
-            let (before, of_group) = join_back(&tables[at], together, &group.sets, &of_table);
-            group.backward(self.causes, &chains[at], of_group, &mut worth);
+            if group.direct {
+                of_table = group.backward(self.causes, chains[at], of_table, &mut worth);
+                continue;
+            }
+            let together = group.last(chains[at]);
+            let (before, of_group) = join_back(tables[at], together, &group.sets, &of_table);
+            group.backward(self.causes, chains[at], of_group, &mut worth);
             of_table = before;
         }
         let share = std::array::from_fn(|s| seed[s] * last[s]);
@@ -159,39 +173,62 @@ fn worth_before(after: &[Row], set: usize, bit: usize, pair: &Pair) -> Row {
 }
 
 /// P(each set of readings is what the leaks explain).
-fn leak_table(leaks: &[(f64, f64)]) -> Vec<Row> {
+fn leak_table(leaks: &[(f64, f64)], table: &mut [Row]) {
     let of = |set: usize| {
         let each = leaks.iter().enumerate();
         let p = each.map(|(r, &(u, e))| if set >> r & 1 == 1 { e } else { u });
         [p.product(); SETTINGS]
     };
-    (0..1 << leaks.len()).map(of).collect()
+    table
+        .iter_mut()
+        .enumerate()
+        .for_each(|(set, row)| *row = of(set));
 }
 
 /// Causes that touch the same readings.
 struct Group {
     causes: Vec<usize>,
+    /// How many states they have.
+    states: usize,
     /// The sets of its readings: entry R of its tables stands for the readings `sets[R]`.
     sets: Vec<usize>,
     /// Place of each reading in its tables.
     place: [usize; MOST_READINGS],
+    /// Its causes go into the table of all readings one by one: with few states, or nearly all readings, that is less than
+    /// putting them together first.
+    direct: bool,
+    /// They touch one reading, and have a table of two entries: see [`One`].
+    one: bool,
 }
 
-fn groups(causes: &[Live]) -> Vec<Group> {
+/// The groups, for a table of all readings with `full` entries.
+fn groups(causes: &Causes, full: usize) -> Vec<Group> {
     let mut out: Vec<(usize, Group)> = Vec::new();
-    for (at, cause) in causes.iter().enumerate() {
-        let pairs = cause.iter().flat_map(|s| &s.pairs);
-        let touched = pairs.fold(0usize, |t, p| t | 1 << p.reading);
-        match out.iter_mut().find(|g| g.0 == touched) {
-            Some((_, group)) => group.causes.push(at),
-            None => out.push((touched, Group::new(touched, at))),
+    for (at, (states, touched)) in causes.all().enumerate() {
+        let group = match out.iter().position(|g| g.0 == *touched) {
+            Some(known) => &mut out[known].1,
+            None => {
+                out.push((*touched, Group::new(*touched)));
+                let last = out.len() - 1;
+                &mut out[last].1
+            }
+        };
+        group.causes.push(at);
+        group.states += states.len();
+    }
+    let mut groups: Vec<Group> = out.into_iter().map(|g| g.1).collect();
+    for group in &mut groups {
+        if group.states * full < group.entries(full) {
+            (group.direct, group.one) = (true, false);
+            group.sets = (0..full).collect();
+            group.place = std::array::from_fn(|r| r);
         }
     }
-    out.into_iter().map(|g| g.1).collect()
+    groups
 }
 
 impl Group {
-    fn new(touched: usize, first: usize) -> Self {
+    fn new(touched: usize) -> Self {
         let readings: Vec<usize> = (0..MOST_READINGS)
             .filter(|r| touched >> r & 1 == 1)
             .collect();
@@ -204,32 +241,49 @@ impl Group {
             each.fold(0, |all, (p, r)| all | (set >> p & 1) << r)
         };
         Self {
-            causes: vec![first],
+            causes: Vec::new(),
+            states: 0,
             sets: (0..1 << readings.len()).map(spread).collect(),
             place,
+            direct: false,
+            one: readings.len() == 1,
         }
     }
 
-    /// The table after each cause, from 'nothing is explained' on, one after the other.
+    /// How many entries putting it in touches.
+    fn entries(&self, full: usize) -> usize {
+        match self.direct {
+            true => full * self.states,
+            false => self.sets.len() * (full + self.states),
+        }
+    }
+
+    /// The table after each cause, one after the other: from 'nothing is explained' on, or from the table of all readings.
     #[inline(always)]
-    fn forward(&self, causes: &[Live]) -> Vec<Row> {
+    fn forward(&self, causes: &Causes, before: &[Row], chain: &mut [Row]) {
         let n = self.sets.len();
-        let mut chain = vec![ZERO; (self.causes.len() + 1) * n];
-        chain[0] = [1.0; SETTINGS];
+        match self.direct {
+            true => chain[..n].copy_from_slice(before),
+            false => chain[0] = [1.0; SETTINGS],
+        }
         let mut image = Vec::with_capacity(n);
         for (at, &cause) in self.causes.iter().enumerate() {
             let (done, open) = chain.split_at_mut((at + 1) * n);
             let (table, out) = (&done[at * n..], &mut open[..n]);
-            for state in &causes[cause] {
-                if let [pair] = state.pairs[..] {
+            if self.one {
+                One::of(causes, cause).forward(table, out);
+                continue;
+            }
+            for state in causes.of(cause) {
+                let pairs = causes.pairs(state);
+                if let [pair] = pairs {
                     let bit = 1 << self.place[pair.reading];
                     for (set, out) in out.iter_mut().enumerate() {
-                        add(out, &explained(table, set, bit, &pair), &state.weight);
+                        add(out, &explained(table, set, bit, pair), &state.weight);
                     }
                     continue;
                 }
-                let pairs = state.pairs.iter();
-                let after = self.image(pairs, table, &mut image, |no, yes, pair| {
+                let after = self.image(pairs.iter(), table, &mut image, |no, yes, pair| {
                     yes.iter_mut().zip(&*no).for_each(|(y, n)| *y += pair.e * n);
                     no.iter_mut().for_each(|n| *n *= pair.u);
                 });
@@ -238,7 +292,6 @@ impl Group {
                 }
             }
         }
-        chain
     }
 
     /// The table of a chain after its last cause.
@@ -271,34 +324,40 @@ impl Group {
         image
     }
 
-    /// What every state is worth, from what the last table is.
+    /// What every state is worth, from what the last table is; gives what the first one is.
     #[inline(always)]
     fn backward(
         &self,
-        causes: &[Live],
+        causes: &Causes,
         chain: &[Row],
         mut of_table: Vec<Row>,
-        worth: &mut [Vec<Row>],
-    ) {
+        worth: &mut [Row],
+    ) -> Vec<Row> {
         let n = self.sets.len();
         let (mut image, mut before) = (Vec::with_capacity(n), vec![ZERO; n]);
         for (at, &cause) in self.causes.iter().enumerate().rev() {
             before.fill(ZERO);
-            worth[cause].reserve_exact(causes[cause].len());
-            for state in &causes[cause] {
-                let acc = &chain[at * n..(at + 1) * n];
+            let acc = &chain[at * n..(at + 1) * n];
+            if self.one {
+                let one = One::of(causes, cause);
+                one.backward(causes, cause, [acc, &of_table], &mut before, worth);
+                std::mem::swap(&mut of_table, &mut before);
+                continue;
+            }
+            for (state, worth) in causes.of(cause).iter().zip(&mut worth[causes.range(cause)]) {
                 let mut sum = ZERO;
-                if let [pair] = state.pairs[..] {
+                let pairs = causes.pairs(state);
+                if let [pair] = pairs {
                     let bit = 1 << self.place[pair.reading];
                     for (set, (acc, before)) in acc.iter().zip(&mut before).enumerate() {
-                        let after = &worth_before(&of_table, set, bit, &pair);
+                        let after = &worth_before(&of_table, set, bit, pair);
                         add(&mut sum, acc, after);
                         add(before, after, &state.weight);
                     }
-                    worth[cause].push(sum);
+                    *worth = sum;
                     continue;
                 }
-                let pairs = state.pairs.iter().rev();
+                let pairs = pairs.iter().rev();
                 let after = self.image(pairs, &of_table, &mut image, |no, yes, pair| {
                     let each = no.iter_mut().zip(&*yes);
                     each.for_each(|(no, yes)| *no = pair.u * *no + pair.e * yes);
@@ -307,23 +366,89 @@ impl Group {
                     add(&mut sum, acc, after);
                     add(before, after, &state.weight);
                 }
-                worth[cause].push(sum);
+                *worth = sum;
             }
             std::mem::swap(&mut of_table, &mut before);
+        }
+        of_table
+    }
+}
+
+/// A cause that touches one reading, all its states together: of a table of two entries, not explained and explained,
+///
+/// out₀ = acc₀ · Σ u w,      out₁ = acc₁ · Σ w + acc₀ · Σ e w
+struct One {
+    open: Row,
+    any: Row,
+    explains: Row,
+}
+
+impl One {
+    #[inline(always)]
+    fn of(causes: &Causes, cause: usize) -> Self {
+        let mut one = One {
+            open: ZERO,
+            any: ZERO,
+            explains: ZERO,
+        };
+        for state in causes.of(cause) {
+            let (u, e) = bears(causes.pairs(state));
+            for (s, w) in state.weight.iter().enumerate() {
+                one.open[s] += u * w;
+                one.any[s] += w;
+                one.explains[s] += e * w;
+            }
+        }
+        one
+    }
+
+    #[inline(always)]
+    fn forward(&self, table: &[Row], out: &mut [Row]) {
+        for s in 0..SETTINGS {
+            out[0][s] = table[0][s] * self.open[s];
+            out[1][s] = table[1][s] * self.any[s] + table[0][s] * self.explains[s];
+        }
+    }
+
+    /// What the states are worth, and the table before, from what the tables before and after hold and are worth.
+    #[inline(always)]
+    fn backward(
+        &self,
+        causes: &Causes,
+        cause: usize,
+        [acc, after]: [&[Row]; 2],
+        before: &mut [Row],
+        worth: &mut [Row],
+    ) {
+        for (state, worth) in causes.of(cause).iter().zip(&mut worth[causes.range(cause)]) {
+            let (u, e) = bears(causes.pairs(state));
+            for (s, worth) in worth.iter_mut().enumerate() {
+                let open = u * after[0][s] + e * after[1][s];
+                *worth = acc[0][s] * open + acc[1][s] * after[1][s];
+            }
+        }
+        for s in 0..SETTINGS {
+            before[0][s] = after[0][s] * self.open[s] + after[1][s] * self.explains[s];
+            before[1][s] = after[1][s] * self.any[s];
         }
     }
 }
 
+/// How a state bears on the one reading of its cause.
+#[inline(always)]
+fn bears(pairs: &[Pair]) -> (f64, f64) {
+    let both = |(u, e): (f64, f64), p: &Pair| (u * p.u, e + u * p.e);
+    pairs.iter().fold((1.0, 0.0), both)
+}
+
 /// The table with a group in it.
 #[inline(always)]
-fn join(table: &[Row], group: &[Row], sets: &[usize]) -> Vec<Row> {
-    let mut out = vec![ZERO; table.len()];
+fn join(table: &[Row], group: &[Row], sets: &[usize], out: &mut [Row]) {
     for (group, set) in group.iter().zip(sets) {
         for (at, entry) in table.iter().enumerate() {
             add(&mut out[at | set], entry, group);
         }
     }
-    out
 }
 
 /// What the table before and the group are worth, from what the table after is.

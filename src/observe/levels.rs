@@ -35,7 +35,7 @@ pub fn level_effects(
     model: &BoardModel,
     line: &str,
     aspect: Aspect,
-    scratch: &mut [f64],
+    scratch: &mut Vec<f64>,
 ) -> Option<Effects> {
     #[derive(Default)]
     struct Known(Mutex<HashMap<(u32, Aspect), Effects>>);
@@ -48,7 +48,7 @@ pub fn level_effects(
     Some(found.clone())
 }
 
-fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut [f64]) -> Effects {
+fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut Vec<f64>) -> Effects {
     let reads = model.reads_of_line(line).unwrap_or_default();
     let (direct, moved_by) = reads.split_at(1.min(reads.len()));
     let mut all = effects(model, direct, aspect, scratch);

@@ -170,7 +170,7 @@ pub struct Observed {
     pub supply: BTreeMap<String, bool>,
     /// A test evidently ran: the supply is good enough for that.
     pub test_ran: bool,
-    /// Checks that have an outcome, by identifier.
+    /// Checks that have an outcome in some run, by identifier.
     pub read: HashSet<String>,
     /// Where each line was probed, in the last run in which it was.
     pub probed: BTreeMap<String, (usize, Vec<Place>)>,
@@ -247,6 +247,10 @@ pub(crate) struct Observer<'m> {
     lines_read: f64,
     lines_unread: f64,
     not_reached: HashSet<String>,
+    /// Checks that have an outcome in this run, by identifier.
+    here: HashSet<String>,
+    /// An earlier run mentioned some.
+    mentioned: bool,
     /// Cells and ranges of memory that this run lists.
     pub(crate) memory: memory::Typed,
     /// The finding being read tells how many loops failed.
@@ -310,6 +314,8 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         lines_read: 0.0,
         lines_unread: 0.0,
         not_reached: HashSet::new(),
+        here: HashSet::new(),
+        mentioned: false,
         memory: memory::Typed::default(),
         looped: false,
         keys_said: Vec::new(),
@@ -321,7 +327,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         other_keys: Vec::new(),
         substitute: false,
         characters: Vec::new(),
-        scratch: vec![0.0; model.modes.len()],
+        scratch: Vec::new(),
         shown: model.memo.of(),
         doubts: provisional::Doubts::default(),
         felt: Vec::new(),
@@ -435,7 +441,9 @@ impl Observer<'_> {
     }
 
     fn nothing_read_yet(&self) -> bool {
-        self.out.read.is_empty()
+        !self.mentioned
+            && self.here.is_empty()
+            && self.out.read.is_empty()
             && self.memory.is_empty()
             && self.keys_said.is_empty()
             && self.characters.is_empty()
@@ -462,25 +470,35 @@ impl Observer<'_> {
             let trust = self.trust;
             self.trust.missed = trust.missed.max(lost);
             self.out.rest_fine_lost = self.out.rest_fine_lost.max(lost);
-            let model = self.model;
-            let rest: Vec<&CheckDef> = (model.checks.iter())
-                .filter(|c| c.test && !self.out.read.contains(&format!("{run}/{}", c.id)))
-                .filter(|c| !self.not_reached.contains(&c.id))
-                .collect();
-            for check in rest {
-                if self.ruled_out(&check.reads) {
-                    continue;
-                }
-                let (id, aspect) = (&check.id, whole(&check.id));
-                self.check(id, &check.reads, aspect, Outcome::Pass, "rest fine".into());
-            }
+            self.rest_is_fine();
             self.trust = trust;
             self.test_ran(run);
         }
         (self.sheet, self.line) = keep;
         self.not_reached.clear();
+        self.mentioned |= !self.here.is_empty();
+        self.here.clear();
         (self.lines_read, self.lines_unread) = (0.0, 0.0);
         self.run += 1;
+    }
+
+    /// Every check of the test that the run did not mention passed.
+    fn rest_is_fine(&mut self) {
+        let model = self.model;
+        let kept = shown::Rest::of(model, self.trust.missed);
+        let open: Vec<(usize, &CheckDef)> = (model.checks.iter().enumerate())
+            .filter(|(_, c)| c.test && !self.here.contains(&c.id))
+            .filter(|(_, c)| !self.not_reached.contains(&c.id))
+            .collect();
+        self.out.readings.reserve(open.len());
+        for (at, check) in open {
+            if self.ruled_out(&check.reads) {
+                continue;
+            }
+            let (id, reads, aspect) = (&check.id, &check.reads, whole(&check.id));
+            let effects = kept.get(at, || self.shown(id, reads, aspect, Outcome::Pass));
+            self.reading(id, Outcome::Pass, "rest fine".into(), effects);
+        }
     }
 
     /// P(what failed was typed on a line that was not understood): the share of such lines among those with results. 'Rest
@@ -521,8 +539,8 @@ impl Observer<'_> {
             return;
         }
         self.out.test_ran = true;
-        let id = format!("{run}/report");
-        if self.out.read.contains(&id) {
+        debug_assert_eq!(run, self.run, "results are of the run that is being read");
+        if self.here.contains("report") {
             return;
         }
         if let Some(node) = self.model.node("report") {
@@ -546,6 +564,12 @@ impl Observer<'_> {
         outcome: Outcome,
         text: String,
     ) {
+        let effects = self.shown(id, reads, aspect, outcome);
+        self.reading(id, outcome, text, effects);
+    }
+
+    /// How surely each mode shows in a reading of a check that reads these nodes.
+    fn shown(&mut self, id: &str, reads: &[Read], aspect: Aspect, outcome: Outcome) -> Effects {
         let (pass, missed) = (outcome == Outcome::Pass, self.trust.missed);
         let typed = missed.to_bits() == TYPED.missed.to_bits();
         let shown = std::sync::Arc::clone(&self.shown);
@@ -574,12 +598,10 @@ impl Observer<'_> {
             effects
         };
         // Nearly all is typed, and read with the same trust.
-        let effects = if typed {
-            shown.get(reads, aspect, pass, work_out)
-        } else {
-            work_out().into()
-        };
-        self.reading(id, outcome, text, effects);
+        match typed {
+            true => shown.get(reads, aspect, pass, work_out),
+            false => work_out().into(),
+        }
     }
 
     /// Adds a reading with these effects.
@@ -600,8 +622,10 @@ impl Observer<'_> {
 
     /// This check has an outcome in this run.
     pub(crate) fn mark(&mut self, id: &str) {
-        self.out.read.insert(format!("{}/{id}", self.run));
-        self.out.read.insert(id.to_string());
+        if !self.out.read.contains(id) {
+            self.out.read.insert(id.to_string());
+        }
+        self.here.insert(id.to_string());
     }
 
     /// The trust in what was measured by hand, off a photograph less.
@@ -663,15 +687,16 @@ impl Observer<'_> {
 }
 
 /// How surely each mode shows in a check that reads these nodes: the strongest way it reaches one of them, as described
-/// by the aspect, before a reader misses anything ([`noticed`]). `scratch` has one zero a mode and is left so.
+/// by the aspect, before a reader misses anything ([`noticed`]). `scratch` holds zeros, if anything, and is left so.
 pub fn effects(
     model: &BoardModel,
     reads: &[Read],
     aspect: Aspect,
-    scratch: &mut [f64],
+    scratch: &mut Vec<f64>,
 ) -> Vec<(ModeId, f64)> {
     let absent = shown::absent(model);
     let described = KINDS.map(|kind| aspect.describes(kind));
+    scratch.resize(model.modes.len(), 0.0);
     let mut touched = vec![0u64; scratch.len().div_ceil(64)];
     let mut count = 0;
     for read in reads {

@@ -32,7 +32,7 @@ impl Observer<'_> {
         let stages = self.stages(profile);
         let failed = |id: &String| self.failed(id, run);
         let mentioned: Vec<usize> = (0..stages.len())
-            .filter(|&s| stages[s].checks.iter().any(|c| self.seen(c, run)))
+            .filter(|&s| stages[s].checks.iter().any(|c| self.seen(c)))
             .collect();
         let stopped = stages.iter().enumerate().find_map(|(s, stage)| {
             let at = stage.checks.iter().position(failed)?;
@@ -70,7 +70,7 @@ impl Observer<'_> {
                     }
                 };
                 match (passed, &reach) {
-                    (true, _) => self.passed_on_the_way(id, run),
+                    (true, _) => self.passed_on_the_way(id),
                     (false, Reach::Stopped(..)) => {
                         self.not_reached.insert(id.clone());
                     }
@@ -92,23 +92,23 @@ impl Observer<'_> {
     }
 
     /// Whether the run has a reading of this check, or one that stands for several such checks.
-    fn seen(&self, id: &str, run: usize) -> bool {
-        self.out.read.contains(&format!("{run}/{id}"))
+    fn seen(&self, id: &str) -> bool {
+        self.here.contains(id)
     }
 
     fn failed(&self, id: &str, run: usize) -> bool {
         let of = |check: &str| {
             check == id
                 || (check == "memory" || check == "memory.aliasing") && id.starts_with("memory.")
-                || check.starts_with("keys ") && id.starts_with("key.") && self.seen(id, run)
+                || check.starts_with("keys ") && id.starts_with("key.") && self.seen(id)
         };
         self.out.readings.iter().any(|r| {
             matches!(&r.evidence, Evidence::Check(c) if c.run == run && c.outcome != Outcome::Pass && of(&c.check))
         })
     }
 
-    fn passed_on_the_way(&mut self, id: &str, run: usize) {
-        if self.seen(id, run) || self.not_reached.contains(id) {
+    fn passed_on_the_way(&mut self, id: &str) {
+        if self.seen(id) || self.not_reached.contains(id) {
             return;
         }
         let Some(reads) = self.model.check(id).map(|c| c.reads.clone()) else {

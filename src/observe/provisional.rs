@@ -153,7 +153,7 @@ impl Observer<'_> {
         for s in statements {
             if let Statement::Finding(f) = s {
                 for id in self.checks_of(&f.subject) {
-                    self.out.read.insert(format!("{}/{id}", self.run));
+                    self.here.insert(id.clone());
                 }
             }
         }

@@ -349,7 +349,7 @@ impl Observer<'_> {
         reads.sort_by_key(|r| r.node);
         reads.dedup_by_key(|r| r.node);
         for (id, ..) in known {
-            self.out.read.insert(format!("{}/{id}", self.run));
+            self.here.insert(id.clone());
         }
         let (outcome, text) = in_loops(text, loops);
         self.looped = loops.is_some();

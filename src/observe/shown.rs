@@ -7,7 +7,7 @@ use std::hash::Hash;
 use std::ops::{Deref, DerefMut};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-/// How surely each mode shows in a reading, by mode. Copies share their numbers until one is changed.
+/// How surely each mode shows in a reading, in the order of the modes. Copies share their numbers until one is changed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Effects(Arc<Vec<(ModeId, f64)>>);
 
@@ -20,6 +20,13 @@ impl Effects {
     /// Whether somebody else has these very numbers as well: most are kept with the board, those of one sheet alone are not.
     pub(crate) fn is_shared(&self) -> bool {
         Arc::strong_count(&self.0) > 1
+    }
+
+    /// What is said of one mode.
+    pub(crate) fn of(&self, mode: ModeId) -> &[(ModeId, f64)] {
+        let from = self.0.partition_point(|e| e.0 < mode);
+        let own = self.0[from..].iter().take_while(|e| e.0 == mode);
+        &self.0[from..from + own.count()]
     }
 
     /// Leaves out those that are not wanted.
@@ -44,14 +51,16 @@ impl DerefMut for Effects {
 }
 
 impl From<Vec<(ModeId, f64)>> for Effects {
-    fn from(list: Vec<(ModeId, f64)>) -> Self {
+    fn from(mut list: Vec<(ModeId, f64)>) -> Self {
+        // Nearly all are in order.
+        list.sort_by_key(|e| e.0);
         Self(Arc::new(list))
     }
 }
 
 impl FromIterator<(ModeId, f64)> for Effects {
     fn from_iter<I: IntoIterator<Item = (ModeId, f64)>>(list: I) -> Self {
-        Self(Arc::new(list.into_iter().collect()))
+        Self::from(list.into_iter().collect::<Vec<_>>())
     }
 }
 
@@ -106,6 +115,36 @@ type Key = (Nodes, Aspect, bool);
 
 /// More are not kept: a board has some hundred checks and lines.
 const MOST: usize = 4096;
+
+/// What 'rest fine' says of each check of a board to a reader who misses so much, as far as it was asked for.
+pub(super) struct Rest(Vec<OnceLock<Effects>>);
+
+/// How many shares of what a reader misses are kept of a board: that of whatever is typed, and those of sheets of which a line or two
+/// of so many were not understood.
+const MOST_SHARES: usize = 6;
+
+impl Rest {
+    /// Of a board, for this share.
+    pub(super) fn of(model: &BoardModel, missed: f64) -> Arc<Self> {
+        #[derive(Default)]
+        struct Kept(Mutex<Vec<(u64, Arc<Rest>)>>);
+        let kept = model.memo.of::<Kept>();
+        let mut kept = kept.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, rest)) = kept.iter().find(|k| k.0 == missed.to_bits()) {
+            return Arc::clone(rest);
+        }
+        let rest = Arc::new(Rest(vec![OnceLock::new(); model.checks.len()]));
+        if kept.len() < MOST_SHARES {
+            kept.push((missed.to_bits(), Arc::clone(&rest)));
+        }
+        rest
+    }
+
+    /// The effects of the check with this index: kept, or those that `work_out` gives, which must depend on the board alone.
+    pub(super) fn get(&self, check: usize, work_out: impl FnOnce() -> Effects) -> Effects {
+        self.0[check].get_or_init(work_out).clone()
+    }
+}
 
 /// The effects that were asked for so far.
 #[derive(Default)]

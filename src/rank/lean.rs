@@ -14,12 +14,12 @@ pub(super) use columns::Columns;
 use super::network::{Assembled, Instance, Priors};
 use super::{LISTED, together};
 use crate::faultmap::model::{BoardModel, ModeId};
-use crate::infer::lattice::{self, Live, MOST_READINGS, Row, SETTINGS, State};
+use crate::infer::lattice::{self, Causes, MOST_READINGS, Row, SETTINGS};
 use crate::infer::network::{Cause, Mode, Network, Outcome, Posterior};
 use crate::observe::{Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
 use course::{Became, Change, Course, Item};
-use marks::{Marks, Part, Weight, bears};
+use marks::{Marks, Part, Parts, Weight, bears};
 
 /// Probes from which on their readings hang together (see [`together`]).
 const PROBES: usize = 3;
@@ -94,10 +94,14 @@ struct Sum<'a> {
     priors: &'a Priors,
     course: &'a Course<'a>,
     marks: Marks<'a>,
-    causes: Vec<Live>,
+    causes: Causes,
     /// The weight of each setting from what touches no reading that did not pass.
     outer: Row,
     units: Vec<OfUnit>,
+    /// Room for the parts of a unit.
+    parts: Parts,
+    /// Room for a number for each state of a unit.
+    scales: Vec<f64>,
 }
 
 /// The ranking of a machine, as [`super::brief`] needs it. `None` when the machine asks for more.
@@ -120,9 +124,11 @@ pub(super) fn lean<'a>(
         priors,
         course: &course,
         marks: Marks::of(model, &course, runs),
-        causes: Vec::new(),
+        causes: Causes::with_capacity(model.units.len()),
         outer: std::array::from_fn(|s| common.probability(s)),
         units: Vec::with_capacity(model.units.len() + course.changes.len()),
+        parts: Parts::default(),
+        scales: Vec::new(),
     };
     sum.all();
     let leak = |i: &&Item| {
@@ -205,9 +211,8 @@ impl Sum<'_> {
                 .for_each(|(o, w)| *o *= w);
             of.place = Place::Outside(weight);
         } else {
-            let (states, idle) = self.states(&of);
-            of.place = Place::Live(self.causes.len(), idle);
-            self.causes.push(states);
+            let idle = self.states(&of);
+            of.place = Place::Live(self.causes.len() - 1, idle);
         }
         self.units.push(of);
     }
@@ -246,11 +251,11 @@ impl Sum<'_> {
         }
     }
 
-    /// The prior of a mode with this share of the unit.
-    fn row(&self, of: &OfUnit, mode: ModeId) -> Row {
+    /// The prior of a mode that does not go by that of the unit.
+    fn own(&self, of: &OfUnit, mode: ModeId) -> Option<&Row> {
         match of.what {
-            What::PutIn(_) => of.at,
-            _ => *self.priors.own(mode).unwrap_or(&of.at),
+            What::PutIn(_) => None,
+            _ => self.priors.own(mode),
         }
     }
 
@@ -267,20 +272,16 @@ impl Sum<'_> {
                 touched(mode, slot, by);
                 0.0
             };
-            match self.priors.own(mode) {
-                Some(own) if !matches!(of.what, What::PutIn(_)) => {
-                    for s in 0..SETTINGS {
-                        prior[s] += own[s] * share;
-                        idle[s] += own[s] * remains;
-                    }
+            match self.own(of, mode) {
+                Some(own) => {
+                    plus(&mut prior, own, share);
+                    plus(&mut idle, own, remains);
                 }
-                _ => (sum, left) = (sum + share, left + remains),
+                None => (sum, left) = (sum + share, left + remains),
             }
         });
-        for s in 0..SETTINGS {
-            prior[s] += of.at[s] * sum;
-            idle[s] += of.at[s] * left;
-        }
+        plus(&mut prior, &of.at, sum);
+        plus(&mut idle, &of.at, left);
         (prior.map(|p| (1.0 - p).max(0.0) * of.alone.0), idle)
     }
 
@@ -290,50 +291,52 @@ impl Sum<'_> {
         std::array::from_fn(|s| fine[s] + idle[s])
     }
 
-    /// The states of a unit, the first that of all that touches no reading which did not pass, and of that the part at fault.
-    fn states(&self, of: &OfUnit) -> (Live, Row) {
-        let mut parts = self.marks.room(of.unit);
+    /// Adds the states of a unit, the first that of all that touches no reading which did not pass; gives of that the part at
+    /// fault.
+    fn states(&mut self, of: &OfUnit) -> Row {
+        let mut causes = std::mem::take(&mut self.causes);
+        let mut parts = std::mem::take(&mut self.parts);
+        let mut scales = std::mem::take(&mut self.scales);
+        parts.clear();
         let (fine, mut idle) = self.weights(of, |mode, slot, by| {
             self.marks.parts(mode, slot, by, &mut parts);
         });
-        let mut states = vec![State {
-            pairs: Vec::new(),
-            weight: [0.0; SETTINGS],
-        }];
+        causes.begin();
+        let first = causes.range(causes.len() - 1).start;
+        // Of parts that go by the prior of the unit the shares are added up first.
+        scales.clear();
         for part in &parts.list {
-            let pairs = &parts.pairs[part.pairs.clone()];
-            let weight = match states.iter().position(|s| s.pairs == pairs) {
-                Some(0) => &mut idle,
-                Some(same) => &mut states[same].weight,
-                None => {
-                    states.push(State {
-                        pairs: pairs.to_vec(),
-                        weight: [0.0; SETTINGS],
-                    });
-                    let at = states.len() - 1;
-                    &mut states[at].weight
-                }
-            };
+            let at = causes.put(&parts.pairs[part.pairs.clone()]);
             let by = part.share * part.left;
-            let row = self.row(of, part.mode);
-            weight.iter_mut().zip(row).for_each(|(w, p)| *w += p * by);
+            match self.own(of, part.mode) {
+                Some(own) if at == first => plus(&mut idle, own, by),
+                Some(own) => plus(&mut causes.state_mut(at).weight, own, by),
+                None => {
+                    scales.resize(scales.len().max(at - first + 1), 0.0);
+                    scales[at - first] += by;
+                }
+            }
         }
-        states[0].weight = std::array::from_fn(|s| fine[s] + idle[s]);
-        (states, idle)
+        for (at, &by) in scales.iter().enumerate() {
+            match at {
+                0 => plus(&mut idle, &of.at, by),
+                _ => plus(&mut causes.state_mut(first + at).weight, &of.at, by),
+            }
+        }
+        causes.state_mut(first).weight = std::array::from_fn(|s| fine[s] + idle[s]);
+        (self.causes, self.parts, self.scales) = (causes, parts, scales);
+        idle
     }
 
     /// P(at fault | readings).
     fn at_fault(&self, of: &OfUnit, found: &lattice::Found) -> f64 {
-        let sum = |weight: &Row, worth: &Row| -> f64 {
-            weight.iter().zip(worth).map(|(w, worth)| w * worth).sum()
-        };
         match &of.place {
             Place::Outside(weight) => self.p_outside(of, &outside_worth(weight, found)),
             Place::Live(cause, idle) => {
-                let worth = &found.worth[*cause];
-                let states = self.causes[*cause].iter().zip(worth).skip(1);
-                let rest: f64 = states.map(|(s, worth)| sum(&s.weight, worth)).sum();
-                sum(idle, &worth[0]) + rest
+                let worth = &found.worth[self.causes.range(*cause)];
+                let states = self.causes.of(*cause).iter().zip(worth).skip(1);
+                let rest: f64 = states.map(|(s, worth)| dot(&s.weight, worth)).sum();
+                dot(idle, &worth[0]) + rest
             }
         }
     }
@@ -344,18 +347,28 @@ impl Sum<'_> {
         self.each(of, |mode, slot, by| {
             self.marks.parts(mode, slot, by, &mut parts);
         });
+        let outside;
+        let worth = match &of.place {
+            Place::Outside(weight) => {
+                outside = [outside_worth(weight, found)];
+                &outside[..]
+            }
+            Place::Live(cause, _) => &found.worth[self.causes.range(*cause)],
+        };
+        // What the prior of the unit is worth in each state.
+        let usual: Vec<f64> = worth.iter().map(|worth| dot(&of.at, worth)).collect();
         let p = |part: &Part| {
-            let worth = match &of.place {
-                Place::Outside(weight) => outside_worth(weight, found),
+            let at = match &of.place {
+                Place::Outside(_) => 0,
                 Place::Live(cause, _) => {
                     let pairs = &parts.pairs[part.pairs.clone()];
-                    let mut states = self.causes[*cause].iter();
-                    let state = states.position(|s| s.pairs == pairs);
-                    found.worth[*cause][state.expect("it was put together of these parts")]
+                    let mut states = self.causes.of(*cause).iter();
+                    let state = states.position(|s| self.causes.pairs(s) == pairs);
+                    state.expect("it was put together of these parts")
                 }
             };
-            let row = self.row(of, part.mode);
-            let sum: f64 = row.iter().zip(&worth).map(|(p, w)| p * w).sum();
+            let own = self.own(of, part.mode);
+            let sum = own.map_or(usual[at], |own| dot(own, &worth[at]));
             (sum * part.share * part.left).min(1.0)
         };
         let each = parts.list.iter().map(p).collect();
@@ -405,19 +418,24 @@ impl Sum<'_> {
     /// P(at fault | readings) of what touches no reading that did not pass.
     fn p_outside(&self, of: &OfUnit, worth: &Row) -> f64 {
         let mut all = 0.0;
-        let usual: f64 = of.at.iter().zip(worth).map(|(p, w)| p * w).sum();
+        let usual = dot(&of.at, worth);
         self.each(of, |mode, slot, by| {
-            let sum = match self.priors.own(mode) {
-                Some(_) => {
-                    let row = self.row(of, mode);
-                    row.iter().zip(worth).map(|(p, w)| p * w).sum()
-                }
-                None => usual,
-            };
+            let own = self.own(of, mode);
+            let sum = own.map_or(usual, |own| dot(own, worth));
             all += sum * by.share * self.marks.left(mode, slot) * by.left;
         });
         all
     }
+}
+
+/// `to += row · by`.
+fn plus(to: &mut Row, row: &Row, by: f64) {
+    to.iter_mut().zip(row).for_each(|(to, r)| *to += r * by);
+}
+
+/// Σ row · worth.
+fn dot(row: &Row, worth: &Row) -> f64 {
+    row.iter().zip(worth).map(|(r, w)| r * w).sum()
 }
 
 /// What a weight of a unit is worth that touches no reading which did not pass.

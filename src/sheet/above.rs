@@ -9,6 +9,18 @@ use super::statement::{Effect, HandsOn, State, Statement, Subject};
 use super::token::Lexed;
 use super::vocab::Vocabulary;
 
+/// Whether neither [`as_above`] nor [`goes_on`] makes anything of this, whatever the lines above say.
+pub fn stands_alone(lexed: &Lexed) -> bool {
+    let count = lexed.atoms.len();
+    let Some(last) = count.checked_sub(1) else {
+        return false;
+    };
+    let told = (0..count).any(|i| lexed.longest(i, Concept::AsAbove).is_some());
+    let too = lexed.longest(last, Concept::AtLineEnd) == Some(1);
+    let same = lexed.atoms[0].lower == "same";
+    !(told || too || same) && lexed.longest(0, Concept::And).is_none()
+}
+
 /// `and pin 4 high` behind `pin 3 of U7 low`: what opens with `and` and is no statement goes on with the line above.
 pub fn goes_on(lexed: &Lexed, above: &[Statement]) -> Option<Vec<Statement>> {
     let count = lexed.atoms.len();

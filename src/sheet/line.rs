@@ -11,11 +11,11 @@
 use std::collections::HashMap;
 
 use super::above::{as_above, asked, goes_on};
-use super::concept::Concept;
 use super::correct::Memo;
 use super::cut::{comment_start, segments, ticket_sign, trim, without_bullet};
 use super::divide::{Part, Piece, read, read_whole, turned_at};
 use super::entry::{self, Entry};
+use super::plain::speaks_of_others;
 use super::profile::Profile;
 use super::recover::read_text;
 use super::say::short;
@@ -289,9 +289,14 @@ impl<'t> Reader<'t> {
 
     /// Reads what stands between two semicolons. Returns where a note starts in it that takes the rest of the line.
     fn segment(&mut self, span: Span, line: &mut Line) -> Option<usize> {
-        let mut lexed = Lexed::new(self.text, span, self.words, Some(&mut self.memo));
-        lexed.after_cell =
+        let after_cell =
             self.after_cell || line.statements.last().is_some_and(|s| is_cell(&s.value));
+        let keeps = !self.quiet && self.is_patient();
+        if keeps && self.said_before(span, after_cell, line) {
+            return None;
+        }
+        let mut lexed = Lexed::new(self.text, span, self.words, Some(&mut self.memo));
+        lexed.after_cell = after_cell;
         if lexed.atoms.len() > MOST_ATOMS {
             self.too_long(span, line);
             return None;
@@ -327,6 +332,9 @@ impl<'t> Reader<'t> {
             .position(|p| matches!(p.part, Part::Unread) && starts_note(&lexed, p.from));
         let before_note = note.map_or(lexed.atoms.len(), |k| pieces[k].from);
         let note_start = note.map(|k| lexed.atoms[pieces[k].from].span.start);
+        if keeps && note.is_none() {
+            self.words.plain.put(&lexed, span, &pieces);
+        }
         pieces.truncate(note.unwrap_or(pieces.len()));
         match turned_at(&lexed, &pieces) {
             Some(at) => self.turned_around(&lexed, at, before_note, line),
@@ -342,23 +350,10 @@ impl<'t> Reader<'t> {
             let place = lexed.span(piece.from, piece.to);
             match piece.part {
                 Part::Empty => {}
-                Part::Read(mut all) => {
+                Part::Read(all) => {
                     self.note_corrections(lexed, piece.from, piece.to, &all, line.number);
-                    let rest = |i: usize| {
-                        [Concept::OthersWord, Concept::Rest]
-                            .iter()
-                            .any(|c| lexed.longest(i, *c).is_some())
-                    };
-                    if (piece.from..piece.to).any(rest) {
-                        all.retain(|s| !self.named_before(s, line));
-                    }
-                    for mut value in all {
-                        usual_name(&mut value);
-                        // Said twice on a line is said once.
-                        if !line.statements.iter().any(|s| s.value == value) {
-                            line.statements.push(Spanned { value, span: place });
-                        }
-                    }
+                    let rest = speaks_of_others(lexed, piece.from, piece.to);
+                    self.put(all, rest, place, line);
                 }
                 Part::Free if any_read => {
                     self.passed_over.push(place);
@@ -381,7 +376,7 @@ impl<'t> Reader<'t> {
 }
 
 /// `shift l` and the like are the left and right key.
-fn usual_name(statement: &mut Statement) {
+pub(super) fn usual_name(statement: &mut Statement) {
     if let Statement::Finding(f) = statement
         && let Subject::Key(name) = &mut f.subject
         && let Some(usual) = match &**name {

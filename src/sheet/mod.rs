@@ -14,6 +14,7 @@ mod line;
 mod meant;
 mod named;
 pub mod photo;
+mod plain;
 mod print;
 pub mod profile;
 mod recover;

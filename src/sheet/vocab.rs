@@ -13,6 +13,8 @@ use std::borrow::Cow;
 use std::ops::Range;
 use std::sync::OnceLock;
 
+use super::plain::Plain;
+
 use foldhash::{HashMap, HashMapExt, HashSet};
 use nom::bytes::complete::take_while1;
 use nom::character::complete::{char, space0, space1};
@@ -121,6 +123,8 @@ pub struct Vocabulary {
     names: Vec<String>,
     /// Other spellings of words.
     spelt: HashMap<Word, Word>,
+    /// What was read with these words and may come again.
+    pub(super) plain: Plain,
 }
 
 /// What is wrong with a words file.

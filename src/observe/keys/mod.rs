@@ -104,7 +104,7 @@ impl Observer<'_> {
         let mut spared = vec![f64::NAN; self.model.modes.len()];
         let troubles = known.troubles(self.model);
         for (id, troubled) in known.ids.iter().zip(&troubles.each) {
-            if self.out.read.contains(&format!("{}/{id}", self.run)) {
+            if self.here.contains(id) {
                 continue;
             }
             for &(mode, s) in troubled {
@@ -226,9 +226,7 @@ impl Observer<'_> {
             let ids = super::board::keys(self.model)
                 .into_iter()
                 .map(|k| format!("key.{k}"));
-            let open: Vec<String> = ids
-                .filter(|id| !self.out.read.contains(&format!("{}/{id}", self.run)))
-                .collect();
+            let open: Vec<String> = ids.filter(|id| !self.here.contains(id)).collect();
             for id in open {
                 let Some(reads) = self.model.check(&id).map(|c| c.reads.clone()) else {
                     continue;

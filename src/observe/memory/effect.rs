@@ -88,6 +88,21 @@ pub enum Effect {
 }
 
 impl Effect {
+    /// What it looks at of an address, and of those that are near or share a cell: the same for two effects only if they tell the
+    /// same cells apart, see [`alike`].
+    pub fn sight(self) -> Sight {
+        match self {
+            Effect::Same(_) | Effect::Float | Effect::Unknown => (0, 0),
+            Effect::Scattered(_) | Effect::Bridge { .. } => (0, 0),
+            Effect::Decay { mask, .. } => (1, mask.into()),
+            Effect::Block { mask, value, .. } => (2, u64::from(mask) << 32 | u64::from(value)),
+            Effect::Echo | Effect::Late | Effect::Alias(..) | Effect::Joined { .. } => {
+                let (kind, what) = self.code();
+                (3 + kind, what)
+            }
+        }
+    }
+
     /// A number of its own for each effect.
     pub fn code(self) -> (u8, u64) {
         let two = |a: u32, b: u32| u64::from(a) << 32 | u64::from(b);
@@ -106,6 +121,9 @@ impl Effect {
         }
     }
 }
+
+/// What an effect looks at of an address.
+pub type Sight = (u8, u64);
 
 /// One possible reading of a cell: byte, bits that may be anything, bits that hold with [`DECAYED`] only.
 #[derive(Debug, Clone, Copy, Default)]

@@ -10,9 +10,11 @@ pub mod layout;
 pub mod modes;
 pub mod pattern;
 mod range;
+mod seen;
 pub mod signature;
 mod tell;
 pub mod theory;
+mod walk;
 pub mod weigh;
 
 use super::{Aspect, CheckReading, Evidence, Observer, Trust, stepped};

@@ -13,6 +13,8 @@ pub struct Reaching {
     pub mode: ModeId,
     /// How surely it shows.
     pub strength: f64,
+    /// Its logarithm.
+    pub ln_strength: f64,
     /// What it does.
     pub cause: Cause,
     /// Which cause of the bank that is, by the order in which they come first.
@@ -209,6 +211,7 @@ fn judge(model: &BoardModel, bank: &Bank, mode: ModeId, r: &Reach) -> Vec<Reachi
         (strength >= FAINT && lanes != 0).then_some(Reaching {
             mode,
             strength,
+            ln_strength: strength.ln(),
             cause,
             number: 0,
         })

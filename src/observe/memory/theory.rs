@@ -43,24 +43,40 @@ pub struct Cause {
 
 /// A plain kind of trouble, before it is spelt out for the addresses of a list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Trouble {
+pub enum Trouble {
+    /// Reads 0.
     Low,
+    /// Reads 1.
     High,
+    /// Reads anything.
     Float,
+    /// Reads what the bus still holds.
     Echo,
+    /// Reads the same byte everywhere.
     Constant,
+    /// These address lines stand still.
     Frozen(u32),
+    /// These address lines float.
     Restless(u32),
     /// Some address line at this chip.
     OwnLine,
+    /// These address lines are joined.
     Joined(u32),
+    /// A row is dead.
     Row,
+    /// A column is dead.
     Column,
+    /// A cell is dead.
     Cell,
+    /// Cells here and there are wrong.
     Scattered,
+    /// Gives the byte before.
     Late,
+    /// Forgets.
     Decay,
+    /// Two data bits are joined.
     Bridge,
+    /// Nothing that is known.
     Unknown,
 }
 
@@ -72,7 +88,9 @@ use Trouble::{
 /// What is left to faults of a part that nobody thought of.
 const UNTHOUGHT: f64 = 1e-4;
 
-fn troubles(cause: &Cause) -> Vec<(f64, Trouble)> {
+/// The kinds of trouble that a cause stands for, with their shares. Causes with the same data bits and the same troubles have
+/// the same [theories].
+pub fn troubles(cause: &Cause) -> Vec<(f64, Trouble)> {
     let chip_wrong = [
         // A repairer's statement: more than half of the broken chips fail in a row or column only.
         (0.3, Row),

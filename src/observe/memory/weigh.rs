@@ -7,11 +7,11 @@ use super::effect::Effect;
 use super::layout::Bank;
 use super::modes::{Reaching, causes};
 use super::pattern::{Pattern, candidates};
-use super::signature::{Bytes, List, Theory, ln_likelihood, ln_sum};
-use super::theory::{Cause, theories};
+use super::seen::Seen;
+use super::signature::{Bytes, Ends, List, NO_DIGIT, Theory, ln_sum};
+use super::theory::{Cause, Trouble, theories, troubles};
 use crate::faultmap::model::ModeId;
 use foldhash::{HashMap, HashMapExt};
-use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 /// How well a cause explains the list.
@@ -56,6 +56,8 @@ const NO_MATTER: f64 = 40.0;
 const OUT_OF_THE_QUESTION: f64 = 60.0;
 /// Below this a strength is nothing.
 const NOTHING: f64 = 1e-12;
+/// Below this its logarithm changes no digit of a sum that is something.
+const NEXT_TO_NOTHING: f64 = -80.0;
 
 /// Weighs a list against the modes that reach the bank, in their order.
 pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
@@ -66,12 +68,14 @@ pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
     let mut patterns = candidates(&wrote);
     let sum = ln_sum(patterns.iter().map(|p| p.0));
     patterns.iter_mut().for_each(|p| p.0 -= sum);
-    let weigher = Weigher {
+    let mut weigher = Weigher {
         bank,
         list: &list,
         bits,
         patterns: &patterns,
-        walked: RefCell::new(HashMap::new()),
+        seen: Seen::new(bank, &list.lines),
+        walked: HashMap::new(),
+        fitted: Vec::new(),
     };
     let unknown: [f64; 8] = std::array::from_fn(|i| match bits >> i & 1 {
         1 => weigher.unknown(i as u8),
@@ -90,7 +94,7 @@ pub fn weigh(bank: &Bank, reaching: &[Reaching], list: &List) -> Weighed {
             }
             let hit = (0..8).filter(|i| (cause.lanes & bits) >> i & 1 == 1);
             let least: f64 = hit.clone().map(|i| norm[i] - OUT_OF_THE_QUESTION).sum();
-            *found = weigher.fit(cause, least);
+            *found = weigher.fit_once(cause, least);
             let Some(fit) = found else { continue };
             if single {
                 hit.for_each(|i| norm[i] = norm[i].max(fit.ln));
@@ -115,54 +119,80 @@ struct Weigher<'a> {
     list: &'a List,
     bits: u8,
     patterns: &'a [(f64, Pattern)],
+    seen: Seen<'a>,
     /// Likelihoods worked out so far: several causes have the same theories.
-    walked: RefCell<HashMap<Walked, f64>>,
+    walked: HashMap<Walked, f64>,
+    /// Causes fitted so far: the bits that they reach, what they stand for, and how that fits.
+    fitted: Vec<Fitted>,
 }
 
+/// Causes that look the same in any list, with how they fit.
+type Fitted = (u8, Vec<(f64, Trouble)>, Option<Fit>);
+
 impl Weigher<'_> {
-    fn list_for(&self, lanes: u8) -> (List, f64) {
-        let mut list = self.list.clone();
-        if self.bits & !lanes != 0 && list.more.is_some() {
-            (list.more, list.complete) = (None, false);
-            return (
-                list,
-                COUNT_UNKNOWN * f64::from((lanes & self.bits).count_ones())
-                    / f64::from(self.bits.count_ones()),
-            );
+    /// How the list ends for a cause that reaches these bits, and what is left open by that.
+    fn ends_for(&self, lanes: u8) -> (Ends, f64) {
+        let (more, complete) = (self.list.more, self.list.complete);
+        if self.bits & !lanes != 0 && more.is_some() {
+            let open = Ends {
+                more: None,
+                complete: false,
+            };
+            let reached = f64::from((lanes & self.bits).count_ones());
+            let offset = COUNT_UNKNOWN * reached / f64::from(self.bits.count_ones());
+            return (open, offset);
         }
-        (list, 0.0)
+        (Ends { more, complete }, 0.0)
     }
 
-    /// [`Bytes::ln_likelihood`], worked out once: the list depends on the bits alone.
-    fn walked(&self, bytes: &Bytes, pattern: usize, list: &List) -> f64 {
+    /// [`Bytes::ln_likelihood`], worked out once: how the list ends depends on the bits alone.
+    fn walked(&mut self, bytes: &Bytes, pattern: usize, ends: Ends) -> f64 {
         let key = (bytes.theory.lanes, bytes.theory.effect.code(), pattern);
-        let mut walked = self.walked.borrow_mut();
-        *(walked.entry(key)).or_insert_with(|| bytes.ln_likelihood(list))
+        let seen = &mut self.seen;
+        let work_out = || bytes.ln_likelihood(seen, ends);
+        *self.walked.entry(key).or_insert_with(work_out)
+    }
+
+    /// [`Self::fit`]; what was found for a cause that looks the same is taken over, unless the higher limit of now may cut
+    /// something off.
+    fn fit_once(&mut self, cause: &Cause, least: f64) -> Option<Fit> {
+        let troubles = troubles(cause);
+        let mut all = self.fitted.iter();
+        let known = all.find(|(lanes, of, _)| *lanes == cause.lanes && *of == troubles);
+        match known {
+            Some((_, _, None)) => None,
+            Some((_, _, Some(fit))) if fit.ln - NO_DIGIT > least => Some(fit.clone()),
+            _ => {
+                let fit = self.fit(cause, least);
+                self.fitted.push((cause.lanes, troubles, fit.clone()));
+                fit
+            }
+        }
     }
 
     /// `None` when all that the cause could do lies below `least`.
-    fn fit(&self, cause: &Cause, least: f64) -> Option<Fit> {
-        let (list, offset) = self.list_for(cause.lanes);
-        let theories = theories(cause, self.bank, &list);
+    fn fit(&mut self, cause: &Cause, least: f64) -> Option<Fit> {
+        let (ends, offset) = self.ends_for(cause.lanes);
+        let theories = theories(cause, self.bank, self.list);
         let shares: Vec<f64> = theories.iter().map(|t| t.0.ln()).collect();
         let mut found = Best::new(theories.len() * self.patterns.len(), least - offset);
         // What the bytes leave open waits: the best of the others may settle it without a look at the cells passed over.
         let mut waiting: Vec<(usize, f64, Bytes)> = Vec::new();
         let mut top = f64::NEG_INFINITY;
-        let pairs = self
-            .patterns
+        let patterns = self.patterns;
+        let pairs = patterns
             .iter()
             .flat_map(|p| theories.iter().zip(&shares).map(move |t| (p, t)));
         for (at, (&(ln_pattern, pattern), (&(_, theory), share))) in pairs.enumerate() {
             let before = ln_pattern + share;
             let least = found.least() - before;
-            let Some(bytes) = Bytes::of(theory, pattern, self.bank, &list, least) else {
+            let Some(bytes) = Bytes::of(theory, pattern, &mut self.seen, least) else {
                 continue;
             };
             let at_most = before + bytes.at_most();
             if at_most > top {
                 top = at_most;
-                found.put(at, before + self.walked(&bytes, at / theories.len(), &list));
+                found.put(at, before + self.walked(&bytes, at / theories.len(), ends));
             } else {
                 waiting.push((at, before, bytes));
             }
@@ -174,7 +204,7 @@ impl Weigher<'_> {
             if before + bytes.at_most() < found.least() {
                 break;
             }
-            found.put(*at, before + self.walked(bytes, at / theories.len(), &list));
+            found.put(*at, before + self.walked(bytes, at / theories.len(), ends));
         }
         if found.ln == f64::NEG_INFINITY {
             return None;
@@ -188,15 +218,20 @@ impl Weigher<'_> {
     }
 
     /// ln P(lines as far as this bit goes | no known cause).
-    fn unknown(&self, bit: u8) -> f64 {
+    fn unknown(&mut self, bit: u8) -> f64 {
         let lanes = 1 << bit;
-        let (list, offset) = self.list_for(lanes);
+        let (ends, offset) = self.ends_for(lanes);
         let theory = Theory {
             lanes,
             effect: Effect::Unknown,
         };
-        let of = |&(ln, p): &(f64, Pattern)| ln + ln_likelihood(theory, p, self.bank, &list);
-        ln_sum(self.patterns.iter().map(of)).max(-1e4) + offset
+        let seen = &mut self.seen;
+        let mut of = |&(ln, p): &(f64, Pattern)| {
+            let bytes = Bytes::of(theory, p, seen, f64::NEG_INFINITY);
+            ln + bytes.map_or(f64::NEG_INFINITY, |b| b.ln_likelihood(seen, ends))
+        };
+        let each: Vec<f64> = self.patterns.iter().map(&mut of).collect();
+        ln_sum(each.into_iter()).max(-1e4) + offset
     }
 }
 
@@ -263,7 +298,8 @@ fn readings(
         .collect();
     let strength = |r: &Reaching| {
         let hit = f64::from((r.cause.lanes & bits).count_ones());
-        explains[r.number].map_or(0.0, |ln| (ln + r.strength.ln() / hit).exp())
+        let ln = explains[r.number].map(|ln| ln + r.ln_strength / hit);
+        ln.filter(|ln| *ln > NEXT_TO_NOTHING).map_or(0.0, f64::exp)
     };
     let of = |bit: u8| {
         let mut effects: Vec<(ModeId, f64)> = Vec::new();

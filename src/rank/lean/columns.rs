@@ -9,9 +9,6 @@ use crate::rank::{Column, Suspect, rounded};
 /// Check, chance that it fails, whether it is a data bit of the memory.
 type Told = (usize, f64, bool);
 
-/// No suspect.
-const NONE: u16 = u16::MAX;
-
 /// The readings of a machine, to see what they tell apart.
 pub(in crate::rank) struct Columns<'a>(pub(super) Course<'a>);
 
@@ -59,21 +56,12 @@ impl Columns<'_> {
         wanted: impl Fn(&Item) -> bool,
         to: &mut [Does],
     ) {
-        // Of a part that came out and the one that was put in the same mode may lead: those are chained.
-        let mut of_mode = vec![NONE; model.modes.len()];
-        let mut next = vec![NONE; suspects.len()];
-        for &at in some {
-            let slot = &mut of_mode[suspects[at].modes[0].0 as usize];
-            next[at] = std::mem::replace(slot, at as u16);
-        }
         let wanted = |i: &(usize, &Item)| wanted(i.1) && !some.is_empty();
         for (id, item) in self.0.items.iter().enumerate().filter(wanted) {
             let of_memory = is_of_memory(item.reading);
-            for &(mode, strength) in &item.reading.effects {
-                let mut at = usize::from(of_mode[mode as usize]);
-                while let Some(suspect) = suspects.get(at) {
-                    let does = &mut to[at];
-                    at = usize::from(next[at]);
+            for &at in some {
+                let (suspect, does) = (suspects[at], &mut to[at]);
+                for &(mode, strength) in item.reading.effects.of(suspect.modes[0].0) {
                     let Some(scale) = self.was_in(item, suspect.instance) else {
                         continue;
                     };

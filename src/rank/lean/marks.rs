@@ -28,10 +28,17 @@ pub(super) struct Parts {
     pub(super) pairs: Vec<Pair>,
 }
 
+impl Parts {
+    /// None again; the room stays.
+    pub(super) fn clear(&mut self) {
+        self.list.clear();
+        self.pairs.clear();
+    }
+}
+
 /// How a mode shows in a reading that did not pass.
 #[derive(Clone, Copy)]
 struct Hit {
-    slot: u32,
     /// Index among those that did not pass.
     reading: u32,
     strength: f64,
@@ -60,16 +67,17 @@ pub(super) struct Marks<'a> {
     course: &'a Course<'a>,
     /// Items that did not pass.
     pub(super) failed: Vec<&'a Item<'a>>,
+    /// By slot, and within a slot in the order of the readings.
     hits: Vec<Hit>,
-    /// Where the hits of each slot are, once sorted.
+    /// Where the hits of each slot are.
     at: Vec<u32>,
     /// Factors of the readings that passed, by run and slot.
     left: Vec<Vec<f64>>,
-    /// The same while the mode is idle, within one run.
+    /// The same while the mode is idle, within one run; empty while all are one.
     left_idle: Vec<f64>,
-    /// Of data bits of the memory: readings touched, and the largest strength.
+    /// Of data bits of the memory: readings touched, and the largest strength; empty without a reading of one.
     bits: Vec<(u32, f64)>,
-    /// Factors of the data bits that passed, when the trouble is severe; by run.
+    /// Factors of the data bits that passed, when the trouble is severe; by run, empty while all are one.
     left_severe: Vec<Vec<f64>>,
     old: Vec<Old>,
     /// Which of [`Self::old`] each mode was; empty when nothing was changed.
@@ -99,30 +107,26 @@ impl<'a> Marks<'a> {
             course,
             failed: Vec::new(),
             hits: Vec::new(),
-            at: vec![0; n + 1],
+            at: Vec::new(),
             left: vec![vec![1.0; n]; runs],
-            left_idle: vec![1.0; n],
-            bits: vec![(0, 0.0); n],
-            left_severe: vec![vec![1.0; n]; runs],
+            left_idle: Vec::new(),
+            bits: Vec::new(),
+            left_severe: vec![Vec::new(); runs],
             old,
             was,
         };
-        m.count_bits();
-        let failed = |i: &&Item| i.seen && i.outcome != Outcome::Pass;
-        let all = course.items.iter().filter(failed);
-        m.hits
-            .reserve_exact(all.map(|i| i.reading.effects.len()).sum());
+        m.count_bits(n);
         let mut items = &course.items[..];
         while let Some(item) = items.first() {
             let keys = m.keys_that_work(items);
             match item.outcome {
                 _ if keys > 0 || !item.seen => {}
-                Outcome::Pass => m.passed(item),
-                _ => m.failed(item),
+                Outcome::Pass => m.passed(item, n),
+                _ => m.failed.push(item),
             }
             items = &items[keys.max(1)..];
         }
-        m.sort();
+        m.put_hits(n);
         m
     }
 
@@ -152,9 +156,12 @@ impl<'a> Marks<'a> {
     }
 
     /// How many data bits of the memory each mode touches, and how surely; what was said again counts twice, as in the network.
-    fn count_bits(&mut self) {
-        let mut bits = std::mem::take(&mut self.bits);
+    fn count_bits(&mut self, slots: usize) {
         let of_memory = |i: &&Item| is_of_memory(i.reading);
+        if !self.course.items.iter().any(|i| of_memory(&i)) {
+            return;
+        }
+        let mut bits = vec![(0, 0.0f64); slots];
         for item in self.course.items.iter().filter(of_memory) {
             self.each(item, |slot, strength| {
                 let bits = &mut bits[slot];
@@ -164,18 +171,29 @@ impl<'a> Marks<'a> {
         self.bits = bits;
     }
 
-    fn failed(&mut self, item: &'a Item<'a>) {
-        let reading = self.failed.len() as u32;
-        self.failed.push(item);
-        let mut hits = std::mem::take(&mut self.hits);
-        self.each(item, |slot, strength| {
-            hits.push(Hit {
-                slot: slot as u32,
-                reading,
-                strength,
+    /// What is hit by the readings that did not pass, counted first and then put where it belongs.
+    fn put_hits(&mut self, slots: usize) {
+        // Of a slot: first how many come before it, two places on, then where its next hit goes, one place on.
+        let mut at = vec![0u32; slots + 2];
+        for item in &self.failed {
+            self.each(item, |slot, _| at[slot + 2] += 1);
+        }
+        for slot in 2..at.len() {
+            at[slot] += at[slot - 1];
+        }
+        let none = Hit {
+            reading: 0,
+            strength: 0.0,
+        };
+        let mut hits = vec![none; at[slots + 1] as usize];
+        for (reading, item) in (0..).zip(&self.failed) {
+            self.each(item, |slot, strength| {
+                let next = &mut at[slot + 1];
+                hits[*next as usize] = Hit { reading, strength };
+                *next += 1;
             });
-        });
-        self.hits = hits;
+        }
+        (self.at, self.hits) = (at, hits);
     }
 
     /// Takes the first of these items if they are many keys that work, and says how many it took.
@@ -193,11 +211,12 @@ impl<'a> Marks<'a> {
         keys
     }
 
-    fn passed(&mut self, item: &Item) {
+    fn passed(&mut self, item: &Item, slots: usize) {
         let run = item.reading.run;
         let mut left = std::mem::take(&mut self.left[run]);
         if is_of_memory(item.reading) {
             let mut severe = std::mem::take(&mut self.left_severe[run]);
+            severe.resize(slots, 1.0);
             self.each(item, |slot, strength| match self.severe_most(slot) {
                 Some(most) => severe[slot] *= 1.0 - SEVERE * strength / most,
                 None => left[slot] *= (1.0 - strength).max(0.0),
@@ -210,6 +229,7 @@ impl<'a> Marks<'a> {
         }
         if item.reading.check == COMPLAINT {
             let mut idle = std::mem::take(&mut self.left_idle);
+            idle.resize(slots, 1.0);
             self.each(item, |slot, strength| {
                 idle[slot] *= (1.0 - strength).max(0.0)
             });
@@ -220,26 +240,8 @@ impl<'a> Marks<'a> {
 
     /// The largest strength of a mode that is severe or mild to the data bits of the memory (see the network).
     fn severe_most(&self, slot: Slot) -> Option<f64> {
-        let (bits, most) = self.bits[slot];
+        let &(bits, most) = self.bits.get(slot)?;
         is_shared(bits as usize, most).then_some(most)
-    }
-
-    /// Puts the hits in the order of the slots.
-    fn sort(&mut self) {
-        for h in &self.hits {
-            self.at[h.slot as usize + 1] += 1;
-        }
-        for m in 1..self.at.len() {
-            self.at[m] += self.at[m - 1];
-        }
-        let mut next = self.at.clone();
-        let mut sorted = self.hits.clone();
-        for h in &self.hits {
-            let at = &mut next[h.slot as usize];
-            sorted[*at as usize] = *h;
-            *at += 1;
-        }
-        self.hits = sorted;
     }
 
     fn hits(&self, slot: Slot) -> &[Hit] {
@@ -275,14 +277,13 @@ impl<'a> Marks<'a> {
         let all = |severe: bool| -> f64 {
             let of_run = |run: usize| {
                 let left = self.left[run][slot];
-                let left = if severe {
-                    left * self.left_severe[run][slot]
-                } else {
-                    left
+                let left = match severe {
+                    true => left * self.severe_left(slot, run),
+                    false => left,
                 };
                 match acts {
                     Some(acts) if self.left.len() > 1 => acts * left + (1.0 - acts),
-                    Some(acts) => acts * left + (1.0 - acts) * self.left_idle[slot],
+                    Some(acts) => acts * left + (1.0 - acts) * self.idle_left(slot),
                     None => left,
                 }
             };
@@ -319,18 +320,26 @@ impl<'a> Marks<'a> {
         // Within one run what comes and goes is one of two steady ones; the idle one was complained of all the same.
         if let (Some(acts), 1) = (acts, self.left.len()) {
             let wanted = |i: &Item| i.reading.check == COMPLAINT;
-            let idle = self.left_idle[slot];
+            let idle = self.idle_left(slot);
             self.part(&one, 1.0 - acts, Level::Plain, wanted, idle, to);
         }
     }
 
+    /// What passing data bits of a run leave of a slot whose trouble is severe.
+    fn severe_left(&self, slot: Slot, run: usize) -> f64 {
+        self.left_severe[run].get(slot).copied().unwrap_or(1.0)
+    }
+
+    /// What passing readings leave of a slot whose mode is idle.
+    fn idle_left(&self, slot: Slot) -> f64 {
+        self.left_idle.get(slot).copied().unwrap_or(1.0)
+    }
+
     /// What the passing readings of a run leave of a slot.
     fn of_run(&self, slot: Slot, level: Level, run: usize) -> f64 {
-        let severe = matches!(level, Level::Severe { .. });
-        let more = if severe {
-            self.left_severe[run][slot]
-        } else {
-            1.0
+        let more = match level {
+            Level::Severe { .. } => self.severe_left(slot, run),
+            _ => 1.0,
         };
         self.left[run][slot] * more
     }
