@@ -25,6 +25,7 @@ const HOLDS: f64 = 0.5;
 impl Observer<'_> {
     pub(super) fn hands_on(&mut self, h: &HandsOn) {
         self.supply_changed(h);
+        self.note_handled(h);
         if h.result == Effect::Moved && matches!(h.action, Action::Swap | Action::Replace) {
             let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
             let text = format!("{} {}", names.join(", "), words(h.action, h.result));
@@ -104,6 +105,20 @@ impl Observer<'_> {
 }
 
 impl Observer<'_> {
+    /// What was worked at may behave otherwise from here on.
+    fn note_handled(&mut self, h: &HandsOn) {
+        let at = (self.sheet, self.line);
+        let model = self.model;
+        let all = model.positions.iter().enumerate();
+        let sockets = all
+            .filter(|(_, p)| h.places.is_empty() && p.socket)
+            .map(|p| p.0);
+        let named = h.places.iter();
+        let named = named.filter_map(|p| super::board::position(model, &p.name));
+        self.handled
+            .extend(sockets.chain(named.map(|p| p.0)).map(|p| (at, p)));
+    }
+
     /// A part put where there was none: from here on another machine, as after a swap.
     pub(super) fn filled(&mut self, place: &Place) {
         let at = super::board::position(self.model, &place.name)

@@ -22,6 +22,7 @@ pub mod ohms;
 pub mod photo;
 mod profile;
 mod provisional;
+mod rerun;
 mod results;
 pub mod sense;
 pub mod shorts;
@@ -281,6 +282,8 @@ pub(crate) struct Observer<'m> {
     nothing_came: Option<(usize, usize)>,
     /// Parts of this run that were felt for heat.
     felt: Vec<shorts::Felt>,
+    /// Positions at which something was done, with sheet and line.
+    handled: Vec<((usize, usize), usize)>,
     /// How each line was last seen that is not as it should be, with the run.
     stands: BTreeMap<String, (usize, Aspect)>,
     /// Rails that are as good as missing in this run, and where that was typed.
@@ -332,6 +335,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
         doubts: provisional::Doubts::default(),
         felt: Vec::new(),
         gone: BTreeMap::new(),
+        handled: Vec::new(),
         stands: BTreeMap::new(),
         nothing_came: None,
     };
@@ -361,6 +365,7 @@ pub fn observe(model: &BoardModel, sheets: &[RunSheet]) -> Observed {
     o.out.runs = o.run;
     // Dead keys and lists of cells are summed up when their run ends; a remedy must find them where they were typed.
     o.out.readings.sort_by_key(|r| (r.sheet, r.line));
+    o.runs_hang_together();
     o.doubts.weaken(&mut o.out.readings);
     exchange::settle(model, sheets, &mut o.out);
     o.out
