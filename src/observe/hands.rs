@@ -411,6 +411,7 @@ mod tests {
             let tracks = at.expect("a suspect").modes.iter().filter(|m| what(m.0));
             tracks.map(|m| m.1).sum::<f64>()
         };
+        assert!(tracks("cleaned keyboard: cured\n") < tracks(""));
         assert!(tracks("cleaned keyboard: no change\n") > tracks(""));
         assert!(tracks("resoldered keyboard: cured\n") > 2.0 * tracks("cleaned keyboard: cured\n"));
     }
@@ -420,6 +421,13 @@ mod tests {
         let dead = "board 64k-6510-wide\ncame in faulty\nrail 9VAC 0.0 V\n";
         let of_fuse = |text: &str| of(&ranked(&format!("{dead}{text}")), "F1");
         assert!(of_fuse("F1 loose\n") > 2.0 * of_fuse(""));
+        let seen = ranked(&format!("{dead}F1 loose\n"));
+        let fuse = seen.suspects.iter().find(|s| s.name == "F1");
+        let most = fuse.expect("a suspect").modes[0].0 as usize;
+        let model = crate::shipped::Library::default();
+        let model = model.board("64k-6510-wide").expect("a board");
+        let what = &model.modes[most].what;
+        assert!(what.contains("loose"), "{what:?}");
         let cured = of_fuse("F1 loose\ntightened F1: cured\n");
         assert!(cured > 0.8, "{cured}");
         // What the meter says afterwards is of the fuse as it sits now.

@@ -258,6 +258,27 @@ mod tests {
         assert!(still("U4") > 0.0 && still("U4") <= 0.5);
     }
 
+    /// Damaged contents lead a program astray: it moves its lines no more than none does, and they stand at either level.
+    #[test]
+    fn a_program_gone_astray_leaves_its_lines_still() {
+        let model = crate::shipped::Library::open(None).unwrap();
+        let model = model.board("64k-6510-wide").unwrap();
+        let mut scratch = vec![0.0; model.modes.len()];
+        let mut of = |aspect| {
+            let all = level_effects(&model, "KB_COL2", aspect, &mut scratch).unwrap();
+            let damaged = |mode: ModeId| {
+                let mode = &model.modes[mode as usize];
+                let unit = &model.units[mode.unit as usize].name;
+                &**unit == "U4" && mode.what.contains("contents damaged")
+            };
+            let found = all.iter().find(|e| damaged(e.0));
+            found.map_or(0.0, |e| e.1)
+        };
+        assert!(of(Aspect::NotMoving) >= 0.8);
+        assert!(of(Aspect::High) >= 0.4 && of(Aspect::High) <= 0.5);
+        assert!(of(Aspect::Floating) > 0.0 && of(Aspect::Floating) <= 0.1);
+    }
+
     #[test]
     fn what_rests_is_as_it_was() {
         let model = crate::shipped::Library::open(None).unwrap();
