@@ -411,7 +411,13 @@ mod tests {
             let tracks = at.expect("a suspect").modes.iter().filter(|m| what(m.0));
             tracks.map(|m| m.1).sum::<f64>()
         };
-        assert!(tracks("cleaned keyboard: cured\n") < tracks(""));
+        let column = "board 64k-6510-wide\ncame in faulty\ncolumn 2 dead\nrest fine\n";
+        let after = |text: &str| of(&ranked(&format!("{column}{text}")), "KEYBOARD");
+        let (soldered, cleaned) = (
+            after("resoldered keyboard: cured\n"),
+            after("cleaned keyboard: cured\n"),
+        );
+        assert!(soldered > 0.98 && cleaned < 0.95, "{soldered} {cleaned}");
         assert!(tracks("cleaned keyboard: no change\n") > tracks(""));
         assert!(tracks("resoldered keyboard: cured\n") > 2.0 * tracks("cleaned keyboard: cured\n"));
     }
