@@ -2,7 +2,7 @@
 //! way. It is one reading then, that hardly errs, not two that are independent given the fault: what leaves a line still does so at
 //! every leg.
 
-use super::{Effects, Evidence, Observer};
+use super::{CheckReading, Effects, Evidence, Observer};
 use crate::infer::network::Outcome;
 use crate::sheet::Place;
 use std::collections::BTreeMap;
@@ -44,18 +44,24 @@ impl Observer<'_> {
             let Some((old, text)) = same else {
                 return true;
             };
-            old.leak *= new.leak;
-            old.effects = both(&old.effects, &new.effects);
-            text.push_str("; ");
-            text.push_str(&r.text);
+            join((old, text), (new, &r.text));
             false
         });
         self.out.readings.append(&mut later);
     }
 }
 
+/// Makes one reading of two, with their texts: what shows in both, and both would have to be slips.
+pub(super) fn join(one: (&mut CheckReading, &mut String), other: (&CheckReading, &str)) {
+    let ((c, text), (new, more)) = (one, other);
+    c.leak *= new.leak;
+    c.effects = both(&c.effects, &new.effects);
+    text.push_str("; ");
+    text.push_str(more);
+}
+
 /// What shows in both readings.
-pub(super) fn both(one: &Effects, other: &Effects) -> Effects {
+fn both(one: &Effects, other: &Effects) -> Effects {
     let other: BTreeMap<_, f64> = other.iter().copied().collect();
     (one.iter())
         .filter_map(|&(mode, s)| Some((mode, s.min(*other.get(&mode)?))))

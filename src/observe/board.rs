@@ -12,7 +12,7 @@ pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Pos
         all.find(|(_, p)| p.outside && p.class == class)
     };
     let unit = match word.to_uppercase().as_str() {
-        "KEYBOARD" => model
+        "KEYBOARD" | "KB" | "KBD" => model
             .keyboard
             .as_ref()
             .and_then(|kb| model.position(&kb.unit)),

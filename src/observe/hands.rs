@@ -260,6 +260,12 @@ fn became(model: &BoardModel, unit: usize, action: Action) -> Option<Became> {
         });
     }
     let left = refits(action)?;
+    let only = mended_by(model, unit, action);
+    (!only.is_empty()).then(|| refitted(left, Some(only)))
+}
+
+/// The modes of a unit that an action puts right while the part stays in.
+pub(super) fn mended_by(model: &BoardModel, unit: usize, action: Action) -> Vec<ModeId> {
     let helps = |mode: &ModeId| match model.modes[*mode as usize].refit {
         Some(Refit::Solder) => action == Action::Resolder,
         Some(Refit::Either) => action != Action::Resolder,
@@ -267,8 +273,7 @@ fn became(model: &BoardModel, unit: usize, action: Action) -> Option<Became> {
         Some(Refit::Seat) => matches!(action, Action::Reseat | Action::Press),
         None => false,
     };
-    let only: Vec<ModeId> = u.modes.clone().filter(helps).collect();
-    (!only.is_empty()).then(|| refitted(left, Some(only)))
+    model.units[unit].modes.clone().filter(helps).collect()
 }
 
 /// P(the unit is bad afterwards, a new part for reasons of its own), for actions that renew or refit; a swap always reseats too.
@@ -396,6 +401,9 @@ mod tests {
         let instance = at.expect("a suspect").instance;
         let cause = cleaned.assembled.cause_of(instance).expect("a cause");
         assert!(cleaned.still(cause) < 0.15, "{}", cleaned.still(cause));
+        // As it is typed in haste, on a board on which it is called otherwise.
+        let short = ranked(&format!("{KEYS_DEAD}kb cleaned -> cured\n"));
+        assert_eq!(of(&short, "KEYBOARD"), of(&cleaned, "KEYBOARD"));
         // The next run tells as well.
         let after = ranked(&format!(
             "{KEYS_DEAD}cleaned keyboard\nnew run\nkeyboard ok\n"

@@ -1,12 +1,13 @@
 //! What is measured by hand or seen on the board: rails, levels, heat, damage.
 
 use super::aspect::Aspect;
+use super::hands::mended_by;
 use super::ohms::across_effects;
 use super::shorts::{resistance_effects, resistance_id};
 use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
-use crate::faultmap::model::{ModeId, Read, Unit, UnitKind};
-use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Refit, Warmth};
+use crate::faultmap::model::{Read, Unit, UnitKind};
+use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
 
@@ -364,18 +365,15 @@ impl Observer<'_> {
         let Some((position, _)) = board::position(model, &place.name) else {
             return false;
         };
-        let loose = |mode: &ModeId| {
-            let refit = model.modes[*mode as usize].refit;
-            matches!(refit, Some(Refit::Seat | Refit::Either))
-        };
         let own = |u: &Unit| matches!(u.kind, UnitKind::Contacts | UnitKind::Joints);
         if model.units_of(position).any(|(_, u)| own(u)) {
             return false;
         }
-        let Some((unit, part)) = model.units_of(position).next() else {
+        let Some((unit, _)) = model.units_of(position).next() else {
             return false;
         };
-        let modes: Vec<ModeId> = part.modes.clone().filter(loose).collect();
+        // What pushing it home would mend.
+        let modes = mended_by(model, unit, Action::Reseat);
         if modes.is_empty() {
             return false;
         }

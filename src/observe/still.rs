@@ -6,7 +6,7 @@
 //! of its lines, at the place of the first. What keeps a single line of a group still explains nothing: it would stand still anyhow.
 //! A line that stands at the other level stays a reading of its own, and so does one that moves.
 
-use super::again::both;
+use super::again::join;
 use super::{Aspect, Evidence, Observer, Reading, SHOWS_NOTHING};
 use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
@@ -94,10 +94,9 @@ impl Observer<'_> {
         else {
             return;
         };
-        c.leak = (c.leak * new.leak).max(TOGETHER * c.leak.max(new.leak));
-        c.effects = both(&c.effects, &new.effects);
-        one.text.push_str("; ");
-        one.text.push_str(&other.text);
+        let least = TOGETHER * c.leak.max(new.leak);
+        join((c, &mut one.text), (new, &other.text));
+        c.leak = c.leak.max(least);
     }
 }
 

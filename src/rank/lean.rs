@@ -16,9 +16,10 @@ use super::{LISTED, together};
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::lattice::{self, Causes, MOST_READINGS, Row, SETTINGS};
 use crate::infer::network::{Cause, Mode, Network, Outcome, Posterior};
+use crate::observe::Became;
 use crate::observe::{Evidence, Observed, Reading};
 use crate::prior::common::CommonTable;
-use course::{Became, Change, Course, Item};
+use course::{Change, Course, Item};
 use marks::{Marks, Part, Parts, Weight, bears};
 
 /// Probes from which on their readings hang together (see [`together`]).
@@ -166,7 +167,7 @@ impl Sum<'_> {
                 None => (What::Plain, alone),
                 Some(change) => match change.became {
                     Became::Renewed(_) => (What::CameOut, change.alone),
-                    Became::Refitted(left) => (What::Refitted(left), alone),
+                    Became::Refitted { left, .. } => (What::Refitted(left), alone),
                 },
             };
             self.add(unit, 0, what, *self.priors.of_unit(unit), alone);

@@ -1,8 +1,9 @@
 //! What suspects do to the readings: those that do the same are not told apart.
 
-use super::course::{Became, Course, Item};
+use super::course::{Course, Item};
 use crate::faultmap::model::BoardModel;
 use crate::infer::network::Outcome;
+use crate::observe::Became;
 use crate::rank::network::{Instance, SEVERE, is_of_memory, is_shared, split};
 use crate::rank::{Column, Suspect, rounded};
 
@@ -84,7 +85,7 @@ impl Columns<'_> {
             return Some(1.0);
         };
         let there = match change.became {
-            Became::Refitted(_) => true,
+            Became::Refitted { .. } => true,
             Became::Renewed(_) => (item.stage < change.stage) == (instance.fitted == 0),
         };
         there.then(|| Course::scale(item, instance.unit))

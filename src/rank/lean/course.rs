@@ -5,7 +5,7 @@
 
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::Outcome;
-use crate::observe::{self, CheckReading, Evidence, Observed, Redone};
+use crate::observe::{Became, CheckReading, Evidence, Observed, Redone};
 use crate::prior::common::CommonTable;
 use crate::rank::network::Priors;
 
@@ -23,18 +23,10 @@ pub(super) struct Item<'a> {
     pub(super) scale: Vec<(usize, f64)>,
 }
 
-/// What became of a unit.
-#[derive(Clone, Copy)]
-pub(super) enum Became {
-    /// A new part, which is bad with this probability.
-    Renewed(f64),
-    /// Cleaned, pushed home, made anew: a fault that it had is there still with this probability.
-    Refitted(f64),
-}
-
 /// A unit that was renewed or refitted.
 pub(super) struct Change {
     pub(super) unit: usize,
+    /// Of all its modes.
     pub(super) became: Became,
     /// The first stage in which it is as it became.
     pub(super) stage: usize,
@@ -132,19 +124,17 @@ impl<'a> Course<'a> {
                 return None;
             }
             let alone = self.alone[unit];
-            let became = match became {
-                observe::Became::Renewed(bad) => Became::Renewed(*bad),
-                observe::Became::Refitted { left, only: None } => Became::Refitted(*left),
-                // Some of its modes only: that is rare, and the network does it.
-                observe::Became::Refitted { only: Some(_), .. } => return None,
-            };
+            // Some of its modes only: that is rare, and the network does it.
+            if matches!(became, Became::Refitted { only: Some(_), .. }) {
+                return None;
+            }
             if matches!(became, Became::Renewed(_)) {
                 doubts.push(before.doubt(unit, alone));
                 self.alone[unit] = (1.0, 1.0);
             }
             self.changes.push(Change {
                 unit,
-                became,
+                became: became.clone(),
                 stage,
                 alone,
             });

@@ -1,10 +1,11 @@
 //! What the readings do to each mode: factors of those that passed, and which of the others it shows in.
 
-use super::course::{Became, Course, Item};
+use super::course::{Course, Item};
 use super::keys;
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::lattice::Pair;
 use crate::infer::network::Outcome;
+use crate::observe::Became;
 use crate::rank::network::{COMPLAINT, SEVERE, is_of_memory, is_shared, split};
 use std::ops::Range;
 
