@@ -152,6 +152,8 @@ mod tests {
         // Five lines are no surer a sign than one that the processor does not run, and no chip of its own is invented for each.
         let (before, with) = (of(one, "U7"), of(five, "U7"));
         assert!((with / before).ln().abs() < 0.4, "{before} {with}");
+        // Nor is the chip that drives them accused five times.
+        assert!(of(five, "U1") < 1.2 * of(one, "U1"));
         // What keeps one column alone explains less than before.
         assert!(of(five, "CN1") <= of(one, "CN1") + 1e-9);
     }
