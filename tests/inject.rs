@@ -8,7 +8,6 @@
 #[path = "inject/mod.rs"]
 mod inject;
 
-use inject::config::Config;
 use inject::faults::{Fault, Remedy};
 use inject::patient::Patient;
 use inject::picture::Screen;
@@ -29,7 +28,10 @@ fn boards() -> Vec<(BoardModel, Bench)> {
     // Maps of a folder instead of those shipped: to judge a change without building anew.
     let folder = std::env::var_os("INJECT_MAPS").map(std::path::PathBuf::from);
     let library = Library::open(folder.as_deref()).expect("maps without mistakes");
-    let known = library.list().into_iter().filter(|b| Config::knows(&b.0));
+    let known = library
+        .list()
+        .into_iter()
+        .filter(|b| inject::system::knows(&b.0));
     known
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");

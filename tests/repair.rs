@@ -206,7 +206,7 @@ fn boards() -> Vec<(BoardModel, Bench)> {
     let library = Library::open(None).expect("maps without mistakes");
     let known = library.list().into_iter();
     known
-        .filter(|b| inject::config::Config::knows(&b.0))
+        .filter(|b| inject::system::knows(&b.0))
         .filter(|b| std::env::var("REPAIR_BOARD").map_or(true, |only| only == b.0))
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");

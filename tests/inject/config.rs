@@ -169,11 +169,6 @@ impl Config {
         }
     }
 
-    /// Whether a board is known here.
-    pub fn knows(board: &str) -> bool {
-        ["dunlin-64", "64k-6510-wide"].contains(&board)
-    }
-
     /// The processor's interrupt pin.
     pub fn irq_pin(&self) -> usize {
         if self.wide { 3 } else { 4 }

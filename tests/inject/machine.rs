@@ -3,6 +3,7 @@
 mod drive;
 mod latch;
 mod passive;
+mod z80;
 
 use super::array;
 use super::faults::Fault;
@@ -38,11 +39,25 @@ pub struct Step {
     pub cpu: bool,
 }
 
+/// Kinds of bus cycles; only the Z80 has others than of the memory.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Cycle {
+    #[default]
+    Memory,
+    /// The fetch of an instruction.
+    Fetch,
+    /// An input or output port.
+    Port,
+    /// A row of the memories, by the refresh counter.
+    Refresh,
+}
+
 /// What the processor puts on the bus.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Request {
     pub address: u16,
     pub write: Option<u8>,
+    pub cycle: Cycle,
 }
 
 /// What a chip remembers.
@@ -97,6 +112,9 @@ pub struct Machine<'a> {
     slot: Option<Slot>,
     /// Lines that no bus cycle moves, and whether they move.
     pub special: HashMap<usize, bool>,
+    /// Strobes reach the memories gate by gate, so that a row strobe made by gates is there before the address switches: boards whose
+    /// strobes no step makes.
+    ripple: bool,
     /// Whether the processor has set up the video chip: before, the 6845 gives no sync and no picture window, and the 6569 reads no characters.
     pub picture_set: bool,
 }
@@ -182,6 +200,7 @@ impl<'a> Machine<'a> {
             fixed: Vec::new(),
             slot: None,
             special: HashMap::new(),
+            ripple: w.of_kind(Kind::Z80).next().is_some(),
             picture_set: true,
         };
         m.nets = (0..w.parts.len())
@@ -308,9 +327,10 @@ impl<'a> Machine<'a> {
     /// Settles all lines.
     fn settle(&mut self) {
         let lines = self.w.lines.len();
+        let rounds = if self.ripple { 40 } else { 24 };
         let mut drives: Vec<(usize, V)> = Vec::new();
         let mut new = vec![V::Z; lines];
-        for _ in 0..24 {
+        for _ in 0..rounds {
             new.fill(V::Z);
             self.weak.fill(false);
             let put = |new: &mut Vec<V>, net: usize, v: V| {
@@ -359,6 +379,9 @@ impl<'a> Machine<'a> {
             }
             let same = new == self.net;
             std::mem::swap(&mut new, &mut self.net);
+            if self.ripple {
+                self.latch_memories();
+            }
             if same {
                 break;
             }
@@ -437,7 +460,16 @@ impl<'a> Machine<'a> {
 
     /// One cycle of the processor; what it reads.
     pub fn access(&mut self, address: u16, write: Option<u8>) -> u8 {
-        self.request = Some(Request { address, write });
+        self.bus(address, write, Cycle::Memory)
+    }
+
+    /// One bus cycle of a kind; what the processor reads.
+    pub fn bus(&mut self, address: u16, write: Option<u8>, cycle: Cycle) -> u8 {
+        self.request = Some(Request {
+            address,
+            write,
+            cycle,
+        });
         for stage in 0..3 {
             self.step = Step { stage, cpu: true };
             self.settle();
@@ -459,13 +491,14 @@ impl<'a> Machine<'a> {
     pub fn data_pins(&self) -> [usize; 8] {
         match self.w.parts[self.cpu()].kind {
             Kind::P6502 => [33, 32, 31, 30, 29, 28, 27, 26],
+            Kind::Z80 => [14, 15, 12, 8, 7, 9, 10, 13],
             _ => [37, 36, 35, 34, 33, 32, 31, 30],
         }
     }
 
     /// The processor.
     pub fn cpu(&self) -> usize {
-        let is = |k: &Kind| matches!(k, Kind::P6502 | Kind::P6510);
+        let is = |k: &Kind| matches!(k, Kind::P6502 | Kind::P6510 | Kind::Z80);
         self.w
             .parts
             .iter()
@@ -534,6 +567,7 @@ impl<'a> Machine<'a> {
         self.request = Some(Request {
             address,
             write: Some(value),
+            cycle: Cycle::Memory,
         });
         let mut seen = (true, true, 0, 0);
         for stage in 0..3 {

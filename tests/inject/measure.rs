@@ -5,6 +5,7 @@ use super::faults::{Fault, What};
 use super::machine::{Machine, V};
 use super::pins;
 use super::program::{self, Start};
+use super::system::System;
 
 /// What kind of reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -111,6 +112,11 @@ pub fn level_word(m: &Machine, c: &Config, line: usize) -> &'static str {
             "low"
         };
     }
+    seen_word(m, line)
+}
+
+/// The probe's word for the levels that were seen on a line.
+pub fn seen_word(m: &Machine, line: usize) -> &'static str {
     match m.seen(line) {
         (true, true, _) => "pulsing",
         (true, false, false) => "low",
@@ -146,7 +152,13 @@ pub fn tick_word(m: &Machine, c: &Config, line: usize) -> Option<&'static str> {
 }
 
 /// What the probe says at the leg of a part: behind an open contact the leg is on its own.
-pub fn at_leg(m: &Machine, c: &Config, faults: &[Fault], part: usize, pin: usize) -> &'static str {
+pub fn at_leg(
+    m: &Machine,
+    system: &dyn System,
+    faults: &[Fault],
+    part: usize,
+    pin: usize,
+) -> &'static str {
     let Some(line) = m.w.parts[part].pins[pin].1 else {
         return "floating";
     };
@@ -161,7 +173,7 @@ pub fn at_leg(m: &Machine, c: &Config, faults: &[Fault], part: usize, pin: usize
             "floating"
         };
     }
-    tick_word(m, c, line).unwrap_or_else(|| level_word(m, c, line))
+    system.word(m, line)
 }
 
 /// Volts on a rail, true value without the meter's error.

@@ -44,10 +44,10 @@ pub mod program;
 pub mod score;
 pub mod sheet;
 pub mod supply;
+pub mod system;
 pub mod touch;
 pub mod wiring;
 
-use config::Config;
 use faults::{Fault, Remedy};
 use machine::Machine;
 use measure::Reading;
@@ -55,6 +55,7 @@ use overlay::Overlay;
 use program::{Outcome, Results, Test};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
+use system::System;
 use whichsocket::faultmap::model::BoardModel;
 use wiring::Wired;
 
@@ -96,7 +97,7 @@ pub struct Bench {
     /// The wiring.
     pub w: Wired,
     /// What machine it makes.
-    pub c: Config,
+    pub system: Box<dyn System>,
     /// Chance of a mistyped word in a line of a sheet.
     pub slips: f64,
 }
@@ -105,8 +106,12 @@ impl Bench {
     /// A board, of which only the wiring is taken.
     pub fn of(model: &BoardModel) -> Self {
         let w = Wired::of(model);
-        let c = Config::of(&w);
-        Self { w, c, slips: SLIPS }
+        let system = system::of(&w);
+        Self {
+            w,
+            system,
+            slips: SLIPS,
+        }
     }
 
     /// Every single fault.
@@ -124,7 +129,7 @@ impl Bench {
     /// What a run shows.
     pub fn run(&self, faults: &[Fault], seed: u64) -> Results {
         let all: Vec<&Fault> = faults.iter().collect();
-        program::run(&mut Machine::new(&self.w, &all, seed), &self.c)
+        self.system.run(&mut Machine::new(&self.w, &all, seed))
     }
 
     /// Whether the run, the picture or a rail shows that something is wrong.
@@ -140,21 +145,21 @@ impl Bench {
             .flat_map(|f| f.unit.bytes())
             .fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b));
         let mut m = Machine::new(&self.w, &all, salt);
-        let results = program::run(&mut m, &self.c);
+        let results = self.system.run(&mut m);
         let rails = self
             .w
             .rails
             .iter()
             .map(|(name, ..)| (name.clone(), measure::rail(&m, name)))
             .collect();
-        measure::exercise(&mut m, &self.c);
+        self.system.exercise(&mut m);
         let levels = self
             .w
             .points
             .iter()
             .map(|(_, part, pin)| {
                 let k = self.w.part(part);
-                let word = measure::at_leg(&m, &self.c, faults, k, self.w.pin(k, pin));
+                let word = measure::at_leg(&m, &*self.system, faults, k, self.w.pin(k, pin));
                 (format!("{part}.{pin}"), word)
             })
             .collect();
@@ -249,15 +254,14 @@ impl Bench {
                 )
             }
             Reading::Level => {
-                measure::exercise(&mut m, &self.c);
+                self.system.exercise(&mut m);
                 if position.is_empty() {
                     let line = self.w.line(at);
-                    let word = measure::tick_word(&m, &self.c, line)
-                        .unwrap_or_else(|| measure::level_word(&m, &self.c, line));
+                    let word = self.system.word(&m, line);
                     return format!("line {at} {word}");
                 }
                 let part = self.w.part(position);
-                let word = measure::at_leg(&m, &self.c, faults, part, self.w.pin(part, at));
+                let word = measure::at_leg(&m, &*self.system, faults, part, self.w.pin(part, at));
                 format!("{position}.{at} {word}")
             }
         }

@@ -11,14 +11,17 @@ impl Machine<'_> {
             Kind::V6845 => self.drive_6845(out),
             Kind::Array => self.drive_array(part, out),
             Kind::A6526 => self.drive_adapter(part, out),
-            Kind::M4164 => {
+            Kind::Z80 => self.drive_z80(part, out),
+            Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => {
                 let m = &self.memory[part];
                 if m.cas && m.reading && self.pin(part, 15) == V::L {
                     out.push((14, V::of(self.cell(part))));
                 }
             }
             Kind::M2114 => self.drive_static(part, out),
-            Kind::R2364 | Kind::R2332 | Kind::R27128 => self.drive_rom(part, out),
+            Kind::R2364 | Kind::R2332 | Kind::R27128 | Kind::R23128 | Kind::R27256 => {
+                self.drive_rom(part, out)
+            }
             Kind::L74 => self.drive_divider(part, out),
             Kind::T556 => self.drive_timer(part, out),
             _ => self.drive_logic(part, out),
@@ -38,6 +41,60 @@ impl Machine<'_> {
             Kind::L08 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(i(a) && i(b))))),
+            Kind::L00 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+                .iter()
+                .for_each(|&(a, b, y)| out.push((y, V::of(!(i(a) && i(b)))))),
+            Kind::L02 => [(2, 3, 1), (5, 6, 4), (8, 9, 10), (11, 12, 13)]
+                .iter()
+                .for_each(|&(a, b, y)| out.push((y, V::of(!(i(a) || i(b)))))),
+            Kind::L14 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+                .iter()
+                .for_each(|&(a, y)| out.push((y, V::of(!i(a))))),
+            Kind::L07 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+                .iter()
+                .filter(|g| !i(g.0))
+                .for_each(|&(_, y)| out.push((y, V::L))),
+            Kind::C4050 => [(3, 2), (5, 4), (7, 6), (9, 10), (11, 12), (14, 15)]
+                .iter()
+                .for_each(|&(a, y)| out.push((y, V::of(i(a))))),
+            Kind::L367 | Kind::L368 => {
+                let invert = self.w.parts[p].kind == Kind::L368;
+                let gates = [
+                    (1, 2, 3),
+                    (1, 4, 5),
+                    (1, 6, 7),
+                    (1, 10, 9),
+                    (15, 12, 11),
+                    (15, 14, 13),
+                ];
+                for (enable, a, y) in gates {
+                    if !i(enable) {
+                        out.push((y, V::of(i(a) != invert)));
+                    }
+                }
+            }
+            Kind::L153 => {
+                let chosen = usize::from(i(14)) | usize::from(i(2)) << 1;
+                for (strobe, inputs, y) in [(1, [6, 5, 4, 3], 7), (15, [10, 11, 12, 13], 9)] {
+                    out.push((y, V::of(!i(strobe) && i(inputs[chosen]))));
+                }
+            }
+            Kind::L145 => {
+                // Pulls the chosen one of ten low, none for numbers above nine.
+                let chosen = [15, 14, 13, 12]
+                    .into_iter()
+                    .enumerate()
+                    .fold(0usize, |n, (k, pin)| n | usize::from(i(pin)) << k);
+                let outputs = [1, 2, 3, 4, 5, 6, 7, 9, 10, 11];
+                if let Some(&y) = outputs.get(chosen) {
+                    out.push((y, V::L));
+                }
+            }
+            Kind::L157 => {
+                for (a, b, y) in [(2, 3, 4), (5, 6, 7), (11, 10, 9), (14, 13, 12)] {
+                    out.push((y, V::of(!i(15) && i(if i(1) { b } else { a }))));
+                }
+            }
             Kind::L32 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(i(a) || i(b))))),
@@ -121,12 +178,16 @@ impl Machine<'_> {
         }
     }
 
-    fn cpu_runs(&self, part: usize) -> bool {
+    pub(super) fn cpu_runs(&self, part: usize) -> bool {
         let reset = self.pin(part, 40) == V::H;
         let clock = match self.w.parts[part].kind {
             Kind::P6502 => self.running_pin(part, 37),
+            Kind::Z80 => self.running_pin(part, 6),
             _ => self.running_pin(part, 1),
         };
+        if self.w.parts[part].kind == Kind::Z80 {
+            return clock && self.z80_free(part);
+        }
         let ready = self.pin(part, 2) != V::L;
         reset && clock && ready && !self.o.block(part, "core")
     }
@@ -311,6 +372,16 @@ impl Machine<'_> {
         let (address, data, on): (&[usize], [usize; 8], bool) = match kind {
             Kind::R27128 => (
                 &[10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26],
+                [11, 12, 13, 15, 16, 17, 18, 19],
+                self.pin(part, 20) == V::L && self.pin(part, 22) == V::L,
+            ),
+            Kind::R23128 => (
+                &[10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26],
+                [11, 12, 13, 15, 16, 17, 18, 19],
+                self.pin(part, 20) == V::L && self.pin(part, 22) == V::L && self.high(part, 27),
+            ),
+            Kind::R27256 => (
+                &[10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26, 27],
                 [11, 12, 13, 15, 16, 17, 18, 19],
                 self.pin(part, 20) == V::L && self.pin(part, 22) == V::L,
             ),

@@ -12,7 +12,7 @@ impl Machine<'_> {
                     let d = [3, 4, 7, 8, 13, 14, 17, 18].map(|n| self.high(part, n));
                     self.memory[part].latch = d;
                 }
-                Kind::M4164 => self.latch_memory(part),
+                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
                     self.write_adapter(part)
@@ -22,12 +22,26 @@ impl Machine<'_> {
         }
     }
 
+    /// The same for dynamic memories only, while a step settles.
+    pub(super) fn latch_memories(&mut self) {
+        for d in 0..self.drivers.len() {
+            let part = self.drivers[d];
+            if matches!(
+                self.w.parts[part].kind,
+                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816
+            ) {
+                self.latch_memory(part);
+            }
+        }
+    }
+
     fn latch_memory(&mut self, part: usize) {
-        let address = self.word(
-            part,
-            &[5, 7, 6, 12, 11, 10, 13, 9],
-            u64::from(self.memory[part].row),
-        );
+        // The 16K ones have seven address pins; their ninth pin is a supply or nothing.
+        let pins: &[usize] = match self.w.parts[part].kind {
+            Kind::M4116 | Kind::M4816 => &[5, 7, 6, 12, 11, 10, 13],
+            _ => &[5, 7, 6, 12, 11, 10, 13, 9],
+        };
+        let address = self.word(part, pins, u64::from(self.memory[part].row));
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);

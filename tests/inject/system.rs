@@ -1,0 +1,47 @@
+//! What the program of a machine does and what its picture shows: one for each way that a board works. Chips, wiring and faults
+//! are the same for all.
+
+use super::config::Config;
+use super::machine::Machine;
+use super::measure;
+use super::program::{self, Results};
+use super::wiring::Wired;
+
+/// A machine with its programs.
+pub trait System: Send + Sync {
+    /// The test run and the screen.
+    fn run(&self, m: &mut Machine) -> Results;
+
+    /// Lets the machine do what it does on the bench while a probe is held to it.
+    fn exercise(&self, m: &mut Machine);
+
+    /// The probe's word at a line after that.
+    fn word(&self, m: &Machine, line: usize) -> &'static str;
+}
+
+/// Boards with a machine here.
+const KNOWN: [&str; 2] = ["dunlin-64", "64k-6510-wide"];
+
+/// Whether a board is known here.
+pub fn knows(board: &str) -> bool {
+    KNOWN.contains(&board)
+}
+
+/// The machine of a board.
+pub fn of(w: &Wired) -> Box<dyn System> {
+    Box::new(Config::of(w))
+}
+
+impl System for Config {
+    fn run(&self, m: &mut Machine) -> Results {
+        program::run(m, self)
+    }
+
+    fn exercise(&self, m: &mut Machine) {
+        measure::exercise(m, self);
+    }
+
+    fn word(&self, m: &Machine, line: usize) -> &'static str {
+        measure::tick_word(m, self, line).unwrap_or_else(|| measure::level_word(m, self, line))
+    }
+}
