@@ -40,6 +40,7 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
         let outputs: Vec<usize> = match p.kind {
             Kind::Osc => vec![8],
             Kind::L629 => oscillators(m),
+            Kind::K8701 if crystal_swings(m) => vec![6, 8],
             Kind::L74 => [(1, 4, 2, 3, [5, 6]), (13, 10, 12, 11, [9, 8])]
                 .into_iter()
                 .filter(|(clear, preset, d, clock, _)| {
@@ -89,6 +90,19 @@ fn oscillators(m: &Machine) -> Vec<usize> {
     out
 }
 
+/// Whether the crystal at a clock generator is whole.
+fn crystal_swings(m: &Machine) -> bool {
+    let whole = |p: usize| {
+        let pins = (0..2).all(|k| !m.o.is_open(p, k));
+        !m.o.broken(p, "open") && !m.o.broken(p, "short") && pins
+    };
+    let generator = m.w.of_kind(Kind::K8701).next();
+    let legs = generator.is_some_and(|g| [13, 14].iter().all(|n| !m.o.is_open(g, n - 1)));
+    // A trimmer with an open leg only lets the frequency move.
+    let trimmer = m.w.of_kind(Kind::Trimmer).all(|p| !m.o.broken(p, "short"));
+    legs && trimmer && m.w.of_kind(Kind::Crystal).all(whole)
+}
+
 /// Whether the mains tick reaches the clock input of an adapter (pin 19).
 pub fn tick(m: &Machine, adapter: usize) -> bool {
     let k = 18;
@@ -114,7 +128,7 @@ pub fn tick(m: &Machine, adapter: usize) -> bool {
             return !zener_shorted(m, at) && m.line_held(at).is_none();
         }
         let from = (0..m.w.parts.len()).find_map(|part| match m.w.parts[part].kind {
-            Kind::L04 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+            Kind::L04 | Kind::L14 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
                 .iter()
                 .find(|g| m.w.parts[part].pins[g.1 - 1].1 == Some(at))
                 .and_then(|g| gate(part, g.0, g.1)),
@@ -137,7 +151,7 @@ fn zener_shorted(m: &Machine, line: usize) -> bool {
             .alternating
             .contains_key(&m.w.parts[z].pins[0].1.unwrap_or(line))
     };
-    m.w.of_kind(Kind::Zener)
+    (m.w.of_kind(Kind::Zener).chain(m.w.of_kind(Kind::Cap)))
         .any(|z| on(z) && m.o.broken(z, "short"))
 }
 
@@ -152,7 +166,7 @@ pub fn line_ticks(m: &Machine, line: usize) -> bool {
     let gates = [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)];
     (0..m.w.parts.len()).any(|part| {
         let pairs: &[(usize, usize)] = match m.w.parts[part].kind {
-            Kind::L04 => &gates,
+            Kind::L04 | Kind::L14 => &gates,
             Kind::L08 => &[(2, 3)],
             _ => return false,
         };

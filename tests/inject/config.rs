@@ -89,21 +89,41 @@ pub struct Config {
     pub picture: Vec<Stage>,
     pub colours: Vec<Vec<Stage>>,
     pub break_key: Vec<Stage>,
-    interrupts: Vec<Vec<Stage>>,
-    /// The 6510-based machine, else the invented one.
-    pub wide: bool,
+    pub(super) interrupts: Vec<Vec<Stage>>,
+    /// A 6510-based machine, else the invented one.
+    pub by_6510: bool,
+    /// What differs between the 6510-based boards.
+    pub analogue: Analogue,
     /// The processor's port as the system leaves it.
     pub port_at_rest: u8,
 }
 
-struct Builder<'a>(&'a Wired);
+/// Supplies and clocks by which the 6510-based boards differ.
+#[derive(Debug, Clone, Default)]
+pub struct Analogue {
+    /// A capacitor that starts the reset.
+    pub reset_trigger: Option<usize>,
+    /// The second supply of the sound chip, and that of the audio stage.
+    pub sound_rail: &'static str,
+    pub voice_rail: &'static str,
+    /// What the picture stage runs off, and the least volts.
+    pub stage_rail: (&'static str, f64),
+    /// Chips that hold the dot clock to the colour clock; every used pin of them matters.
+    pub lock: Vec<usize>,
+    /// Parts that hold its frequency.
+    pub tuned: Vec<usize>,
+    /// A supply whose ripple shows in the picture.
+    pub ripple_line: Option<&'static str>,
+}
+
+pub(super) struct Builder<'a>(pub(super) &'a Wired);
 
 impl Builder<'_> {
-    fn p(&self, name: &str) -> usize {
+    pub(super) fn p(&self, name: &str) -> usize {
         self.0.part(name)
     }
     /// `part a b`: from pin a to pin b.
-    fn through(&self, text: &str) -> Vec<Stage> {
+    pub(super) fn through(&self, text: &str) -> Vec<Stage> {
         text.split(',')
             .map(|item| {
                 let words: Vec<&str> = item.split_whitespace().collect();
@@ -121,11 +141,11 @@ impl Builder<'_> {
             })
             .collect()
     }
-    fn socket(&self, socket: &str, line: &str) -> (usize, usize) {
+    pub(super) fn socket(&self, socket: &str, line: &str) -> (usize, usize) {
         let part = self.p(socket);
         (part, self.0.pins_on(part, self.0.line(line))[0])
     }
-    fn out(
+    pub(super) fn out(
         &self,
         adapter: usize,
         port: u8,
@@ -144,7 +164,14 @@ impl Builder<'_> {
             inverted,
         }
     }
-    fn input(&self, adapter: usize, port: u8, bit: u8, socket: &str, line: &str) -> Wire {
+    pub(super) fn input(
+        &self,
+        adapter: usize,
+        port: u8,
+        bit: u8,
+        socket: &str,
+        line: &str,
+    ) -> Wire {
         let (socket, pin) = self.socket(socket, line);
         Wire::In {
             adapter,
@@ -154,7 +181,7 @@ impl Builder<'_> {
             pin,
         }
     }
-    fn stages(&self, text: &str) -> Vec<Wire> {
+    pub(super) fn stages(&self, text: &str) -> Vec<Wire> {
         self.through(text).into_iter().map(Wire::Stage).collect()
     }
 }
@@ -165,13 +192,14 @@ impl Config {
         match w.board.as_str() {
             "dunlin-64" => dunlin(&Builder(w)),
             "64k-6510-wide" => wide(&Builder(w)),
+            "64k-6510-narrow" => super::narrow::config(&Builder(w)),
             other => panic!("no simulated machine for {other}"),
         }
     }
 
     /// The processor's interrupt pin.
     pub fn irq_pin(&self) -> usize {
-        if self.wide { 3 } else { 4 }
+        if self.by_6510 { 3 } else { 4 }
     }
 
     /// Banks of the memory.
@@ -185,7 +213,7 @@ impl Config {
 
     /// Port bits that stay outputs while a port is tested: the serial lines let go only if their drivers are told to.
     pub fn rest_direction(&self, adapter: usize, port: u8) -> u8 {
-        if self.wide && adapter == 1 && port == 0 {
+        if self.by_6510 && adapter == 1 && port == 0 {
             0x38
         } else {
             0
@@ -204,7 +232,7 @@ impl Config {
     /// A reset that is not made at power-on.
     pub fn reset_doubtful(&self, m: &Machine) -> bool {
         let caps = m.w.of_kind(Kind::TimingCap).any(|c| m.o.broken(c, "open"));
-        let trigger = self.wide && m.o.broken(m.w.part("C105"), "open");
+        let trigger = (self.analogue.reset_trigger).is_some_and(|c| m.o.broken(c, "open"));
         caps || trigger
     }
 
@@ -223,7 +251,7 @@ impl Config {
         let touching = !m.o.is_open(a, 20);
         let (cpu, pin) = (
             m.cpu(),
-            if self.wide && adapter == 1 {
+            if self.by_6510 && adapter == 1 {
                 4
             } else {
                 self.irq_pin()
@@ -237,7 +265,7 @@ impl Config {
         let low = m.level_at(cpu, pin) == V::L;
         m.outside.clear();
         m.idle();
-        let block = if pin == 4 && self.wide {
+        let block = if pin == 4 && self.by_6510 {
             "nmi"
         } else {
             "interrupts"
@@ -257,7 +285,7 @@ impl Config {
                 "unplugged",
             )
             && self.break_key.iter().all(|s| self.stage_works(m, s))
-            && (self.wide || m.level_at(m.cpu(), 6) == V::H)
+            && (self.by_6510 || m.level_at(m.cpu(), 6) == V::H)
     }
 
     /// Whether a stage of a path passes.
@@ -301,8 +329,8 @@ impl Config {
         if !m.powered[self.sound] {
             return false;
         }
-        if self.wide {
-            m.supply.good(m.w.line("+12V_SOUND")) && self.sound_write_wide(m)
+        if self.by_6510 {
+            m.supply.good(m.w.line(self.analogue.sound_rail)) && self.sound_write_wide(m)
         } else {
             self.sound_write_dunlin(m)
         }
@@ -354,8 +382,8 @@ impl Config {
     /// Whether a voice gets from the chip to the ear.
     pub fn voice_path(&self, m: &Machine, voice: usize) -> bool {
         self.voices[voice].iter().all(|s| self.stage_works(m, s))
-            && (!self.wide || m.supply.good(m.w.line("+12V")))
-            && (self.wide
+            && (!self.by_6510 || m.supply.good(m.w.line(self.analogue.voice_rail)))
+            && (self.by_6510
                 || m.supply
                     .volts
                     .get(&m.w.line("+12V"))
@@ -363,7 +391,13 @@ impl Config {
     }
 }
 
-fn user_lines(b: &Builder, socket: &str, adapter: usize, port: u8, names: &[&str]) -> Vec<Wire> {
+pub(super) fn user_lines(
+    b: &Builder,
+    socket: &str,
+    adapter: usize,
+    port: u8,
+    names: &[&str],
+) -> Vec<Wire> {
     let mut out = Vec::new();
     for (bit, line) in names.iter().enumerate() {
         out.push(b.out(adapter, port, bit as u8, socket, line, false));
@@ -372,7 +406,13 @@ fn user_lines(b: &Builder, socket: &str, adapter: usize, port: u8, names: &[&str
     out
 }
 
-fn control(b: &Builder, adapter: usize, port: u8, socket: &str, lines: [&str; 5]) -> Vec<Wire> {
+pub(super) fn control(
+    b: &Builder,
+    adapter: usize,
+    port: u8,
+    socket: &str,
+    lines: [&str; 5],
+) -> Vec<Wire> {
     let ground = b.socket(socket, "GND");
     let mut out: Vec<Wire> = lines
         .iter()
@@ -497,7 +537,8 @@ fn dunlin(b: &Builder) -> Config {
         ],
         break_key: b.through("J3 19, J3 10, P1 6"),
         interrupts: vec![b.through("P1 4"), b.through("P1 4")],
-        wide: false,
+        by_6510: false,
+        analogue: Analogue::default(),
         port_at_rest: 7,
     }
 }
@@ -630,7 +671,16 @@ fn wide(b: &Builder) -> Config {
         ],
         break_key: b.through("CN1 3, CN1 1, R41, C38, R35, U20 6 5, U8 5 6, U7 4"),
         interrupts: vec![Vec::new(), Vec::new()],
-        wide: true,
+        by_6510: true,
+        analogue: Analogue {
+            reset_trigger: Some(b.p("C105")),
+            sound_rail: "+12V_SOUND",
+            voice_rail: "+12V",
+            stage_rail: ("9V_UNREG", 7.0),
+            lock: ["U29", "U30", "U32"].map(|n| b.p(n)).to_vec(),
+            tuned: vec![b.p("Q7")],
+            ripple_line: Some("9V_UNREG"),
+        },
         port_at_rest: 0x27,
     }
 }

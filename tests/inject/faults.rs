@@ -176,6 +176,13 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Wire | Crystal | PullUp | Load | Switch if p.kind != Switch => &["open"],
         Switch => &["open 1", "open 2", "low 2"],
         TwoWire => &["open 1", "open 2"],
+        FourWire => &["open 1", "open 2", "open 3", "open 4"],
+        Filter => &["open", "short"],
+        Clamp => return clamps(w, part),
+        Trimmer => &["short"],
+        Jumper => &["wrong"],
+        ZenerReference => &["open", "short"],
+        PassTransistor => &["open", "short"],
         PackIsolated => &["open 1", "open 2", "open 3", "open 4"],
         PackBussed => return bussed(p.pins.len()),
         Cap => &["open", "short"],
@@ -207,6 +214,15 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         _ => &[],
     };
     list.iter().map(|s| (*s).to_string()).collect()
+}
+
+/// A clamp's diode that shorts, by the line it is at; one that is open does no harm.
+fn clamps(w: &Wired, part: usize) -> Vec<String> {
+    let lines = w.parts[part].pins.iter().filter_map(|p| p.1);
+    lines
+        .filter(|&l| !["GND", "+5V"].contains(&w.lines[l].as_str()))
+        .map(|l| format!("shorted at {}", w.lines[l]))
+        .collect()
 }
 
 fn bussed(pins: usize) -> Vec<String> {

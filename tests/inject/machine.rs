@@ -1,5 +1,6 @@
 //! The board as a network of lines that chips drive by their data sheets, settled step by step for each bus cycle.
 
+mod combined;
 mod drive;
 mod latch;
 mod passive;
@@ -228,6 +229,9 @@ impl<'a> Machine<'a> {
             } else if supply::is_power(self.w, line) && self.supply.good(line) {
                 self.fixed.push((self.root[line], V::H));
             }
+        }
+        for (line, v) in self.clamped() {
+            self.fixed.push((self.root[line], v));
         }
         for &(line, v) in &self.o.held {
             self.fixed.push((self.root[line], v));

@@ -21,11 +21,11 @@ pub enum Reading {
 /// Lets the machine do what it does on the bench while a probe is held to it.
 pub fn exercise(m: &mut Machine, c: &Config) {
     // Voices sound while the test plays them; the system of its own is silent.
-    let plays = !c.wide && program::program_runs(m, c);
+    let plays = !c.by_6510 && program::program_runs(m, c);
     m.set_port(c.port_at_rest);
     m.idle();
     let start = program::start(m, c);
-    if c.wide && start != Start::Nothing {
+    if c.by_6510 && start != Start::Nothing {
         // The system lets the serial lines go and takes the lowest quarter of the memory for the picture.
         m.access(c.adapters[1].base + 2, Some(0x3F));
         m.access(c.adapters[1].base, Some(0x07));
@@ -38,7 +38,7 @@ pub fn exercise(m: &mut Machine, c: &Config) {
         if !halted {
             for base in [0xE000u16, 0xA000, 0x0000, 0xC000] {
                 // Nothing asks for what is plugged in outside, which the last quarter of the input and output area selects.
-                let outside = c.wide && base == 0xC000;
+                let outside = c.by_6510 && base == 0xC000;
                 let within = if outside { 0x0FFF } else { 0x1FFF };
                 m.access(base ^ (k.wrapping_mul(0x1A57) & within), None);
             }
@@ -51,7 +51,7 @@ pub fn exercise(m: &mut Machine, c: &Config) {
     if !halted && start == Start::Full {
         scan(m, c);
     }
-    if !c.wide {
+    if !c.by_6510 {
         special(m, c, plays && !halted && start != Start::Nothing);
     }
 }

@@ -79,6 +79,8 @@ impl Overlay {
     pub fn joins(&self, w: &Wired, part: usize) -> Vec<(usize, usize)> {
         let pairs: &[(usize, usize, &str)] = match w.parts[part].kind {
             Kind::Wire => &[(0, 1, "open")],
+            Kind::Filter => &[(0, 2, "open")],
+            Kind::FourWire => &[(0, 1, "open 1"), (4, 5, "open 3"), (6, 7, "open 4")],
             Kind::TwoWire => &[(0, 1, "open 1"), (2, 3, "open 2")],
             Kind::Switch => &[(0, 1, "open 1"), (3, 4, "open 2")],
             Kind::PackIsolated => &[

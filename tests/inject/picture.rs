@@ -39,12 +39,12 @@ fn signal(m: &mut Machine, c: &Config) -> bool {
 }
 
 fn stage_power(m: &Machine, c: &Config) -> bool {
-    !c.wide
+    !c.by_6510
         || (m
             .supply
             .volts
-            .get(&m.w.line("9V_UNREG"))
-            .is_some_and(|v| *v > 7.0)
+            .get(&m.w.line(c.analogue.stage_rail.0))
+            .is_some_and(|v| *v > c.analogue.stage_rail.1)
             && !["dead", "luma"]
                 .iter()
                 .any(|h| m.o.broken(m.w.part("M1"), h))
@@ -56,7 +56,7 @@ fn alive(m: &mut Machine, c: &Config) -> bool {
     if !m.powered[v] {
         return false;
     }
-    if c.wide {
+    if c.by_6510 {
         return m.running_pin(v, 22) && [15, 16, 18].iter().all(|&n| !m.held(v, n));
     }
     m.forget();
@@ -81,7 +81,7 @@ pub fn registers(m: &mut Machine, c: &Config) -> bool {
     if m.o.block(v, "registers") {
         return false;
     }
-    if c.wide {
+    if c.by_6510 {
         return [0x11u16, 0x20, 0x18, 0x07].iter().all(|&reg| {
             [0x55u8, 0xAA].iter().all(|&value| {
                 let (chosen, write, a, _) = m.watch_at(
@@ -150,7 +150,7 @@ fn fetched(m: &mut Machine, c: &Config) -> Fetched {
     let mut all_wrong = 0;
     for &a in &at {
         m.look(a);
-        let (got, shape) = if c.wide {
+        let (got, shape) = if c.by_6510 {
             wide_look(m, c, a, code(a), &mut f)
         } else {
             dunlin_look(m, a)
@@ -162,11 +162,11 @@ fn fetched(m: &mut Machine, c: &Config) -> Fetched {
         f.shapes |= shape;
         m.look_away();
     }
-    if c.wide && m.o.block(c.video, "fetch") {
+    if c.by_6510 && m.o.block(c.video, "fetch") {
         all_wrong = at.len();
     }
     f.places = all_wrong * 3 > at.len();
-    if !c.wide {
+    if !c.by_6510 {
         f.dots = shift(m);
     }
     f
@@ -216,7 +216,7 @@ pub fn shift(m: &Machine) -> bool {
 
 /// Whether the picture is lit outside black.
 fn lit(m: &Machine, c: &Config) -> bool {
-    if c.wide {
+    if c.by_6510 {
         return true;
     }
     let (l10, l18) = (m.w.part("L10"), m.w.part("L18"));
@@ -242,14 +242,14 @@ pub fn readable(m: &mut Machine, c: &Config) -> bool {
 /// The screen after power-on.
 pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
     if !signal(m, c) {
-        return if !c.wide || m.powered[c.video] && alive(m, c) {
+        return if !c.by_6510 || m.powered[c.video] && alive(m, c) {
             Screen::NoSignal
         } else {
             Screen::Black
         };
     }
-    if c.wide && start != Start::Full || start == Start::Nothing || !registers(m, c) {
-        return if c.wide {
+    if c.by_6510 && start != Start::Full || start == Start::Nothing || !registers(m, c) {
+        return if c.by_6510 {
             Screen::Black
         } else {
             Screen::NoSignal
@@ -286,7 +286,7 @@ pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
         .colours
         .iter()
         .all(|p| p.iter().all(|s| c.stage_works(m, s)));
-    let chroma = !c.wide
+    let chroma = !c.by_6510
         || (!m.o.block(c.video, "chroma")
             && !m.o.block(c.video, "colours")
             && !m.o.broken(m.w.part("M1"), "chroma")
@@ -299,19 +299,20 @@ pub fn screen(m: &mut Machine, c: &Config, start: Start) -> Screen {
 
 /// Clock comparison gone or supply rippling: the picture does not stand.
 fn unstable(m: &Machine, c: &Config) -> bool {
-    if !c.wide {
+    if !c.by_6510 {
         return false;
     }
-    let ripple = m.supply.ripple.contains_key(&m.w.line("9V_UNREG"));
-    let lock = ["U29", "U30", "U32"].iter().any(|n| {
-        let part = m.w.part(n);
+    let ripple =
+        (c.analogue.ripple_line).is_some_and(|line| m.supply.ripple.contains_key(&m.w.line(line)));
+    let lock = c.analogue.lock.iter().any(|&part| {
         let pins = m.w.parts[part].pins.iter().enumerate();
         let used = pins
             .filter(|(_, p)| p.1.is_some())
             .any(|(k, _)| m.o.is_open(part, k) || m.held(part, k));
         !m.powered[part] || used
     });
-    let drift = m.w.of_kind(Kind::L629).any(|p| m.o.block(p, "drift"))
-        || m.o.broken(m.w.part("Q7"), "open");
+    let clocks = [Kind::L629, Kind::K8701];
+    let drift = (clocks.into_iter().flat_map(|k| m.w.of_kind(k))).any(|p| m.o.block(p, "drift"))
+        || (c.analogue.tuned.iter()).any(|&p| m.o.broken(p, "open") || m.o.broken(p, "wrong"));
     ripple || lock || drift || !m.running_pin(c.video, 21)
 }

@@ -106,15 +106,23 @@ fn spots(base: u16, size: u32) -> Vec<u16> {
     out
 }
 
+/// Which half of a 27128 holds a program of 8 KB: where its highest address pin is tied high the upper one, else the one that the
+/// processor's address picks.
+fn half_of(m: &Machine, part: usize, base: u16) -> u16 {
+    if m.w.parts[part].kind != Kind::R27128 {
+        return 0;
+    }
+    let line = m.w.parts[part].pins[25].1.map(|l| m.w.lines[l].as_str());
+    match line {
+        Some("A14") => (base >> 14 & 1) << 13,
+        _ => 0x2000,
+    }
+}
+
 /// Whether a read-only memory reads right everywhere it was looked at.
 fn rom_right(m: &mut Machine, part: usize, base: u16, size: u32) -> bool {
     let mask = (size - 1) as u16;
-    // The upper half of a 27128 holds the program where its highest address pin is tied high.
-    let half = if m.w.parts[part].kind == Kind::R27128 {
-        0x2000
-    } else {
-        0
-    };
+    let half = half_of(m, part, base);
     spots(base, size)
         .into_iter()
         .all(|a| m.access(a, None) == content(part, half | a & mask))

@@ -27,7 +27,15 @@ pub fn is_power(w: &Wired, line: usize) -> bool {
     ];
     n == "GND"
         || starts.iter().any(|s| n.starts_with(s))
-        || ["n.FB19.1", "n.C107.1", "MOTOR_REF"].contains(&n)
+        || [
+            "n.FB19.1",
+            "n.C107.1",
+            "MOTOR_REF",
+            "GND_IN",
+            "CASS_MOTOR_PWR",
+        ]
+        .contains(&n)
+        || n.starts_with("SOUND_REG")
 }
 
 impl Supply {
@@ -51,6 +59,8 @@ pub fn given(w: &Wired, o: &Overlay) -> Supply {
     let nominal = |n: &String| {
         if n.contains("12V") {
             12.0
+        } else if n == "+9V_SOUND" {
+            9.0
         } else if n.starts_with("9V") {
             10.0
         } else {
@@ -66,7 +76,11 @@ pub fn given(w: &Wired, o: &Overlay) -> Supply {
         .of_kind(Kind::PowerConnector)
         .next()
         .expect("a power connector");
-    let dead = o.broken(adapter, "dead");
+    // Without its ground no current comes back.
+    let grounded = w
+        .of_kind(Kind::FourWire)
+        .all(|c| !o.broken(c, "open 2") && !(2..4).any(|k| o.is_open(c, k)));
+    let dead = o.broken(adapter, "dead") || !grounded;
     if !dead && !o.broken(adapter, "9V missing") {
         for (label, how, leg) in [("6", "AC1 open", 1), ("7", "AC2 open", 2)] {
             let k = w.pin(plug, label);
@@ -184,9 +198,41 @@ fn rectify(w: &Wired, o: &Overlay, s: &mut Supply) {
             spread_direct(w, o, s, to, volts);
         }
     }
+    zener_supplies(w, o, s);
     for c in w.of_kind(Kind::Reservoir).filter(|&c| o.broken(c, "weak")) {
         if let Some(line) = w.parts[c].pins[0].1 {
             s.ripple.insert(line, 0.8);
+        }
+    }
+}
+
+/// A transistor with a zener diode at its base gives the zener's volts less its own.
+fn zener_supplies(w: &Wired, o: &Overlay, s: &mut Supply) {
+    /// Of the zener diode at the base (the board's value).
+    const REFERENCE: f64 = 9.6;
+    for q in w.of_kind(Kind::PassTransistor) {
+        let end = |k: usize| w.parts[q].pins[k].1.filter(|_| !o.is_open(q, k));
+        let (Some(from), Some(to)) = (end(1), end(2)) else {
+            continue;
+        };
+        let volts =
+            |line: Option<usize>| line.and_then(|l| s.volts.get(&l)).copied().unwrap_or(0.0);
+        let base = end(0);
+        let zener = w
+            .of_kind(Kind::ZenerReference)
+            .find(|&z| base.is_some() && w.parts[z].pins[0].1 == base);
+        let reference = match zener {
+            Some(z) if o.broken(z, "short") => 0.0,
+            Some(z) if o.broken(z, "open") || o.is_open(z, 0) || o.is_open(z, 1) => volts(base),
+            _ => volts(base).min(REFERENCE),
+        };
+        let given = match () {
+            () if o.broken(q, "open") => 0.0,
+            () if o.broken(q, "short") => volts(Some(from)),
+            () => reference.min(volts(Some(from))) - 0.6,
+        };
+        if given > 0.3 {
+            spread_direct(w, o, s, to, given);
         }
     }
 }
@@ -203,7 +249,7 @@ fn shorts(w: &Wired, o: &Overlay, s: &mut Supply) {
             continue;
         }
         s.volts.insert(line, 0.3);
-        for part in 0..w.parts.len() {
+        for part in (0..w.parts.len()).filter(|&p| !w.parts[p].resistor) {
             down.extend(across(w, o, part, line));
             let p = &w.parts[part];
             if p.kind == Kind::Regulator && p.pins[0].1 == Some(line) {
@@ -221,7 +267,9 @@ pub fn shorted(w: &Wired, o: &Overlay) -> Vec<(usize, Vec<usize>)> {
         let line = w.parts[part].pins[w.pin(part, &number)].1;
         out.push((part, line.into_iter().collect()));
     }
-    for part in (0..w.parts.len()).filter(|&p| o.broken(p, "short")) {
+    // A reference that shorts takes what a resistor lets through.
+    let takes = |p: &usize| o.broken(*p, "short") && w.parts[*p].kind != Kind::ZenerReference;
+    for part in (0..w.parts.len()).filter(takes) {
         let lines: Vec<usize> = w.parts[part].pins.iter().filter_map(|p| p.1).collect();
         if lines.iter().any(|&l| w.lines[l] == "GND") {
             let other = lines.into_iter().filter(|&l| w.lines[l] != "GND");

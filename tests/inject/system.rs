@@ -20,7 +20,7 @@ pub trait System: Send + Sync {
 }
 
 /// Boards with a machine here.
-const KNOWN: [&str; 2] = ["dunlin-64", "64k-6510-wide"];
+const KNOWN: [&str; 3] = ["dunlin-64", "64k-6510-wide", "64k-6510-narrow"];
 
 /// Whether a board is known here.
 pub fn knows(board: &str) -> bool {

@@ -119,5 +119,5 @@ pub fn hot(w: &Wired, o: &Overlay, parts: &[String], rng: &mut StdRng) -> Vec<St
 /// Chips that are hot on every sound machine: common practice, no source.
 fn runs_hot(kind: Kind) -> bool {
     use Kind::*;
-    matches!(kind, V6569 | S6581 | P6510 | Array | V6845)
+    matches!(kind, V6569 | S6581 | P6510 | Array | Combined | V6845)
 }

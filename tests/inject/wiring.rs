@@ -10,6 +10,9 @@ pub enum Kind {
     P6510,
     Z80,
     A6526,
+    /// The logic array with memory multiplexers and latch of 64 pins.
+    Combined,
+    K8701,
     V6569,
     V6845,
     S6581,
@@ -23,6 +26,7 @@ pub enum Kind {
     M4532,
     M4816,
     M4164,
+    M41464,
     M2114,
     Array,
     L00,
@@ -59,6 +63,13 @@ pub enum Kind {
     Wire,
     /// Chokes with two windings, switches with two poles: pins 1-2 and 4-5 or 3-4.
     TwoWire,
+    FourWire,
+    /// A coil in a line (first to last pin) with a capacitor to the pin between.
+    Filter,
+    /// Diodes from lines to a supply or to ground.
+    Clamp,
+    Trimmer,
+    Jumper,
     Switch,
     PackIsolated,
     PackBussed,
@@ -70,6 +81,9 @@ pub enum Kind {
     PumpCap,
     TimingCap,
     Zener,
+    /// A zener diode and a transistor that set a supply.
+    ZenerReference,
+    PassTransistor,
     Diode,
     Bridge,
     Regulator,
@@ -101,6 +115,8 @@ pub struct Part {
     pub part_type: String,
     /// Labels of the pins with the line each is on.
     pub pins: Vec<(String, Option<usize>)>,
+    /// A resistor: what shorts behind it does not pull down what feeds it.
+    pub resistor: bool,
     /// In a socket.
     pub socket: bool,
 }
@@ -137,11 +153,24 @@ fn kind_of(family: &str) -> Kind {
     match family {
         "processor-6502" => P6502,
         "processor-6510" => P6510,
+        "logic-array-251715" => Combined,
+        "clock-8701" => K8701,
+        "memory-41464" => M41464,
+        "choke-common-mode-4" => FourWire,
+        "filter-3" => Filter,
+        "diode-clamp-supply"
+        | "diode-clamp-ground"
+        | "diode-array-common-anode"
+        | "diode-array-common-cathode" => Clamp,
+        "capacitor-trimmer" => Trimmer,
+        "jumper-2" => Jumper,
+        "zener-reference" => ZenerReference,
+        "transistor-regulator-bce" => PassTransistor,
         "processor-z80" => Z80,
         "adapter-6526" => A6526,
-        "video-6569" => V6569,
+        "video-6569" | "video-8565" => V6569,
         "crtc-6845" => V6845,
-        "sound-6581" => S6581,
+        "sound-6581" | "sound-8580" => S6581,
         "sound-8910" => S8910,
         "rom-2364" => R2364,
         "rom-2332" => R2332,
@@ -188,23 +217,23 @@ fn kind_of(family: &str) -> Kind {
         "choke-common-mode" => TwoWire,
         "switch-power" => Switch,
         "pack-isolated-4" => PackIsolated,
-        "pack-bussed-8" | "pack-bussed-10" => PackBussed,
+        "pack-bussed-6" | "pack-bussed-8" | "pack-bussed-9" | "pack-bussed-10" => PackBussed,
         "resistor-pull-up" => PullUp,
         "resistor-load" => Load,
-        "capacitor" => Cap,
-        "capacitor-coupling" => CouplingCap,
+        "capacitor" | "capacitor-smoothing" => Cap,
+        "capacitor-coupling" | "capacitor-coupling-film" => CouplingCap,
         "capacitor-electrolytic" => Reservoir,
-        "capacitor-pump" => PumpCap,
+        "capacitor-pump" | "capacitor-pump-headroom" => PumpCap,
         "capacitor-timing" => TimingCap,
         "zener" => Zener,
         "diode" => Diode,
         "bridge" => Bridge,
         "regulator-78xx" => Regulator,
-        "transistor-follower" => Follower,
-        "transistor-power-follower" => PowerFollower,
-        "transistor-switch" => SwitchTransistor,
-        "modulator" => Modulator,
-        "connector-power-7" => PowerConnector,
+        "transistor-follower" | "transistor-follower-bce" => Follower,
+        "transistor-power-follower" | "transistor-power-follower-bce" => PowerFollower,
+        "transistor-switch" | "transistor-switch-bce" => SwitchTransistor,
+        "modulator" | "modulator-5v" => Modulator,
+        "connector-power-7" | "connector-power-7-shell" => PowerConnector,
         f if f.starts_with("connector-") => Connector,
         "keyboard-unit" => Keyboard,
         "picture-cable-rgb" => CableRgb,
@@ -256,6 +285,7 @@ impl Wired {
             .map(|p| Part {
                 name: p.name.clone(),
                 kind: kind_of(&p.family),
+                resistor: p.family == "resistor",
                 part_type: p.part_type.clone().unwrap_or_default(),
                 pins: p
                     .pins

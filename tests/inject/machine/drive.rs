@@ -10,6 +10,8 @@ impl Machine<'_> {
             Kind::V6569 => self.drive_6569(part, out),
             Kind::V6845 => self.drive_6845(out),
             Kind::Array => self.drive_array(part, out),
+            Kind::Combined => self.drive_combined(part, out),
+            Kind::M41464 => self.drive_nibble(part, out),
             Kind::A6526 => self.drive_adapter(part, out),
             Kind::Z80 => self.drive_z80(part, out),
             Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => {

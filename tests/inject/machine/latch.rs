@@ -12,6 +12,8 @@ impl Machine<'_> {
                     let d = [3, 4, 7, 8, 13, 14, 17, 18].map(|n| self.high(part, n));
                     self.memory[part].latch = d;
                 }
+                Kind::Combined => self.latch_combined(part),
+                Kind::M41464 => self.latch_nibble(part),
                 Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {

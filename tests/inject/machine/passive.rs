@@ -108,6 +108,37 @@ impl Machine<'_> {
         out
     }
 
+    /// Lines that a shorted clamp or filter holds at its supply or at ground.
+    pub(super) fn clamped(&self) -> Vec<(usize, V)> {
+        let mut out = Vec::new();
+        for (part, p) in self.w.parts.iter().enumerate() {
+            let to_ground =
+                |k: &(String, Option<usize>)| k.1.is_some_and(|l| self.w.lines[l] == "GND");
+            let low = p.pins.iter().any(to_ground);
+            let lines = || {
+                p.pins
+                    .iter()
+                    .filter_map(|k| k.1)
+                    .filter(|&l| !supply::is_power(self.w, l))
+            };
+            match p.kind {
+                Kind::Filter if self.o.broken(part, "short") => {
+                    out.extend(lines().map(|l| (l, V::L)))
+                }
+                Kind::Clamp => out.extend(
+                    lines()
+                        .filter(|&l| {
+                            self.o
+                                .broken(part, &format!("shorted at {}", self.w.lines[l]))
+                        })
+                        .map(|l| (l, if low { V::L } else { V::H })),
+                ),
+                _ => {}
+            }
+        }
+        out
+    }
+
     /// A capacitor to ground that nothing charges stays empty; a shorted one holds its line low.
     pub(super) fn capacitors(&self) -> Vec<(usize, bool)> {
         let mut out = Vec::new();
