@@ -10,6 +10,8 @@ pub enum Stage {
     Through { part: usize, from: usize, to: usize },
     /// A part is there and whole (not `open`).
     Whole(usize),
+    /// A part does not short.
+    NotShorted(usize),
     /// A block of a chip works.
     Block(usize, &'static str),
     /// A contact of a connector touches.
@@ -310,6 +312,7 @@ impl Config {
                 let pins = (0..m.w.parts[*part].pins.len()).all(|k| !m.o.is_open(*part, k));
                 !m.o.broken(*part, "open") && !m.o.broken(*part, "short") && pins
             }
+            Stage::NotShorted(part) => !m.o.broken(*part, "short"),
             Stage::Block(part, block) => !m.o.block(*part, block) && m.powered[*part],
             Stage::Touches(part, pin) => {
                 !m.o.is_open(*part, *pin)

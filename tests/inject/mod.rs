@@ -141,11 +141,7 @@ impl Bench {
     /// All that can be seen of a machine with these faults. One machine, so one state of what floats.
     pub fn observe(&self, faults: &[Fault]) -> Seen {
         let all: Vec<&Fault> = faults.iter().collect();
-        let salt = faults
-            .iter()
-            .flat_map(|f| f.unit.bytes())
-            .fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b));
-        let mut m = Machine::new(&self.w, &all, salt);
+        let mut m = Machine::new(&self.w, &all, salt(faults));
         let results = self.system.run(&mut m);
         let rails = self
             .w
@@ -215,7 +211,7 @@ impl Bench {
     /// come to it, or it is no check of a run.
     pub fn check(&self, faults: &[Fault], id: &str) -> Option<String> {
         let mut rng = StdRng::seed_from_u64(1);
-        let r = self.run(faults, 1);
+        let r = self.run(faults, salt(faults));
         if id.starts_with("picture.") || id == "start-text" {
             return Some(sheet::picture(&mut rng, r.screen));
         }
@@ -237,7 +233,7 @@ impl Bench {
     ) -> String {
         let mut rng = StdRng::seed_from_u64(seed);
         let all: Vec<&Fault> = faults.iter().collect();
-        let mut m = Machine::new(&self.w, &all, 1);
+        let mut m = Machine::new(&self.w, &all, salt(faults));
         match kind {
             Reading::Volts => {
                 let volts =
@@ -315,6 +311,14 @@ impl Bench {
     pub fn remedy(&self, fault: &Fault, unit: &str, remedy: Remedy) -> bool {
         faults::cures(&self.w, fault, unit, remedy)
     }
+}
+
+/// What floats reads one way on one machine, however often somebody looks: from the faults that it has.
+fn salt(faults: &[Fault]) -> u64 {
+    faults
+        .iter()
+        .flat_map(|f| f.unit.bytes())
+        .fold(7u64, |a, b| a.wrapping_mul(31) + u64::from(b))
 }
 
 /// The map's identifier of a test.

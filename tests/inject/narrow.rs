@@ -54,7 +54,12 @@ pub(super) fn config(b: &Builder) -> Config {
         ]
         .concat(),
         colours: vec![[b.through("U7 14 14, M1 4"), vec![Stage::Cable("chroma")]].concat()],
-        break_key: b.through("CN1 3, CN1 1, L4 1 2, R17, C59, U23 11 10, U8 9 8, U22 11 10, U6 4"),
+        // Its capacitor only takes the bounce off, but must not short.
+        break_key: b
+            .through("CN1 3, CN1 1, L4 1 2, R17, U23 11 10, U8 9 8, U22 11 10, U6 4")
+            .into_iter()
+            .chain([Stage::NotShorted(b.p("C59"))])
+            .collect(),
         interrupts: vec![Vec::new(), Vec::new()],
         by_6510: true,
         port_at_rest: 0x27,
