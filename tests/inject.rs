@@ -353,6 +353,30 @@ fn look() {
     }
 }
 
+/// `INJECT_SHEET=a.txt INJECT_FAULT='U2 data pin 5,U8 joints' cargo test --test inject why -- --ignored --nocapture`: how well single
+/// modes explain a sheet, and which checks cost them most.
+#[test]
+#[ignore = "to look at one sheet by hand"]
+fn why() {
+    let text = std::fs::read_to_string(std::env::var("INJECT_SHEET").expect("a sheet"))
+        .expect("a sheet that can be read");
+    let wanted: Vec<String> = std::env::var("INJECT_FAULT")
+        .map(|f| f.split(',').map(str::to_string).collect())
+        .unwrap_or_default();
+    for (model, _) in boards().iter().filter(|b| text.contains(&b.1.w.board)) {
+        let (Some(r), _) = score::ranking(model, &text) else {
+            println!("no ranking");
+            continue;
+        };
+        for (log, words) in inject::misses::explanations(model, &r, &wanted)
+            .iter()
+            .take(40)
+        {
+            println!("{log:8.2} {words}");
+        }
+    }
+}
+
 /// `INJECT_EVERY=9 cargo test --release --test inject misses -- --ignored --nocapture`: a table of what the ranking missed,
 /// by what its model says of the right unit and the sheet does not, or the other way round. One sheet a fault.
 #[test]

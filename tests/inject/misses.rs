@@ -237,3 +237,41 @@ fn detail(model: &BoardModel, r: &Ranking, truth: &Alone, leader: &Alone) -> Str
         list.join(", ")
     )
 }
+
+/// Every mode whose words contain one of these (all for none), best first by prior and sheet: what explains the sheet alone, and
+/// the checks that cost it most.
+pub fn explanations(model: &BoardModel, r: &Ranking, wanted: &[String]) -> Vec<(f64, String)> {
+    let net = &r.assembled.net;
+    let names = names(r);
+    let mut out = Vec::new();
+    for (cause, c) in net.causes.iter().enumerate() {
+        let unit = &model.units[r.assembled.instances[cause].unit].name;
+        for (k, mode) in c.modes.iter().enumerate().filter(|m| m.1.prior[0] > 0.0) {
+            let what = &model.modes[r.assembled.modes[cause][k] as usize].what;
+            let words = format!("{unit} {what}");
+            if !wanted.is_empty() && !wanted.iter().any(|w| words.contains(w)) {
+                continue;
+            }
+            let terms = terms(r, mode, c.likelihood_fine);
+            let log: f64 = terms.iter().sum();
+            let mut costly: Vec<(f64, &str)> = terms
+                .iter()
+                .copied()
+                .zip(names.iter().map(String::as_str))
+                .collect();
+            costly.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let costly: Vec<String> = costly
+                .iter()
+                .take(9)
+                .map(|(t, n)| format!("{n} {t:.1}"))
+                .collect();
+            let prior = mode.prior[0];
+            out.push((
+                prior.ln() + log,
+                format!("{words} ({prior:.1e}) {log:.1}: {}", costly.join(", ")),
+            ));
+        }
+    }
+    out.sort_by(|a, b| b.0.total_cmp(&a.0));
+    out
+}
