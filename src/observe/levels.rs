@@ -63,7 +63,8 @@ fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut Vec<f6
         }
     }
     // What makes the line move has its weight from the map.
-    let (aspect, share) = not_reached(aspect, floats);
+    let unset = def.is_some_and(|d| unset(d, aspect));
+    let (aspect, share) = not_reached(aspect, unset.then_some(1.0), floats);
     for (mode, strength) in effects(model, moved_by, aspect, scratch) {
         let strength = stepped(strength * share);
         match all.binary_search_by_key(&mode, |e| e.0) {
@@ -74,12 +75,23 @@ fn work_out(model: &BoardModel, line: &str, aspect: Aspect, scratch: &mut Vec<f6
     all.into()
 }
 
+/// Whether a line stands as it does before a program sets it, and would be left at the other level by it.
+pub(super) fn unset(def: &LineDef, aspect: Aspect) -> bool {
+    let other = match aspect {
+        Aspect::Low => Expect::High,
+        Aspect::High => Expect::Low,
+        _ => return false,
+    };
+    def.expect == other && !def.moved_by.is_empty()
+}
+
 /// How a line is described that a program does not come to move, with the share of those of which that is said. Whether the program
 /// is gone or goes astray is the same to the line: it stands as it was left at power-on, and a line that stands still hardly floats.
-fn not_reached(aspect: Aspect, floats: f64) -> (Aspect, f64) {
+/// `rests`: the share for the level at which it stands, where that is known.
+fn not_reached(aspect: Aspect, rests: Option<f64>, floats: f64) -> (Aspect, f64) {
     match aspect {
         Aspect::Dead | Aspect::NotMoving => (Aspect::Trouble, 1.0),
-        Aspect::Low | Aspect::High => (Aspect::Trouble, RESTS),
+        Aspect::Low | Aspect::High => (Aspect::Trouble, rests.unwrap_or(RESTS)),
         Aspect::Floating => (Aspect::Trouble, floats),
         other => (other, 1.0),
     }

@@ -7,6 +7,7 @@
 //! A line that stands at the other level stays a reading of its own, and so does one that moves.
 
 use super::again::join;
+use super::levels::unset;
 use super::{Aspect, Evidence, Observer, Reading, SHOWS_NOTHING};
 use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
@@ -81,9 +82,10 @@ impl Observer<'_> {
             Aspect::Dead | Aspect::Low | Aspect::High | Aspect::Floating
         );
         let def = self.model.lines.iter().find(|l| l.line == line)?;
-        let moves = def.expect == Expect::Pulsing && !def.moved_by.is_empty();
+        let by_program =
+            !def.moved_by.is_empty() && (def.expect == Expect::Pulsing || unset(def, how));
         let moved_by = def.moved_by.iter().map(|r| r.node).collect();
-        (run == self.run && still && moves).then_some((moved_by, how))
+        (run == self.run && still && by_program).then_some((moved_by, how))
     }
 
     /// Joins a reading to an earlier one.
@@ -130,6 +132,18 @@ mod tests {
         // One stands otherwise, and one moves without a program.
         let more = lines(&format!("{dark}U1.7 low\nU7.7 high\n"));
         assert_eq!(more.len(), 3, "{more:?}");
+    }
+
+    /// The serial lines of the narrow board are set by the system.
+    #[test]
+    fn lines_that_no_program_set_are_one_reading() {
+        let serial = "board 64k-6510-narrow\ncame in faulty\nblack screen\nU22.8 low\nU22.4 low\nU22.12 low\n";
+        let r = ranked(serial);
+        let low = |r: &&Reading| matches!(&r.evidence, Evidence::Check(c) if c.check.starts_with("line.SER"));
+        assert_eq!(r.observed.readings.iter().filter(low).count(), 1);
+        // Low or not, the driver is no more suspect than it is on a dark machine.
+        let without = ranked("board 64k-6510-narrow\ncame in faulty\nblack screen\n");
+        assert!(probability(&r, "U22") < 2.0 * probability(&without, "U22"));
     }
 
     #[test]

@@ -386,7 +386,8 @@ impl<'a> Builder<'a> {
     fn add_check(&mut self, c: &CheckReading, outcome: Outcome) -> CheckId {
         let check = self.a.net.checks.len();
         self.of_memory.push(is_of_memory(c));
-        self.sorts.push(together::sort(&c.check));
+        let sort = together::sort_of(self.model, &c.check, outcome);
+        self.sorts.push(sort);
         self.a.net.checks.push(Check {
             run: c.run,
             leak_intermittent: if c.looped { 0.2 * c.leak } else { 0.0 },

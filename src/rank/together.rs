@@ -6,8 +6,8 @@
 //! their strength, all up to some point: with u uniform in 0..1, line k shows if s_k > u, in steps of two levels.
 
 use super::network::Assembled;
-use crate::faultmap::model::ModeId;
-use crate::infer::network::{Check, Effect, Mode};
+use crate::faultmap::model::{BoardModel, ModeId};
+use crate::infer::network::{Check, Effect, Mode, Outcome};
 
 /// Probed lines that a mode must reach weakly for its severity to matter.
 const PROBES: usize = 3;
@@ -32,6 +32,20 @@ pub fn sort(id: &str) -> Sort {
         Sort::Probe
     } else {
         Sort::Other
+    }
+}
+
+/// The sort of a check that came out so. A line that only a program moves and that reads wrong is no matter of severity: whether it stands
+/// low or high without the program lies with the line, not with what keeps the program from it.
+pub fn sort_of(model: &BoardModel, id: &str, outcome: Outcome) -> Sort {
+    let by_program = || {
+        let name = id.strip_prefix("line.");
+        let def = name.and_then(|n| model.lines.iter().find(|l| l.line == n));
+        def.is_some_and(|l| !l.moved_by.is_empty())
+    };
+    match sort(id) {
+        Sort::Probe if outcome == Outcome::Fail && by_program() => Sort::Other,
+        sort => sort,
     }
 }
 
