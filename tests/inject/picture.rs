@@ -314,5 +314,7 @@ fn unstable(m: &Machine, c: &Config) -> bool {
     let clocks = [Kind::L629, Kind::K8701];
     let drift = (clocks.into_iter().flat_map(|k| m.w.of_kind(k))).any(|p| m.o.block(p, "drift"))
         || (c.analogue.tuned.iter()).any(|&p| m.o.broken(p, "open") || m.o.broken(p, "wrong"));
-    ripple || lock || drift || !m.running_pin(c.video, 21)
+    // Only where the dot clock is held to it does the colour clock matter to the lines.
+    let held = !c.analogue.lock.is_empty();
+    ripple || lock || drift || held && !m.running_pin(c.video, 21)
 }
