@@ -420,3 +420,21 @@ fn misses() {
         }
     }
 }
+
+#[test]
+#[ignore = "debug"]
+fn touches() {
+    let want = std::env::var("INJECT_FAULT").unwrap();
+    let (unit, what) = want.split_once(':').unwrap();
+    for (model, _) in boards() {
+        for (k, m) in model.modes.iter().enumerate() {
+            if model.units[m.unit as usize].name != unit || !m.what.contains(what) { continue; }
+            println!("{} {}", unit, m.what);
+            for n in &model.nodes {
+                for t in n.touches.iter().filter(|t| t.mode as usize == k) {
+                    println!("   {} {:?} {:.3}", n.name, t.kind, t.strength);
+                }
+            }
+        }
+    }
+}

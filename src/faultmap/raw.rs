@@ -146,6 +146,9 @@ pub struct FunctionRaw {
     /// Supply pins or rails: a missing rail loses the function, a low or high one does so more rarely.
     #[serde(default)]
     pub power: String,
+    /// Lines that nothing may hold: one that is stuck loses the function, one that nobody drives does not.
+    #[serde(default)]
+    pub free: String,
     /// Pins that this function drives. A line with just one driver is lost with it.
     #[serde(default)]
     pub drives: String,

@@ -73,6 +73,7 @@ pub fn numbered(f: &FunctionRaw, number: &str) -> FunctionRaw {
         carries: fill(&f.carries),
         inverts: fill(&f.inverts),
         power: fill(&f.power),
+        free: fill(&f.free),
         drives: fill(&f.drives),
     }
 }
@@ -268,6 +269,7 @@ impl Wiring {
                     (&f.carries, Pass::Same),
                     (&f.inverts, Pass::Inverts),
                     (&f.power, Pass::Power),
+                    (&f.free, Pass::Free),
                 ] {
                     for Weighted { name, weight } in self.listed(&path, text) {
                         let tied = pass == Pass::Needs && wired.ties(&name, rails);
@@ -376,6 +378,7 @@ impl Wiring {
             (&f.carries, Pass::Same),
             (&f.inverts, Pass::Inverts),
             (&f.power, Pass::Power),
+            (&f.free, Pass::Free),
         ] {
             for Weighted { name, weight } in self.listed(&path, text) {
                 if let Some(from) = self.resolve(&path, &name) {
