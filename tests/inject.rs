@@ -32,7 +32,9 @@ fn boards() -> Vec<(BoardModel, Bench)> {
         .list()
         .into_iter()
         .filter(|b| inject::system::knows(&b.0));
+    let only = std::env::var("INJECT_BOARD").ok();
     known
+        .filter(|b| only.as_ref().is_none_or(|o| *o == b.0))
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");
             let bench = Bench::of(&model);

@@ -1,9 +1,18 @@
 //! The board as a network of lines that chips drive by their data sheets, settled step by step for each bus cycle.
 
+mod clocked;
 mod drive;
+mod flip;
 mod latch;
 mod passive;
+mod ppi8255;
+mod psg8910;
+mod slot50;
+mod vdp9918;
 mod z80;
+
+pub use clocked::Aside;
+
 
 use super::array;
 use super::faults::Fault;
@@ -117,6 +126,8 @@ pub struct Machine<'a> {
     ripple: bool,
     /// Whether the processor has set up the video chip: before, the 6845 gives no sync and no picture window, and the 6569 reads no characters.
     pub picture_set: bool,
+    /// What boards with flip-flops and a 9918 have besides.
+    pub aside: Aside,
 }
 
 const NONE: usize = usize::MAX;
@@ -202,7 +213,9 @@ impl<'a> Machine<'a> {
             special: HashMap::new(),
             ripple: w.of_kind(Kind::Z80).next().is_some(),
             picture_set: true,
+            aside: Aside::default(),
         };
+        m.aside.clocked = w.of_kind(Kind::V9918).next().is_some();
         m.nets = (0..w.parts.len())
             .map(|p| {
                 let pins = w.parts[p].pins.iter().enumerate();
@@ -217,6 +230,7 @@ impl<'a> Machine<'a> {
         m.powered = (0..w.parts.len()).map(|p| m.has_power(p)).collect();
         m.running = super::clocks::running(&m);
         m.prepare();
+        m.prepare_aside();
         m
     }
 
@@ -239,7 +253,9 @@ impl<'a> Machine<'a> {
                     self.fixed.push((self.root[line], v));
                 }
             }
-            if pins::is_chip(self.w.parts[part].kind) && self.powered[part] {
+            self.hold_by_parts(part);
+            let transistor = self.w.parts[part].kind == Kind::Inverter;
+            if transistor || pins::is_chip(self.w.parts[part].kind) && self.powered[part] {
                 self.drivers.push(part);
             }
         }
@@ -250,6 +266,7 @@ impl<'a> Machine<'a> {
 
     fn find_slot(&self) -> Option<Slot> {
         let cart = self.w.of_kind(Kind::Cartridge).next()?;
+        self.slot_pin("GND")?;
         let net = |line: &str| {
             let touching = self.slot_pin(line).map(|(slot, pins)| {
                 pins.into_iter()
@@ -330,7 +347,7 @@ impl<'a> Machine<'a> {
         let rounds = if self.ripple { 40 } else { 24 };
         let mut drives: Vec<(usize, V)> = Vec::new();
         let mut new = vec![V::Z; lines];
-        for _ in 0..rounds {
+        for round in 0..rounds {
             new.fill(V::Z);
             self.weak.fill(false);
             let put = |new: &mut Vec<V>, net: usize, v: V| {
@@ -377,6 +394,9 @@ impl<'a> Machine<'a> {
             for &(net, v) in &self.fixed {
                 new[net] = v;
             }
+            if self.ripple && round >= 24 {
+                self.one_after_the_other(&mut new, round);
+            }
             let same = new == self.net;
             std::mem::swap(&mut new, &mut self.net);
             if self.ripple {
@@ -388,6 +408,9 @@ impl<'a> Machine<'a> {
         }
         self.note();
         self.latch();
+        if self.aside.clocked && self.latch_flips() {
+            self.settle();
+        }
     }
 
     fn note(&mut self) {
@@ -403,6 +426,11 @@ impl<'a> Machine<'a> {
     /// Forgets what levels were seen.
     pub fn forget(&mut self) {
         self.seen.fill((false, false, false));
+    }
+
+    /// Forgets what levels were seen on a line.
+    pub fn forget_line(&mut self, line: usize) {
+        self.seen[self.root[line]] = (false, false, false);
     }
 
     /// Low, high and floating seen on a line since [`Machine::forget`].
@@ -465,6 +493,9 @@ impl<'a> Machine<'a> {
 
     /// One bus cycle of a kind; what the processor reads.
     pub fn bus(&mut self, address: u16, write: Option<u8>, cycle: Cycle) -> u8 {
+        if self.aside.clocked {
+            return self.bus_clocked(address, write, cycle);
+        }
         self.request = Some(Request {
             address,
             write,
@@ -608,7 +639,7 @@ impl<'a> Machine<'a> {
     /// What the cartridge drives, as its contacts bring it: net and level.
     fn cartridge(&self) -> Vec<(usize, V)> {
         let Some(slot) = &self.slot else {
-            return Vec::new();
+            return self.cartridge_50();
         };
         let level = |net: usize| self.net.get(net).copied().unwrap_or(V::Z);
         let mut out = Vec::new();

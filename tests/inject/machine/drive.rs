@@ -23,6 +23,13 @@ impl Machine<'_> {
                 self.drive_rom(part, out)
             }
             Kind::L74 => self.drive_divider(part, out),
+            Kind::Flip => self.drive_flip(part, out),
+            Kind::L273 => self.drive_273(part, out),
+            Kind::Ppi8255 => self.drive_8255(part, out),
+            Kind::S8910Ports => self.drive_8910(part, out),
+            Kind::V9918 => self.drive_9918(part, out),
+            Kind::C311 => self.drive_311(part, out),
+            Kind::Inverter => self.drive_inverter(part, out),
             Kind::T556 => self.drive_timer(part, out),
             _ => self.drive_logic(part, out),
         }

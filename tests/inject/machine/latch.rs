@@ -13,6 +13,9 @@ impl Machine<'_> {
                     self.memory[part].latch = d;
                 }
                 Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
+                Kind::Ppi8255 => self.latch_8255(part),
+                Kind::S8910Ports => self.latch_8910(part),
+                Kind::V9918 => self.latch_9918(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
                     self.write_adapter(part)
@@ -46,6 +49,7 @@ impl Machine<'_> {
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);
         let row_fault = self.o.block(part, "row");
+        let late = self.w.parts[part].kind == Kind::M4816;
         let m = &mut self.memory[part];
         if ras && !m.ras {
             m.row = if row_fault { address & !4 } else { address };
@@ -56,6 +60,11 @@ impl Machine<'_> {
             if write {
                 m.cells.insert(m.row << 8 | m.column, data);
             }
+        }
+        // The 9918 puts the data out after the column, with the write strobe: a late write (data sheet of the 4116 type).
+        if late && cas && m.cas && m.ras && write && m.reading {
+            m.reading = false;
+            m.cells.insert(m.row << 8 | m.column, data);
         }
         m.ras = ras;
         m.cas = cas;
