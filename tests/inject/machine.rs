@@ -428,9 +428,14 @@ impl<'a> Machine<'a> {
         self.seen.fill((false, false, false));
     }
 
-    /// Forgets what levels were seen on a line.
-    pub fn forget_line(&mut self, line: usize) {
-        self.seen[self.root[line]] = (false, false, false);
+    /// The levels seen so far, to go back to.
+    pub fn remember(&self) -> Vec<(bool, bool, bool)> {
+        self.seen.clone()
+    }
+
+    /// Goes back to what was seen at [`Machine::remember`].
+    pub fn recall(&mut self, seen: Vec<(bool, bool, bool)>) {
+        self.seen = seen;
     }
 
     /// Low, high and floating seen on a line since [`Machine::forget`].

@@ -133,7 +133,7 @@ impl Ports {
         m.forget();
         m.port(SLOTS, Some(0xD4));
         for k in 0..8u16 {
-            m.fetch_instruction(0x4000 | k * 0x7FF, k as u8);
+            m.fetch_instruction(0x4000 | k.wrapping_mul(0x7FF), k as u8);
             m.access(0x8000 | k.wrapping_mul(0x5A5) & 0x3FFF, None);
             m.access(0xFFF0 ^ k.wrapping_mul(0x1111), Some(k as u8 ^ 0x69));
             m.port(COLUMN, Some(REST | k as u8));
@@ -149,14 +149,12 @@ impl Ports {
         good &= m.level_at(self.slot, 15) == V::H;
         let cpu = self.cpu;
         good &= pulled(m, self.slot, 6, |m| {
-            m.idle();
+            // A clock takes the wait back.
+            m.fetch_instruction(0x4000, 0);
+            m.aside.waits = false;
             m.level_at(cpu, 24) != V::L
         });
-        good &= pulled(m, self.slot, 7, |m| {
-            m.idle();
-            m.level_at(cpu, 16) != V::L
-        });
-        m.aside.waits = false;
+        good &= pulled(m, self.slot, 7, |m| m.level_at(cpu, 16) != V::L);
         good && self.slot_sound.iter().all(|s| stage_works(m, s))
     }
 }

@@ -88,9 +88,9 @@ fn whole(m: &Machine, name: &str) -> bool {
 
 /// A processor that reads wrong things: it fetches here and there, often calls, so that it writes, and seldom asks for a port.
 fn nonsense(m: &mut Machine, k: u16) {
-    m.fetch_instruction(k.wrapping_mul(0x1A57), k as u8 * 9);
+    m.fetch_instruction(k.wrapping_mul(0x1A57), (k as u8).wrapping_mul(9));
     m.access(k.wrapping_mul(0x2B31) ^ 0x4A5A, None);
-    m.access(0xFFFF - k.wrapping_mul(0x0111), Some(k as u8 * 37));
+    m.access(0xFFFF - k.wrapping_mul(0x0111), Some((k as u8).wrapping_mul(37)));
     if m.salt % 3 == 0 {
         m.port(k.wrapping_mul(0x35) & 0x7F, Some(k as u8));
     }
@@ -98,12 +98,12 @@ fn nonsense(m: &mut Machine, k: u16) {
 
 fn busy(m: &mut Machine, k: u16) {
     m.port(SLOTS, Some(if k % 2 == 0 { SYSTEM } else { MIXED }));
-    m.fetch_instruction(k.wrapping_mul(0x0A57) & 0x3FFF, k as u8 * 9);
+    m.fetch_instruction(k.wrapping_mul(0x0A57) & 0x3FFF, (k as u8).wrapping_mul(9));
     m.fetch_instruction(0x4000 | k.wrapping_mul(0x0B31) & 0x3FFF, k as u8);
     m.access(0x8000 | k.wrapping_mul(0x0333) & 0x3FFF, None);
-    m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, Some(k as u8 * 37));
+    m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, Some((k as u8).wrapping_mul(37)));
     m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, None);
-    video_write(m, k.wrapping_mul(0x0333), k as u8 * 29);
+    video_write(m, k.wrapping_mul(0x0333), (k as u8).wrapping_mul(29));
     video_read(m, k.wrapping_mul(0x0111));
     m.port(COLUMN, Some(REST ^ 0x20 * (k as u8 & 1) | k as u8 % 11));
     m.port(ROWS, None);
@@ -116,18 +116,27 @@ fn busy(m: &mut Machine, k: u16) {
 
 /// Columns are seen to move only while a key brings the pull-up of a row to them.
 fn held_keys(m: &mut Machine) {
+    let before = m.remember();
     for column in 0..m.w.columns.len() {
-        let line = m.w.columns[column];
+        let (line, row) = (m.w.columns[column], m.w.rows[1]);
+        let pulled_up = m.level(row) == V::H;
         m.pressed = vec![(column, 1)];
-        m.forget_line(line);
+        m.forget();
         for k in 0..11 {
             m.port(COLUMN, Some(REST | k));
             m.port(ROWS, None);
         }
-        let word = seen_word(m, line);
+        // The key joins them: what the row is pulled up by, the column is.
+        let joined = m.seen(line).0 && m.seen(row).0;
+        let (low, high, _) = m.seen(row);
+        let word = match joined {
+            true if pulled_up && low && high => "pulsing",
+            _ => seen_word(m, line),
+        };
         m.aside.words.insert(line, word);
         m.pressed.clear();
     }
+    m.recall(before);
 }
 
 /// The probe's word at a line.
