@@ -3,6 +3,7 @@
 mod clocked;
 mod drive;
 mod flip;
+mod quick;
 mod latch;
 mod passive;
 mod ppi8255;
@@ -343,11 +344,14 @@ impl<'a> Machine<'a> {
 
     /// Settles all lines.
     fn settle(&mut self) {
+        if self.aside.clocked {
+            return self.settle_clocked();
+        }
         let lines = self.w.lines.len();
         let rounds = if self.ripple { 40 } else { 24 };
         let mut drives: Vec<(usize, V)> = Vec::new();
         let mut new = vec![V::Z; lines];
-        for round in 0..rounds {
+        for _ in 0..rounds {
             new.fill(V::Z);
             self.weak.fill(false);
             let put = |new: &mut Vec<V>, net: usize, v: V| {
@@ -394,9 +398,6 @@ impl<'a> Machine<'a> {
             for &(net, v) in &self.fixed {
                 new[net] = v;
             }
-            if self.ripple && round >= 24 {
-                self.one_after_the_other(&mut new, round);
-            }
             let same = new == self.net;
             std::mem::swap(&mut new, &mut self.net);
             if self.ripple {
@@ -408,9 +409,6 @@ impl<'a> Machine<'a> {
         }
         self.note();
         self.latch();
-        if self.aside.clocked && self.latch_flips() {
-            self.settle();
-        }
     }
 
     fn note(&mut self) {

@@ -25,6 +25,7 @@ pub struct Aside {
     /// The probe's word at lines that no bus cycle moves.
     pub words: HashMap<usize, &'static str>,
     pub(super) depth: u8,
+    pub(super) quick: quick::Quick,
 }
 
 /// How many clocks of waiting count as for ever.
@@ -35,6 +36,7 @@ impl Machine<'_> {
         if self.aside.clocked {
             self.aside.crystal = self.crystal_swings();
             self.aside.slot = self.find_slot_50();
+            self.aside.quick = self.quick();
         }
     }
 
@@ -80,15 +82,6 @@ impl Machine<'_> {
         self.half(true, 0);
         self.video_job();
         read
-    }
-
-    /// Gates that chase each other come to rest in one state or the other, as their delays differ.
-    pub(super) fn one_after_the_other(&self, new: &mut [V], round: usize) {
-        for (k, v) in new.iter_mut().enumerate() {
-            if k % 2 == round % 2 {
-                *v = self.net[k];
-            }
-        }
     }
 
     /// Small parts that hold a line: a clamp or a transistor with a short, a push button stuck behind its resistor.
@@ -149,10 +142,13 @@ impl Machine<'_> {
         }
     }
 
-    /// Whether every chip of the main memory last took this row (the refresh counter has seven bits).
-    pub fn strobed_row(&self, row: u8) -> bool {
-        self.w
-            .of_kind(Kind::M4164)
-            .all(|p| self.memory[p].row & 0x7F == u16::from(row))
+    /// Chips of the main memory that last took another row than this (the refresh counter has seven bits), by their data line.
+    pub fn rows_missed(&self, row: u8) -> u8 {
+        let missed = |p: &usize| self.memory[*p].row & 0x7F != u16::from(row) || !self.powered[*p];
+        let bit = |p: usize| {
+            let line = self.w.parts[p].pins[1].1.expect("wired");
+            self.w.lines[line].trim_start_matches('D').parse::<u8>().expect("a data line")
+        };
+        (self.w.of_kind(Kind::M4164).filter(missed)).fold(0, |all, p| all | 1 << bit(p))
     }
 }

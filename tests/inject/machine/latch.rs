@@ -12,7 +12,9 @@ impl Machine<'_> {
                     let d = [3, 4, 7, 8, 13, 14, 17, 18].map(|n| self.high(part, n));
                     self.memory[part].latch = d;
                 }
-                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
+                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 if !self.aside.clocked => {
+                    self.latch_memory(part)
+                }
                 Kind::Ppi8255 => self.latch_8255(part),
                 Kind::S8910Ports => self.latch_8910(part),
                 Kind::V9918 => self.latch_9918(part),
@@ -38,13 +40,16 @@ impl Machine<'_> {
         }
     }
 
-    fn latch_memory(&mut self, part: usize) {
+    pub(super) fn latch_memory(&mut self, part: usize) {
         // The 16K ones have seven address pins; their ninth pin is a supply or nothing.
         let pins: &[usize] = match self.w.parts[part].kind {
             Kind::M4116 | Kind::M4816 => &[5, 7, 6, 12, 11, 10, 13],
             _ => &[5, 7, 6, 12, 11, 10, 13, 9],
         };
-        let address = self.word(part, pins, u64::from(self.memory[part].row));
+        // An open address pin of these keeps a level of its own.
+        let own = !self.aside.clocked;
+        let floats = if own { u64::from(self.memory[part].row) } else { 0 };
+        let address = self.word(part, pins, floats);
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);

@@ -137,12 +137,13 @@ impl Machine<'_> {
             return 0;
         };
         let mut s = Strobes {
-            out: Some((address >> 7) as u8 | 0x80),
+            // The eighth pin has no part in the address and stays low (guess).
+            out: Some((address >> 7) as u8 & 0x7F),
             row: true,
             ..Strobes::default()
         };
         self.strobe(s);
-        s.out = Some(address as u8 | 0x80);
+        s.out = Some(address as u8 & 0x7F);
         s.column = true;
         self.strobe(s);
         if write.is_some() {
