@@ -142,6 +142,21 @@ impl Machine<'_> {
         }
     }
 
+    /// A number that differs from fault to fault, for what nobody can foretell.
+    pub fn chance(&self) -> u64 {
+        let mut n = self.salt;
+        for (part, pins) in self.o.open.iter().enumerate() {
+            for (k, open) in pins.iter().enumerate() {
+                let held = self.o.stuck[part][k].map_or(0, |v| 2 + u64::from(v == V::H));
+                let what = held | u64::from(*open);
+                if what > 0 {
+                    n = mix(n, what << 32 | (part as u64) << 8 | k as u64);
+                }
+            }
+        }
+        mix(n, 1) >> 7
+    }
+
     /// Chips of the main memory that last took another row than this (the refresh counter has seven bits), by their data line.
     pub fn rows_missed(&self, row: u8) -> u8 {
         let missed = |p: &usize| self.memory[*p].row & 0x7F != u16::from(row) || !self.powered[*p];

@@ -63,7 +63,12 @@ impl Machine<'_> {
                 .for_each(|&(_, y)| out.push((y, V::L))),
             Kind::C4050 => [(3, 2), (5, 4), (7, 6), (9, 10), (11, 12), (14, 15)]
                 .iter()
-                .for_each(|&(a, y)| out.push((y, V::of(i(a))))),
+                .for_each(|&(a, y)| {
+                    // An open input of this family is anything.
+                    let floats = mix(self.salt, a as u64) >> 9 & 1 == 1;
+                    let open = self.pin(p, a) == V::Z;
+                    out.push((y, V::of(if open { floats } else { i(a) })));
+                }),
             Kind::L367 | Kind::L368 => {
                 let invert = self.w.parts[p].kind == Kind::L368;
                 let gates = [

@@ -58,7 +58,8 @@ impl Machine<'_> {
     }
 
     fn vdp_counts(&self, part: usize) -> bool {
-        self.powered[part] && self.aside.crystal && self.high(part, 34)
+        // A reset line that floats is pulled down through R45.
+        self.powered[part] && self.aside.crystal && self.pin(part, 34) == V::H
     }
 
     fn vdp_works(&self, part: usize) -> bool {

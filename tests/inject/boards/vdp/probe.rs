@@ -20,7 +20,7 @@ impl Vdp {
         m.aside.words.clear();
         m.forget();
         // Now and then it comes upon the code that halts it; more often it goes round and round.
-        let halted = start == Start::Nothing && m.salt % 10 == 3;
+        let halted = start == Start::Nothing && m.chance().is_multiple_of(12);
         for k in 0..16u16 {
             match start {
                 Start::Nothing if halted => {
@@ -92,7 +92,7 @@ fn nonsense(m: &mut Machine, k: u16) {
     m.fetch_instruction(k.wrapping_mul(0x1A57), (k as u8).wrapping_mul(9));
     m.access(k.wrapping_mul(0x2B31) ^ 0x4A5A, None);
     m.access(0xFFFF - k.wrapping_mul(0x0111), Some((k as u8).wrapping_mul(37)));
-    if m.salt % 3 == 0 {
+    if m.chance() % 3 == 0 {
         m.port(k.wrapping_mul(0x35) & 0x7F, Some(k as u8));
     }
 }
@@ -105,7 +105,7 @@ fn busy(m: &mut Machine, k: u16) {
     m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, Some((k as u8).wrapping_mul(37)));
     m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, None);
     video_write(m, k.wrapping_mul(0x0333), (k as u8).wrapping_mul(29));
-    video_read(m, k.wrapping_mul(0x0111));
+    video_read(m, k.wrapping_mul(0x0333));
     m.port(COLUMN, Some(REST ^ 0x20 * (k as u8 & 1) | k as u8 % 11));
     m.port(ROWS, None);
     sound_write(m, 7, 0x80 | k as u8 & 0x3F);
