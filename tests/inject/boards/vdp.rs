@@ -160,9 +160,11 @@ impl Vdp {
         }
         m.port(SLOTS, Some(PLUGGED));
         let cart = m.w.of_kind(Kind::Cartridge).next().expect("a cartridge");
-        spots(0x4000, 0x4000)
+        let found = spots(0x4000, 0x4000)
             .into_iter()
-            .all(|a| m.access(a, None) == content(cart, a & 0x3FFF))
+            .all(|a| m.access(a, None) == content(cart, a & 0x3FFF));
+        // It calls the system below it now and then, and comes back.
+        found && self.rom_right(m, &[0x0102, 0x3A5D, 0x2B12], true)
     }
 
     fn signal(&self, m: &Machine) -> bool {
@@ -406,6 +408,12 @@ fn wrong_bits(m: &mut Machine, at: &[u16], mut cells: Option<&mut Vec<(u16, u8, 
     for pass in 0..3 {
         for &a in &at {
             m.access(a, Some(byte(a, pass)));
+        }
+        if cells.is_some() {
+            // The program goes on meanwhile, and with it the refresh, whose upper address byte stays 0.
+            for row in [0, 0x2A, 0x5A] {
+                m.fetch_instruction(0xF003, row);
+            }
         }
         for &a in &at {
             let read = m.access(a, None);

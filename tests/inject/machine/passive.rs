@@ -102,6 +102,10 @@ impl Machine<'_> {
                         .filter_map(end)
                         .for_each(&mut pull);
                 }
+                // So do those of the sound chip.
+                Kind::S8910Ports if self.powered[part] => {
+                    (5..21).filter_map(end).for_each(&mut pull);
+                }
                 _ => {}
             }
         }

@@ -121,6 +121,9 @@ impl Ports {
         for value in [0x55u8, 0xAA, 0x0F, 0x33] {
             m.port(PRINTER + 1, Some(value));
             m.port(PRINTER, Some(value & 1));
+            // The stack moves in between.
+            m.access(0xF001, Some(!value));
+            m.access(0xF000, Some(!value));
             good &= (0..8).all(|k| m.level_at(socket, 2 + k) == V::of(value >> k & 1 == 1));
             good &= m.level_at(socket, 1) == V::of(value & 1 == 1);
         }
