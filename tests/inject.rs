@@ -412,7 +412,12 @@ fn unseen() {
         let hidden: Vec<_> = (all.iter().zip(&seen))
             .filter(|(_, s)| !s.shows(&bench.w))
             .collect();
-        println!("{}: {} of {} hidden", bench.w.board, hidden.len(), all.len());
+        println!(
+            "{}: {} of {} hidden",
+            bench.w.board,
+            hidden.len(),
+            all.len()
+        );
         for (fault, seen) in hidden {
             let level = (seen.levels.iter().zip(&good.levels)).find(|(a, b)| a != b);
             let level = level.map_or(String::new(), |(a, _)| format!("; {} {}", a.0, a.1));

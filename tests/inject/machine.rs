@@ -3,17 +3,16 @@
 mod clocked;
 mod drive;
 mod flip;
-mod quick;
 mod latch;
 mod passive;
 mod ppi8255;
 mod psg8910;
+mod quick;
 mod slot50;
 mod vdp9918;
 mod z80;
 
 pub use clocked::Aside;
-
 
 use super::array;
 use super::faults::Fault;
@@ -82,6 +81,8 @@ struct Memory {
     reading: bool,
     cells: HashMap<u16, u8>,
     regs: [u8; 16],
+    /// What a program left in all cells that it did not write by themselves.
+    fill: Option<u8>,
 }
 
 /// The machine.

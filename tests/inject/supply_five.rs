@@ -10,7 +10,10 @@ pub fn fits(w: &Wired) -> bool {
 }
 
 fn parts(w: &Wired) -> (usize, usize) {
-    let adapter = w.of_kind(Kind::AdapterFive).next().expect("a mains adapter");
+    let adapter = w
+        .of_kind(Kind::AdapterFive)
+        .next()
+        .expect("a mains adapter");
     let jack = w.of_kind(Kind::PowerJack).next().expect("a power socket");
     (adapter, jack)
 }
@@ -34,12 +37,16 @@ pub fn given(w: &Wired, o: &Overlay, s: &mut Supply) {
         let lost = if o.broken(jack, "5V low") { 0.6 } else { 0.0 };
         spread_direct(w, o, s, line("1"), made - lost);
     }
-    let bulk = w.of_kind(Kind::Reservoir).filter(|&c| {
-        o.broken(c, "weak") && w.parts[c].pins.iter().any(|p| p.1 == Some(line("1")))
-    });
+    let bulk = w
+        .of_kind(Kind::Reservoir)
+        .filter(|&c| o.broken(c, "weak") && w.parts[c].pins.iter().any(|p| p.1 == Some(line("1"))));
     // The adapter smooths; the small capacitor of the board only rounds off what is left (guess).
     let small = if bulk.count() > 0 { 0.06 } else { 0.0 };
-    let ripple = if o.broken(adapter, "ripple") { 0.7 } else { small };
+    let ripple = if o.broken(adapter, "ripple") {
+        0.7
+    } else {
+        small
+    };
     if ripple > 0.0 {
         s.ripple.insert(line("1"), ripple);
     }

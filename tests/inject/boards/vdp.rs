@@ -16,11 +16,8 @@ use super::super::wiring::{Kind, Wired};
 
 /// How the processor's clock goes through small parts of its oscillator: part, leg in, leg out, the resistor that gives the gate its
 /// bias. The buffer's own bias resistor is not needed: a gate of this family biases its open input itself (guess).
-pub const CLOCK_WAYS: [(&str, usize, usize, &str); 3] = [
-    ("Y2", 1, 2, "R68"),
-    ("C83", 2, 1, ""),
-    ("C82", 1, 2, ""),
-];
+pub const CLOCK_WAYS: [(&str, usize, usize, &str); 3] =
+    [("Y2", 1, 2, "R68"), ("C83", 2, 1, ""), ("C82", 1, 2, "")];
 
 /// Input and output (memory).
 const PRINTER: u16 = 0x90;
@@ -103,9 +100,9 @@ impl Vdp {
         m.outside.clear();
         m.idle();
         let timing = m.w.of_kind(Kind::TimingCap).collect::<Vec<_>>();
-        let pulse = timing.iter().all(|&c| {
-            !m.o.broken(c, "open") && !m.o.is_open(c, 0) && !m.o.is_open(c, 1)
-        });
+        let pulse = timing
+            .iter()
+            .all(|&c| !m.o.broken(c, "open") && !m.o.is_open(c, 0) && !m.o.is_open(c, 1));
         pulse && !m.o.broken(m.w.part("D5"), "short")
     }
 
@@ -123,13 +120,16 @@ impl Vdp {
             return Start::Nothing;
         }
         // Work area and stack.
-        let stack: Vec<u16> = spots(0xF380, 0x80).into_iter().chain([0xC000]).collect();
+        let area = [spots(0xF380, 0x400), spots(0xC05A, 0x2000)];
+        let stack: Vec<u16> = area.concat();
         if wrong_bits(m, &stack, None) != 0 {
             return Start::Nothing;
         }
         for (k, v) in SETTINGS.into_iter().enumerate() {
             video_register(m, k as u8, v);
         }
+        video_write(m, 0x3FFF, 0x20);
+        m.filled();
         // What follows is in the second quarter.
         let irq_free = m.level_at(m.cpu(), 16) != V::L;
         let second: Vec<u16> = spots(0x4000, 0x4000);
@@ -179,7 +179,10 @@ impl Vdp {
 
     /// Bytes go into the video memory through the processor's ports, and come back as the picture chip reads them.
     fn fetched(&self, m: &mut Machine) -> Fetched {
-        let at: Vec<u16> = spots(0x1800, 0x400).into_iter().chain(spots(0, 0x1000)).collect();
+        let at: Vec<u16> = spots(0x1800, 0x400)
+            .into_iter()
+            .chain(spots(0, 0x1000))
+            .collect();
         let byte = |a: u16| ((u32::from(a).wrapping_mul(0x9E37_79B1) >> 13) as u8) ^ 0x5A;
         for &a in &at {
             video_write(m, a, byte(a));
@@ -247,10 +250,12 @@ impl Vdp {
 
     /// Data bits whose chips do not get the rows of the refresh counter.
     fn not_refreshed(m: &mut Machine) -> u8 {
-        [0x00u8, 0x15, 0x2A, 0x7F, 0x40].iter().fold(0, |all, &row| {
-            m.fetch_instruction(0x4000, row);
-            all | m.rows_missed(row)
-        })
+        [0x00u8, 0x15, 0x2A, 0x7F, 0x40]
+            .iter()
+            .fold(0, |all, &row| {
+                m.fetch_instruction(0x4000, row);
+                all | m.rows_missed(row)
+            })
     }
 
     fn video_memory(m: &mut Machine, r: &mut Results) {
@@ -321,8 +326,7 @@ impl Vdp {
         let mut any = false;
         for k in 0..3 {
             let block = ["voice 1", "voice 2", "voice 3"][k];
-            let good =
-                reached && !m.o.block(self.sound, block) && Self::passes(m, &self.voices[k]);
+            let good = reached && !m.o.block(self.sound, block) && Self::passes(m, &self.voices[k]);
             any |= good;
             r.tests.push((Test::Voice(k + 1), verdict(good)));
         }
@@ -361,7 +365,7 @@ impl System for Vdp {
         let frames = self.frame_interrupt(m);
         r.tests.push((Test::Interrupt(1), verdict(frames)));
         Self::keys(m, &mut r);
-        self.ports.run(m, self.sound, &mut r);
+        self.ports.run(m, &mut r);
         self.voices(m, &mut r);
         r
     }

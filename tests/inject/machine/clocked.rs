@@ -11,6 +11,8 @@ pub struct Aside {
     pub phase: bool,
     /// The processor waits and is never let go on.
     pub waits: bool,
+    /// Which way a thing goes that may go either way.
+    doubt: bool,
     /// The crystal of the picture chip swings.
     pub crystal: bool,
     /// What the picture chip does at its memory.
@@ -35,6 +37,7 @@ impl Machine<'_> {
     pub(super) fn prepare_aside(&mut self) {
         if self.aside.clocked {
             self.aside.crystal = self.crystal_swings();
+            self.aside.doubt = self.chance().is_multiple_of(2);
             self.aside.slot = self.find_slot_50();
             self.aside.quick = self.quick();
         }
@@ -44,6 +47,15 @@ impl Machine<'_> {
         self.aside.phase = phase;
         self.step = Step { stage, cpu: true };
         self.settle();
+    }
+
+    /// Low at the wait input; where nothing drives it, nobody knows.
+    fn told_to_wait(&self, cpu: usize) -> bool {
+        match self.pin(cpu, 24) {
+            V::L => true,
+            V::H => false,
+            V::Z => self.aside.doubt,
+        }
     }
 
     /// One bus cycle, as the data sheet of the Z80 draws it: request after the first fall of the clock (of a port after the second rise),
@@ -66,7 +78,7 @@ impl Machine<'_> {
         self.half(false, 2);
         let cpu = self.cpu();
         let mut waited = 0;
-        while cycle != Cycle::Refresh && self.pin(cpu, 24) == V::L {
+        while cycle != Cycle::Refresh && self.told_to_wait(cpu) {
             waited += 1;
             if waited > FOR_EVER {
                 self.aside.waits = true;
@@ -162,7 +174,10 @@ impl Machine<'_> {
         let missed = |p: &usize| self.memory[*p].row & 0x7F != u16::from(row) || !self.powered[*p];
         let bit = |p: usize| {
             let line = self.w.parts[p].pins[1].1.expect("wired");
-            self.w.lines[line].trim_start_matches('D').parse::<u8>().expect("a data line")
+            self.w.lines[line]
+                .trim_start_matches('D')
+                .parse::<u8>()
+                .expect("a data line")
         };
         (self.w.of_kind(Kind::M4164).filter(missed)).fold(0, |all, p| all | 1 << bit(p))
     }

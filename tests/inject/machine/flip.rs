@@ -20,15 +20,18 @@ impl Machine<'_> {
             return;
         }
         for ([clear, d, _, preset, q, qn], state) in HALVES {
-            let divides = self.line_at(part, d).is_some()
-                && self.line_at(part, d) == self.line_at(part, qn);
+            let divides =
+                self.line_at(part, d).is_some() && self.line_at(part, d) == self.line_at(part, qn);
             let runs = |n: usize| self.line_at(part, n).is_some_and(|l| self.line_runs(l));
             let (set, cleared) = (!self.high(part, preset), !self.high(part, clear));
             let (a, b) = match (set, cleared) {
                 (true, _) => (true, cleared),
                 (_, true) => (false, true),
                 _ if divides && runs(q) => (!self.aside.phase, self.aside.phase),
-                _ => (self.memory[part].latch[state], !self.memory[part].latch[state]),
+                _ => (
+                    self.memory[part].latch[state],
+                    !self.memory[part].latch[state],
+                ),
             };
             out.push((q, V::of(a)));
             out.push((qn, V::of(b)));
@@ -63,8 +66,7 @@ impl Machine<'_> {
     fn latch_halves(&mut self, part: usize) -> bool {
         let mut changed = false;
         for ([clear, d, clock, preset, ..], state) in HALVES {
-            let [clear, d, clock, preset] =
-                [clear, d, clock, preset].map(|n| self.high(part, n));
+            let [clear, d, clock, preset] = [clear, d, clock, preset].map(|n| self.high(part, n));
             // Behind the state: clock, data, and whether preset or clear acted, as they were.
             let m = &mut self.memory[part].latch;
             let was = m[state];

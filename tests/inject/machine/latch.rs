@@ -48,7 +48,11 @@ impl Machine<'_> {
         };
         // An open address pin of these keeps a level of its own.
         let own = !self.aside.clocked;
-        let floats = if own { u64::from(self.memory[part].row) } else { 0 };
+        let floats = if own {
+            u64::from(self.memory[part].row)
+        } else {
+            0
+        };
         let address = self.word(part, pins, floats);
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
@@ -79,7 +83,7 @@ impl Machine<'_> {
     pub(super) fn cell(&self, part: usize) -> bool {
         let m = &self.memory[part];
         let address = m.row << 8 | m.column;
-        let stored = m.cells.get(&address).copied();
+        let stored = m.cells.get(&address).copied().or(m.fill);
         let random = mix(part as u64, u64::from(address)) >> 9 & 1;
         let value = stored.map_or(random == 1, |v| v == 1);
         let weak = mix(part as u64 + 5, u64::from(address)).is_multiple_of(3);

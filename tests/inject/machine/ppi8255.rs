@@ -60,7 +60,11 @@ impl Machine<'_> {
             (3, 0x80) => r[..4].copy_from_slice(&[0, 0, 0, data]),
             (3, _) => {
                 let bit = 1 << (data >> 1 & 7);
-                r[2] = if data & 1 == 1 { r[2] | bit } else { r[2] & !bit };
+                r[2] = if data & 1 == 1 {
+                    r[2] | bit
+                } else {
+                    r[2] & !bit
+                };
             }
             _ => r[register] = data,
         }

@@ -24,7 +24,10 @@ impl Machine<'_> {
         let mut readers = vec![Vec::new(); self.w.lines.len()];
         let stepped = |kind: Kind| {
             use Kind::*;
-            matches!(kind, Z80 | Flip | L273 | V9918 | Ppi8255 | S8910Ports | C311)
+            matches!(
+                kind,
+                Z80 | Flip | L273 | V9918 | Ppi8255 | S8910Ports | C311
+            )
         };
         for (d, &part) in self.drivers.iter().enumerate() {
             for &net in self.nets[part].iter().filter(|n| **n != NONE) {

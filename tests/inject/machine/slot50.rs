@@ -33,8 +33,8 @@ impl Machine<'_> {
         if !(chosen && fed && grounded) {
             return Vec::new();
         }
-        let address = (ADDRESS.iter().enumerate())
-            .fold(0u16, |a, (k, &n)| a | u16::from(at(n) != V::L) << k);
+        let address =
+            (ADDRESS.iter().enumerate()).fold(0u16, |a, (k, &n)| a | u16::from(at(n) != V::L) << k);
         let mut value = content(s.cart, address);
         if self.o.broken(s.cart, "bad") {
             value ^= 0x21;

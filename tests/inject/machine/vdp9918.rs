@@ -40,11 +40,13 @@ impl Machine<'_> {
         let lines = [38, 39].map(|k| self.w.parts[part].pins[k].1);
         let on = |k: usize| {
             let p = &self.w.parts[k].pins;
-            lines.iter().any(|l| l.is_some() && p.iter().any(|q| q.1 == *l))
+            lines
+                .iter()
+                .any(|l| l.is_some() && p.iter().any(|q| q.1 == *l))
         };
         let crystal = (self.w.of_kind(Kind::CrystalTwo)).find(|&x| on(x));
         let whole = crystal.is_some_and(|x| {
-            !self.o.broken(x, "open") && !self.o.is_open(x, 0) && !self.o.is_open(x, 1)
+            ![0, 1].iter().any(|&k| self.o.is_open(x, k)) && !self.o.broken(x, "open")
         });
         let shorted = (self.w.of_kind(Kind::Cap)).any(|c| on(c) && self.o.broken(c, "short"));
         let pins = ![38, 39].iter().any(|&k| self.o.is_open(part, k));
@@ -74,18 +76,22 @@ impl Machine<'_> {
         let strobes = !self.o.block(part, "strobes");
         out.push((1, V::of(!(s.row && strobes))));
         out.push((2, V::of(!(s.column && strobes))));
-        out.push((11, V::of(!(s.write && !self.o.block(part, "writing")))));
+        out.push((11, V::of(!s.write || self.o.block(part, "writing"))));
         let value = s.out.unwrap_or(0xFF);
         for (k, n) in OUT.into_iter().enumerate() {
             out.push((n, V::of(value >> k & 1 == 1)));
         }
         let r = &self.memory[part].regs;
         let asks = r[STATUS] & 0x80 != 0 && r[1] & 0x20 != 0;
-        out.push((16, V::of(!(asks && !self.o.block(part, "interrupt")))));
+        out.push((16, V::of(!asks || self.o.block(part, "interrupt"))));
         if self.high(part, 15) || !self.vdp_works(part) {
             return;
         }
-        let value = if self.high(part, 13) { r[STATUS] } else { r[AHEAD] };
+        let value = if self.high(part, 13) {
+            r[STATUS]
+        } else {
+            r[AHEAD]
+        };
         for (k, n) in DATA.into_iter().enumerate() {
             out.push((n, V::of(value >> k & 1 == 1)));
         }
@@ -155,6 +161,15 @@ impl Machine<'_> {
         let read = self.word(part, &BACK, u64::from(address)) as u8;
         self.strobe(Strobes::default());
         read
+    }
+
+    /// A program has written one byte everywhere, and just now to the last place: each chip holds what came there.
+    pub fn filled(&mut self) {
+        for part in self.w.of_kind(Kind::M4816).collect::<Vec<_>>() {
+            let m = &mut self.memory[part];
+            let last = m.cells.get(&(m.row << 8 | m.column)).copied();
+            m.fill = last.filter(|_| !m.reading);
+        }
     }
 
     fn strobe(&mut self, s: Strobes) {

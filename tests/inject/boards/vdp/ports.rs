@@ -41,7 +41,7 @@ impl Ports {
         }
     }
 
-    pub fn run(&self, m: &mut Machine, _sound: usize, r: &mut Results) {
+    pub fn run(&self, m: &mut Machine, r: &mut Results) {
         let plugged = self.plugs.map(|p| !m.o.broken(p, "missing"));
         for (k, name) in ["control port 1", "control port 2"].into_iter().enumerate() {
             let good = plugged[0] && self.control_works(m, k);
@@ -109,7 +109,9 @@ impl Ports {
         }
         m.aside.tape = None;
         let clamp = m.o.broken(m.w.part("D6"), "short");
-        good && comes && !clamp && self.motor.iter().all(|s| stage_works(m, s))
+        good && comes
+            && !clamp
+            && self.motor.iter().all(|s| stage_works(m, s))
             && !["contact", "welded", "coil"]
                 .iter()
                 .any(|how| m.o.broken(m.w.part("RY1"), how))

@@ -58,9 +58,8 @@ impl Vdp {
         let heard = out && ["C77", "R42", "C76"].iter().all(|n| whole(m, n));
         let alive = m.vdp_alive();
         let luma = alive && !m.o.block(self.video, "luma") && !m.o.is_open(self.video, 35);
-        let colour = |pin: usize| {
-            alive && !m.o.block(self.video, "colour") && !m.o.is_open(self.video, pin)
-        };
+        let colour =
+            |pin: usize| alive && !m.o.block(self.video, "colour") && !m.o.is_open(self.video, pin);
         let moves = [
             ("PSG_OUT", out),
             ("AUDIO", heard),
@@ -91,22 +90,34 @@ fn whole(m: &Machine, name: &str) -> bool {
 fn nonsense(m: &mut Machine, k: u16) {
     m.fetch_instruction(k.wrapping_mul(0x1A57), (k as u8).wrapping_mul(9));
     m.access(k.wrapping_mul(0x2B31) ^ 0x4A5A, None);
-    m.access(0xFFFF - k.wrapping_mul(0x0111), Some((k as u8).wrapping_mul(37)));
-    if m.chance() % 3 == 0 {
+    m.access(
+        0xFFFF - k.wrapping_mul(0x0111),
+        Some((k as u8).wrapping_mul(37)),
+    );
+    if m.chance().is_multiple_of(3) {
         m.port(k.wrapping_mul(0x35) & 0x7F, Some(k as u8));
     }
 }
 
 fn busy(m: &mut Machine, k: u16) {
-    m.port(SLOTS, Some(if k % 2 == 0 { SYSTEM } else { MIXED }));
+    m.port(
+        SLOTS,
+        Some(if k.is_multiple_of(2) { SYSTEM } else { MIXED }),
+    );
     m.fetch_instruction(k.wrapping_mul(0x0A57) & 0x3FFF, (k as u8).wrapping_mul(9));
     m.fetch_instruction(0x4000 | k.wrapping_mul(0x0B31) & 0x3FFF, k as u8);
     m.access(0x8000 | k.wrapping_mul(0x0333) & 0x3FFF, None);
-    m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, Some((k as u8).wrapping_mul(37)));
+    m.access(
+        0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF,
+        Some((k as u8).wrapping_mul(37)),
+    );
     m.access(0xC000 | k.wrapping_mul(0x1A53) & 0x3FFF, None);
     video_write(m, k.wrapping_mul(0x0333), (k as u8).wrapping_mul(29));
     video_read(m, k.wrapping_mul(0x0333));
-    m.port(COLUMN, Some(REST ^ 0x20 * (k as u8 & 1) | k as u8 % 11));
+    m.port(
+        COLUMN,
+        Some((REST ^ (0x20 * (k as u8 & 1))) | (k as u8 % 11)),
+    );
     m.port(ROWS, None);
     sound_write(m, 7, 0x80 | k as u8 & 0x3F);
     sound_read(m, 14);
