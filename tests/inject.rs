@@ -32,6 +32,7 @@ fn boards() -> Vec<(BoardModel, Bench)> {
         .list()
         .into_iter()
         .filter(|b| inject::system::knows(&b.0));
+    // One board alone: to look into it.
     let only = std::env::var("INJECT_BOARD").ok();
     known
         .filter(|b| only.as_ref().is_none_or(|o| *o == b.0))
