@@ -41,7 +41,11 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
             Kind::Osc => vec![8],
             Kind::L629 => oscillators(m),
             Kind::K8701 if crystal_swings(m) => vec![6, 8],
-            Kind::L74 => [(1, 4, 2, 3, [5, 6]), (13, 10, 12, 11, [9, 8])]
+            Kind::L00 | Kind::L368 if m.aside.clocked => {
+                gates(p.kind, &on, &not_low, &|n| m.o.is_open(part, index(n)))
+            }
+            Kind::CrystalTwo | Kind::CouplingCap if m.aside.clocked => way(m, part, &on),
+            Kind::L74 | Kind::Flip => [(1, 4, 2, 3, [5, 6]), (13, 10, 12, 11, [9, 8])]
                 .into_iter()
                 .filter(|(clear, preset, d, clock, _)| {
                     not_low(*clear) && not_low(*preset) && on(*d) && on(*clock)
@@ -61,12 +65,67 @@ fn step(m: &Machine, now: &HashSet<usize>) -> HashSet<usize> {
                 .1
                 .filter(|_| !m.o.is_open(part, k) && !m.held(part, k))
                 && m.line_held(line).is_none()
+                && !(m.aside.clocked && shorted(m, line))
             {
                 next.insert(m.net_of(line));
             }
         }
     }
     next
+}
+
+/// Outputs of gates that a clock passes: gates with both inputs on it, drivers that are always on.
+fn gates(
+    kind: Kind,
+    on: &dyn Fn(usize) -> bool,
+    not_low: &dyn Fn(usize) -> bool,
+    open: &dyn Fn(usize) -> bool,
+) -> Vec<usize> {
+    if kind == Kind::L00 {
+        return [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+            .into_iter()
+            .filter(|&(a, b, _)| (on(a) || on(b)) && (on(a) || open(a)) && (on(b) || open(b)))
+            .map(|g| g.2)
+            .collect();
+    }
+    [
+        (1, 2, 3),
+        (1, 4, 5),
+        (1, 6, 7),
+        (1, 10, 9),
+        (15, 12, 11),
+        (15, 14, 13),
+    ]
+    .into_iter()
+    .filter(|&(enable, a, _)| !not_low(enable) && on(a))
+    .map(|g| g.2)
+    .collect()
+}
+
+/// The leg at which a clock comes out of a small part of the oscillator.
+fn way(m: &Machine, part: usize, on: &dyn Fn(usize) -> bool) -> Vec<usize> {
+    let name = m.w.parts[part].name.as_str();
+    let ways = super::boards::vdp::CLOCK_WAYS;
+    let Some(&(_, from, to, bias)) = ways.iter().find(|w| w.0 == name) else {
+        return Vec::new();
+    };
+    let biased = bias.is_empty() || {
+        let r = m.w.part(bias);
+        !m.o.broken(r, "open") && !m.o.is_open(r, 0) && !m.o.is_open(r, 1)
+    };
+    if on(from) && biased && !m.o.broken(part, "open") {
+        vec![to]
+    } else {
+        Vec::new()
+    }
+}
+
+/// Whether a capacitor shorts a line to ground.
+fn shorted(m: &Machine, line: usize) -> bool {
+    m.w.of_kind(Kind::Cap).any(|c| {
+        let here = m.w.parts[c].pins.iter().filter_map(|p| p.1);
+        m.o.broken(c, "short") && here.into_iter().any(|l| m.net_of(l) == m.net_of(line))
+    })
 }
 
 /// Outputs of the two oscillators that run.

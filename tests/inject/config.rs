@@ -292,39 +292,7 @@ impl Config {
 
     /// Whether a stage of a path passes.
     pub fn stage_works(&self, m: &Machine, stage: &Stage) -> bool {
-        match stage {
-            Stage::Through { part, from, to } => {
-                let chip = super::pins::is_chip(m.w.parts[*part].kind);
-                let whole =
-                    !m.o.is_open(*part, *from) && !m.o.is_open(*part, *to) && !m.held(*part, *to);
-                let on = [*from, *to].iter().all(|&k| {
-                    m.w.parts[*part].pins[k]
-                        .1
-                        .is_none_or(|l| m.line_held(l).is_none())
-                });
-                whole
-                    && on
-                    && (!chip || m.powered[*part])
-                    && !m.o.broken(*part, "open")
-                    && !m.o.broken(*part, "dead")
-            }
-            Stage::Whole(part) => {
-                let pins = (0..m.w.parts[*part].pins.len()).all(|k| !m.o.is_open(*part, k));
-                !m.o.broken(*part, "open") && !m.o.broken(*part, "short") && pins
-            }
-            Stage::NotShorted(part) => !m.o.broken(*part, "short"),
-            Stage::Block(part, block) => !m.o.block(*part, block) && m.powered[*part],
-            Stage::Touches(part, pin) => {
-                !m.o.is_open(*part, *pin)
-                    && m.w.parts[*part].pins[*pin]
-                        .1
-                        .is_none_or(|l| m.line_held(l).is_none())
-            }
-            Stage::Cable(what) => m.w.parts.iter().enumerate().all(|(k, p)| {
-                !matches!(p.kind, Kind::Cable | Kind::CableRgb) || !m.o.broken(k, what)
-            }),
-            Stage::Free(line) => m.line_held(*line).is_none(),
-        }
+        stage_works(m, stage)
     }
 
     /// Whether the sound chip hears the processor: select, write strobe, data and clock.
@@ -391,6 +359,44 @@ impl Config {
                     .volts
                     .get(&m.w.line("+12V"))
                     .is_some_and(|v| *v > 6.0))
+    }
+}
+
+/// Whether a stage of a path passes.
+pub fn stage_works(m: &Machine, stage: &Stage) -> bool {
+    match stage {
+        Stage::Through { part, from, to } => {
+            let chip = super::pins::is_chip(m.w.parts[*part].kind);
+            let whole =
+                !m.o.is_open(*part, *from) && !m.o.is_open(*part, *to) && !m.held(*part, *to);
+            let on = [*from, *to].iter().all(|&k| {
+                m.w.parts[*part].pins[k]
+                    .1
+                    .is_none_or(|l| m.line_held(l).is_none())
+            });
+            whole
+                && on
+                && (!chip || m.powered[*part])
+                && !m.o.broken(*part, "open")
+                && !m.o.broken(*part, "dead")
+        }
+        Stage::Whole(part) => {
+            let pins = (0..m.w.parts[*part].pins.len()).all(|k| !m.o.is_open(*part, k));
+            !m.o.broken(*part, "open") && !m.o.broken(*part, "short") && pins
+        }
+        Stage::NotShorted(part) => !m.o.broken(*part, "short"),
+        Stage::Block(part, block) => !m.o.block(*part, block) && m.powered[*part],
+        Stage::Touches(part, pin) => {
+            !m.o.is_open(*part, *pin)
+                && m.w.parts[*part].pins[*pin]
+                    .1
+                    .is_none_or(|l| m.line_held(l).is_none())
+        }
+        Stage::Cable(what) => m.w.parts.iter().enumerate().all(|(k, p)| {
+            !matches!(p.kind, Kind::Cable | Kind::CableRgb | Kind::CableComponents)
+                || !m.o.broken(k, what)
+        }),
+        Stage::Free(line) => m.line_held(*line).is_none(),
     }
 }
 

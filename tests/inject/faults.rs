@@ -173,7 +173,8 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
     use Kind::*;
     let p = &w.parts[part];
     let list: &[&str] = match p.kind {
-        Wire | Crystal | PullUp | Load | Switch if p.kind != Switch => &["open"],
+        Wire | Crystal | PullUp | PullDown | Load | Switch if p.kind != Switch => &["open"],
+        CrystalTwo => &["open", "wrong"],
         Switch => &["open 1", "open 2", "low 2"],
         TwoWire => &["open 1", "open 2"],
         FourWire => &["open 1", "open 2", "open 3", "open 4"],
@@ -195,11 +196,20 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Bridge => &["open"],
         Regulator => &["dead", "low", "high"],
         Follower | PowerFollower | SwitchTransistor => &["open"],
+        Inverter => &["open", "short"],
+        Relay => &["contact", "welded", "coil"],
+        PushSwitch => &["stuck", "open"],
+        PowerJack => &["5V low", "5V open"],
+        CableComponents => &["luma", "colour", "audio"],
+        AdapterFive => &["dead", "5V low", "5V high", "ripple"],
         Modulator => &["dead", "luma", "chroma"],
         PowerConnector => &["5V low", "5V open", "AC1 open", "AC2 open"],
         Keyboard => {
-            let mut all: Vec<String> = (0..8)
-                .flat_map(|k| [format!("column {k}"), format!("row {k}")])
+            let (columns, rows) = (w.columns.len(), w.rows.len());
+            let column = |k| (k < columns).then(|| format!("column {k}"));
+            let row = |k| (k < rows).then(|| format!("row {k}"));
+            let mut all: Vec<String> = (0..columns.max(rows))
+                .flat_map(|k| [column(k), row(k)].into_iter().flatten())
                 .collect();
             all.push("unplugged".into());
             return all;
@@ -218,6 +228,9 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
 
 /// A clamp's diode that shorts, by the line it is at; one that is open does no harm.
 fn clamps(w: &Wired, part: usize) -> Vec<String> {
+    if w.parts[part].pins.len() == 2 {
+        return vec!["short".into()];
+    }
     let lines = w.parts[part].pins.iter().filter_map(|p| p.1);
     lines
         .filter(|&l| !["GND", "+5V"].contains(&w.lines[l].as_str()))

@@ -1,10 +1,19 @@
 //! The board as a network of lines that chips drive by their data sheets, settled step by step for each bus cycle.
 
+mod clocked;
 mod combined;
 mod drive;
+mod flip;
 mod latch;
 mod passive;
+mod ppi8255;
+mod psg8910;
+mod quick;
+mod slot50;
+mod vdp9918;
 mod z80;
+
+pub use clocked::Aside;
 
 use super::array;
 use super::faults::Fault;
@@ -73,6 +82,8 @@ struct Memory {
     reading: bool,
     cells: HashMap<u16, u8>,
     regs: [u8; 16],
+    /// What a program left in all cells that it did not write by themselves.
+    fill: Option<u8>,
 }
 
 /// The machine.
@@ -118,6 +129,8 @@ pub struct Machine<'a> {
     ripple: bool,
     /// Whether the processor has set up the video chip: before, the 6845 gives no sync and no picture window, and the 6569 reads no characters.
     pub picture_set: bool,
+    /// What boards with flip-flops and a 9918 have besides.
+    pub aside: Aside,
 }
 
 const NONE: usize = usize::MAX;
@@ -203,7 +216,9 @@ impl<'a> Machine<'a> {
             special: HashMap::new(),
             ripple: w.of_kind(Kind::Z80).next().is_some(),
             picture_set: true,
+            aside: Aside::default(),
         };
+        m.aside.clocked = w.of_kind(Kind::V9918).next().is_some();
         m.nets = (0..w.parts.len())
             .map(|p| {
                 let pins = w.parts[p].pins.iter().enumerate();
@@ -218,6 +233,7 @@ impl<'a> Machine<'a> {
         m.powered = (0..w.parts.len()).map(|p| m.has_power(p)).collect();
         m.running = super::clocks::running(&m);
         m.prepare();
+        m.prepare_aside();
         m
     }
 
@@ -243,7 +259,9 @@ impl<'a> Machine<'a> {
                     self.fixed.push((self.root[line], v));
                 }
             }
-            if pins::is_chip(self.w.parts[part].kind) && self.powered[part] {
+            self.hold_by_parts(part);
+            let transistor = self.w.parts[part].kind == Kind::Inverter;
+            if transistor || pins::is_chip(self.w.parts[part].kind) && self.powered[part] {
                 self.drivers.push(part);
             }
         }
@@ -254,6 +272,7 @@ impl<'a> Machine<'a> {
 
     fn find_slot(&self) -> Option<Slot> {
         let cart = self.w.of_kind(Kind::Cartridge).next()?;
+        self.slot_pin("GND")?;
         let net = |line: &str| {
             let touching = self.slot_pin(line).map(|(slot, pins)| {
                 pins.into_iter()
@@ -330,6 +349,9 @@ impl<'a> Machine<'a> {
 
     /// Settles all lines.
     fn settle(&mut self) {
+        if self.aside.clocked {
+            return self.settle_clocked();
+        }
         let lines = self.w.lines.len();
         let rounds = if self.ripple { 40 } else { 24 };
         let mut drives: Vec<(usize, V)> = Vec::new();
@@ -409,6 +431,16 @@ impl<'a> Machine<'a> {
         self.seen.fill((false, false, false));
     }
 
+    /// The levels seen so far, to go back to.
+    pub fn remember(&self) -> Vec<(bool, bool, bool)> {
+        self.seen.clone()
+    }
+
+    /// Goes back to what was seen at [`Machine::remember`].
+    pub fn recall(&mut self, seen: Vec<(bool, bool, bool)>) {
+        self.seen = seen;
+    }
+
     /// Low, high and floating seen on a line since [`Machine::forget`].
     pub fn seen(&self, line: usize) -> (bool, bool, bool) {
         self.seen[self.root[line]]
@@ -469,6 +501,9 @@ impl<'a> Machine<'a> {
 
     /// One bus cycle of a kind; what the processor reads.
     pub fn bus(&mut self, address: u16, write: Option<u8>, cycle: Cycle) -> u8 {
+        if self.aside.clocked {
+            return self.bus_clocked(address, write, cycle);
+        }
         self.request = Some(Request {
             address,
             write,
@@ -612,7 +647,7 @@ impl<'a> Machine<'a> {
     /// What the cartridge drives, as its contacts bring it: net and level.
     fn cartridge(&self) -> Vec<(usize, V)> {
         let Some(slot) = &self.slot else {
-            return Vec::new();
+            return self.cartridge_50();
         };
         let level = |net: usize| self.net.get(net).copied().unwrap_or(V::Z);
         let mut out = Vec::new();

@@ -30,6 +30,7 @@
 #![allow(dead_code)]
 
 pub mod array;
+pub mod boards;
 pub mod clocks;
 pub mod config;
 pub mod faults;
@@ -45,6 +46,7 @@ pub mod program;
 pub mod score;
 pub mod sheet;
 pub mod supply;
+pub mod supply_five;
 pub mod system;
 pub mod touch;
 pub mod wiring;
@@ -326,6 +328,7 @@ fn id_of(test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("memory.bit.{k}"),
         Test::Rom(word) => format!("rom.{word}"),
+        Test::VideoBit(k) => format!("video.bit.{k}"),
         Test::ColourBit(k) => format!("colour.bit.{k}"),
         Test::Timer(a, l) => format!("timer.{a}.{l}"),
         Test::Clock(a) => format!("clock.{a}"),

@@ -12,6 +12,7 @@ pub enum Test {
     MemoryBit(u8),
     Rom(&'static str),
     ColourBit(u8),
+    VideoBit(u8),
     Timer(usize, char),
     Clock(usize),
     Interrupt(usize),

@@ -46,6 +46,7 @@ fn subject(rng: &mut StdRng, test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("{} {k}", say(rng, &["memory bit", "mem bit", "ram bit"])),
         Test::Rom(word) => format!("{word} rom"),
+        Test::VideoBit(k) => format!("video memory bit {k}"),
         Test::ColourBit(k) => format!("{} bit {k}", say(rng, &["colour", "color"])),
         Test::Timer(a, l) => format!("timer {a}{l}"),
         Test::Clock(a) => format!("{} {a}", say(rng, &["clock", "tod"])),

@@ -71,6 +71,10 @@ pub fn given(w: &Wired, o: &Overlay) -> Supply {
         nominal: w.lines.iter().map(nominal).collect(),
         ..Supply::default()
     };
+    if super::supply_five::fits(w) {
+        super::supply_five::given(w, o, &mut s);
+        return s;
+    }
     let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
     let plug = w
         .of_kind(Kind::PowerConnector)
@@ -133,7 +137,7 @@ fn across(w: &Wired, o: &Overlay, part: usize, line: usize) -> Vec<usize> {
     out
 }
 
-fn spread_direct(w: &Wired, o: &Overlay, s: &mut Supply, line: usize, volts: f64) {
+pub(super) fn spread_direct(w: &Wired, o: &Overlay, s: &mut Supply, line: usize, volts: f64) {
     if w.lines[line] == "GND" || s.volts.get(&line).is_some_and(|v| *v >= volts) {
         return;
     }
@@ -298,6 +302,9 @@ pub fn joined(w: &Wired, o: &Overlay, line: usize) -> Vec<usize> {
 
 /// Volts of the 5 V at the plug of the mains adapter with nothing on it: one that sags under load looks good there.
 pub fn at_plug(w: &Wired, o: &Overlay) -> f64 {
+    if super::supply_five::fits(w) {
+        return super::supply_five::at_plug(w, o);
+    }
     let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
     match () {
         () if o.broken(adapter, "dead") || o.broken(adapter, "5V missing") => 0.0,

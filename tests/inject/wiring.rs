@@ -17,6 +17,11 @@ pub enum Kind {
     V6845,
     S6581,
     S8910,
+    /// The 8910 with its bus and its ports at work.
+    S8910Ports,
+    V9918,
+    Ppi8255,
+    C311,
     R2364,
     R2332,
     R27128,
@@ -38,6 +43,8 @@ pub enum Kind {
     L14,
     L32,
     L74,
+    /// The 74 as two flip-flops of their own; [`Kind::L74`] only divides.
+    Flip,
     L138,
     L139,
     L145,
@@ -59,6 +66,7 @@ pub enum Kind {
     T556,
     Osc,
     Crystal,
+    CrystalTwo,
     /// Two ends joined for direct current: beads, chokes, series resistors, fuses.
     Wire,
     /// Chokes with two windings, switches with two poles: pins 1-2 and 4-5 or 3-4.
@@ -74,6 +82,7 @@ pub enum Kind {
     PackIsolated,
     PackBussed,
     PullUp,
+    PullDown,
     Load,
     Cap,
     CouplingCap,
@@ -90,15 +99,25 @@ pub enum Kind {
     Follower,
     PowerFollower,
     SwitchTransistor,
+    /// Collector, base, emitter: pulls its collector low while its base is high.
+    Inverter,
+    /// A diode from a line to the supply.
+    Relay,
+    PushSwitch,
     Modulator,
     Connector,
     PowerConnector,
+    /// Power socket for 5 V alone, with the plug as its last pin.
+    PowerJack,
     Keyboard,
+    CableComponents,
     CableRgb,
     Cable,
     Cartridge,
     Loop,
     Adapter,
+    /// Mains adapter that gives 5 V and nothing else.
+    AdapterFive,
     Mains,
     Speaker,
     Other,
@@ -148,6 +167,16 @@ pub struct Wired {
     parts_by_name: BTreeMap<String, usize>,
 }
 
+/// What a family is on a board with a picture chip of the 9918 type, whose flip-flops and sound chip do more than those of the
+/// other boards.
+fn kind_beside_9918(family: &str) -> Kind {
+    match family {
+        "logic-74ls74" => Kind::Flip,
+        "sound-8910" => Kind::S8910Ports,
+        other => kind_of(other),
+    }
+}
+
 fn kind_of(family: &str) -> Kind {
     use Kind::*;
     match family {
@@ -172,6 +201,9 @@ fn kind_of(family: &str) -> Kind {
         "crtc-6845" => V6845,
         "sound-6581" | "sound-8580" => S6581,
         "sound-8910" => S8910,
+        "video-9918" => V9918,
+        "ppi-8255" => Ppi8255,
+        "comparator-311" => C311,
         "rom-2364" => R2364,
         "rom-2332" => R2332,
         "rom-27128" | "rom-23128" => R27128,
@@ -213,12 +245,15 @@ fn kind_of(family: &str) -> Kind {
         "timer-556" => T556,
         "oscillator-module" => Osc,
         "crystal" => Crystal,
+        "crystal-two-pin" => CrystalTwo,
         "bead" | "choke" | "resistor" | "fuse" => Wire,
         "choke-common-mode" => TwoWire,
         "switch-power" => Switch,
         "pack-isolated-4" => PackIsolated,
-        "pack-bussed-6" | "pack-bussed-8" | "pack-bussed-9" | "pack-bussed-10" => PackBussed,
+        "pack-bussed-5" | "pack-bussed-6" | "pack-bussed-8" | "pack-bussed-9"
+        | "pack-bussed-10" => PackBussed,
         "resistor-pull-up" => PullUp,
+        "resistor-pull-down" => PullDown,
         "resistor-load" => Load,
         "capacitor" | "capacitor-smoothing" => Cap,
         "capacitor-coupling" | "capacitor-coupling-film" => CouplingCap,
@@ -231,16 +266,22 @@ fn kind_of(family: &str) -> Kind {
         "regulator-78xx" => Regulator,
         "transistor-follower" | "transistor-follower-bce" => Follower,
         "transistor-power-follower" | "transistor-power-follower-bce" => PowerFollower,
-        "transistor-switch" | "transistor-switch-bce" => SwitchTransistor,
+        "transistor-switch" | "transistor-switch-bce" | "transistor-switch-ebc" => SwitchTransistor,
+        "transistor-inverter-cbe" => Inverter,
+        "relay" => Relay,
+        "switch-push" => PushSwitch,
         "modulator" | "modulator-5v" => Modulator,
         "connector-power-7" | "connector-power-7-shell" => PowerConnector,
+        "connector-power-5v" => PowerJack,
         f if f.starts_with("connector-") => Connector,
-        "keyboard-unit" => Keyboard,
+        "keyboard-unit" | "keyboard-unit-72" => Keyboard,
+        "picture-cable-components" => CableComponents,
         "picture-cable-rgb" => CableRgb,
         "picture-cable" => Cable,
         "test-cartridge" => Cartridge,
         "loopback-plug" => Loop,
         "mains-adapter-5v-9vac" => Adapter,
+        "mains-adapter-5v-dc" => AdapterFive,
         "setting-mains" => Mains,
         "loudspeaker" => Speaker,
         _ => Other,
@@ -279,6 +320,8 @@ impl Wired {
             let next = lines.len();
             *lines.entry(name.to_string()).or_insert(next)
         };
+        let with_9918 = model.positions.iter().any(|p| p.family == "video-9918");
+        let kind_of = if with_9918 { kind_beside_9918 } else { kind_of };
         let parts: Vec<Part> = model
             .positions
             .iter()

@@ -25,6 +25,13 @@ impl Machine<'_> {
                 self.drive_rom(part, out)
             }
             Kind::L74 => self.drive_divider(part, out),
+            Kind::Flip => self.drive_flip(part, out),
+            Kind::L273 => self.drive_273(part, out),
+            Kind::Ppi8255 => self.drive_8255(part, out),
+            Kind::S8910Ports => self.drive_8910(part, out),
+            Kind::V9918 => self.drive_9918(part, out),
+            Kind::C311 => self.drive_311(part, out),
+            Kind::Inverter => self.drive_inverter(part, out),
             Kind::T556 => self.drive_timer(part, out),
             _ => self.drive_logic(part, out),
         }
@@ -58,7 +65,12 @@ impl Machine<'_> {
                 .for_each(|&(_, y)| out.push((y, V::L))),
             Kind::C4050 => [(3, 2), (5, 4), (7, 6), (9, 10), (11, 12), (14, 15)]
                 .iter()
-                .for_each(|&(a, y)| out.push((y, V::of(i(a))))),
+                .for_each(|&(a, y)| {
+                    // An open input of this family is anything.
+                    let floats = mix(self.salt, a as u64) >> 9 & 1 == 1;
+                    let open = self.pin(p, a) == V::Z;
+                    out.push((y, V::of(if open { floats } else { i(a) })));
+                }),
             Kind::L367 | Kind::L368 => {
                 let invert = self.w.parts[p].kind == Kind::L368;
                 let gates = [

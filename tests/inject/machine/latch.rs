@@ -14,7 +14,12 @@ impl Machine<'_> {
                 }
                 Kind::Combined => self.latch_combined(part),
                 Kind::M41464 => self.latch_nibble(part),
-                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
+                Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 if !self.aside.clocked => {
+                    self.latch_memory(part)
+                }
+                Kind::Ppi8255 => self.latch_8255(part),
+                Kind::S8910Ports => self.latch_8910(part),
+                Kind::V9918 => self.latch_9918(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
                     self.write_adapter(part)
@@ -37,17 +42,25 @@ impl Machine<'_> {
         }
     }
 
-    fn latch_memory(&mut self, part: usize) {
+    pub(super) fn latch_memory(&mut self, part: usize) {
         // The 16K ones have seven address pins; their ninth pin is a supply or nothing.
         let pins: &[usize] = match self.w.parts[part].kind {
             Kind::M4116 | Kind::M4816 => &[5, 7, 6, 12, 11, 10, 13],
             _ => &[5, 7, 6, 12, 11, 10, 13, 9],
         };
-        let address = self.word(part, pins, u64::from(self.memory[part].row));
+        // An open address pin of these keeps a level of its own.
+        let own = !self.aside.clocked;
+        let floats = if own {
+            u64::from(self.memory[part].row)
+        } else {
+            0
+        };
+        let address = self.word(part, pins, floats);
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);
         let row_fault = self.o.block(part, "row");
+        let late = self.w.parts[part].kind == Kind::M4816;
         let m = &mut self.memory[part];
         if ras && !m.ras {
             m.row = if row_fault { address & !4 } else { address };
@@ -59,6 +72,11 @@ impl Machine<'_> {
                 m.cells.insert(m.row << 8 | m.column, data);
             }
         }
+        // The 9918 puts the data out after the column, with the write strobe: a late write (data sheet of the 4116 type).
+        if late && cas && m.cas && m.ras && write && m.reading {
+            m.reading = false;
+            m.cells.insert(m.row << 8 | m.column, data);
+        }
         m.ras = ras;
         m.cas = cas;
     }
@@ -67,7 +85,7 @@ impl Machine<'_> {
     pub(super) fn cell(&self, part: usize) -> bool {
         let m = &self.memory[part];
         let address = m.row << 8 | m.column;
-        let stored = m.cells.get(&address).copied();
+        let stored = m.cells.get(&address).copied().or(m.fill);
         let random = mix(part as u64, u64::from(address)) >> 9 & 1;
         let value = stored.map_or(random == 1, |v| v == 1);
         let weak = mix(part as u64 + 5, u64::from(address)).is_multiple_of(3);

@@ -102,6 +102,10 @@ impl Machine<'_> {
                         .filter_map(end)
                         .for_each(&mut pull);
                 }
+                // So do those of the sound chip.
+                Kind::S8910Ports if self.powered[part] => {
+                    (5..21).filter_map(end).for_each(&mut pull);
+                }
                 _ => {}
             }
         }
@@ -125,14 +129,19 @@ impl Machine<'_> {
                 Kind::Filter if self.o.broken(part, "short") => {
                     out.extend(lines().map(|l| (l, V::L)))
                 }
-                Kind::Clamp => out.extend(
-                    lines()
-                        .filter(|&l| {
-                            self.o
-                                .broken(part, &format!("shorted at {}", self.w.lines[l]))
-                        })
-                        .map(|l| (l, if low { V::L } else { V::H })),
-                ),
+                Kind::Clamp => {
+                    let shorted = |l: &usize| {
+                        let at = format!("shorted at {}", self.w.lines[*l]);
+                        self.o.broken(part, &at) || self.o.broken(part, "short")
+                    };
+                    let fed = low
+                        || p.pins
+                            .iter()
+                            .filter_map(|k| k.1)
+                            .any(|l| self.supply.good(l));
+                    let level = if low { V::L } else { V::H };
+                    out.extend(lines().filter(|l| fed && shorted(l)).map(|l| (l, level)));
+                }
                 _ => {}
             }
         }

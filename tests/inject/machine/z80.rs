@@ -8,7 +8,9 @@ const ADDRESS: [usize; 16] = [30, 31, 32, 33, 34, 35, 36, 37, 38, 39, 40, 1, 2, 
 impl Machine<'_> {
     /// Neither reset nor told to wait or to let go of the bus, and whole inside.
     pub(super) fn z80_free(&self, part: usize) -> bool {
-        let held = [24, 25].iter().any(|&n| self.pin(part, n) == V::L);
+        // Where the clock is stepped, a wait is counted in the bus cycle.
+        let wait = !self.aside.clocked && self.pin(part, 24) == V::L;
+        let held = wait || self.pin(part, 25) == V::L || self.aside.waits;
         self.pin(part, 26) == V::H && !held && !self.o.block(part, "core")
     }
 
@@ -20,13 +22,18 @@ impl Machine<'_> {
         for (k, n) in ADDRESS.into_iter().enumerate() {
             out.push((n, V::of(address >> k & 1 == 1)));
         }
-        let on = request.filter(|_| self.step.cpu && self.step.stage > 0);
+        // Strobes end before address and data do.
+        let held = request.filter(|_| self.step.cpu && self.step.stage > 0);
+        let on = held.filter(|_| self.step.stage < 3);
         let write = on.is_some_and(|r| r.write.is_some());
         let port = on.is_some_and(|r| r.cycle == Cycle::Port);
         let refresh = request.is_some_and(|r| r.cycle == Cycle::Refresh);
         let strobe = |n: usize, low: bool| (n, V::of(!low));
         out.extend([
-            strobe(27, request.is_some_and(|r| r.cycle == Cycle::Fetch)),
+            strobe(
+                27,
+                request.is_some_and(|r| r.cycle == Cycle::Fetch) && self.step.stage < 3,
+            ),
             strobe(28, refresh && !self.o.block(part, "refresh")),
             strobe(19, on.is_some() && !port),
             strobe(20, port),
@@ -35,7 +42,7 @@ impl Machine<'_> {
             strobe(18, false),
             strobe(23, false),
         ]);
-        if let Some(data) = on.and_then(|r| r.write) {
+        if let Some(data) = held.and_then(|r| r.write) {
             for (k, n) in self.data_pins().into_iter().enumerate() {
                 out.push((n, V::of(data >> k & 1 == 1)));
             }
