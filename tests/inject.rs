@@ -32,7 +32,10 @@ fn boards() -> Vec<(BoardModel, Bench)> {
         .list()
         .into_iter()
         .filter(|b| inject::system::knows(&b.0));
+    // One board only, by its name.
+    let only = std::env::var("INJECT_BOARD").ok();
     known
+        .filter(|b| only.as_ref().is_none_or(|o| *o == b.0))
         .map(|(name, _)| {
             let model = library.board(&name).expect("a listed board");
             let bench = Bench::of(&model);
@@ -55,8 +58,10 @@ fn a_good_board_passes_everything() {
         );
         assert_eq!(seen.results.screen, Screen::Normal, "{name}");
         assert!(!seen.shows(&bench.w), "{name}: {:?}", seen.rails);
+        // Memory, keys and the rest: this board has fewer of each.
+        let least = if name == "48k-z80-ula" { 60 } else { 81 };
         assert!(
-            seen.results.tests.len() > 80,
+            seen.results.tests.len() >= least,
             "{name}: {} tests",
             seen.results.tests.len()
         );

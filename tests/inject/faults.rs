@@ -191,8 +191,11 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Modulator => &["dead", "luma", "chroma"],
         PowerConnector => &["5V low", "5V open", "AC1 open", "AC2 open"],
         Keyboard => {
-            let mut all: Vec<String> = (0..8)
-                .flat_map(|k| [format!("column {k}"), format!("row {k}")])
+            let (columns, rows) = (w.columns.len(), w.rows.len());
+            let column = |k| (k < columns).then(|| format!("column {k}"));
+            let row = |k| (k < rows).then(|| format!("row {k}"));
+            let mut all: Vec<String> = (0..columns.max(rows))
+                .flat_map(|k| [column(k), row(k)].into_iter().flatten())
                 .collect();
             all.push("unplugged".into());
             return all;
@@ -204,6 +207,17 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Adapter => &["dead", "5V missing", "5V low", "5V high", "9V missing"],
         Mains => &["slow", "fast"],
         Speaker => &["open"],
+        Series => &["open"],
+        SmallDiode | SmallTransistor | PullTransistor => &["open", "short"],
+        LinkSelect if super::machine::array5c112::fitted(&p.name) => &["open"],
+        LinkRom => &["open 1", "open 2", "wrong"],
+        CrystalTwo => &["open", "wrong"],
+        Coil => &["open main", "open feedback", "turns"],
+        ModulatorRf => &["dead", "drift", "noisy"],
+        CableAerial => &["lead", "standard"],
+        NineSocket => &["open", "low"],
+        AdapterNine => &["dead", "9V low", "9V high", "ripple", "polarity"],
+        M4116 => &["short 12", "short 5"],
         _ => &[],
     };
     list.iter().map(|s| (*s).to_string()).collect()

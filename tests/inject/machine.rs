@@ -1,5 +1,6 @@
 //! The board as a network of lines that chips drive by their data sheets, settled step by step for each bus cycle.
 
+pub mod array5c112;
 mod drive;
 mod latch;
 mod passive;
@@ -117,6 +118,8 @@ pub struct Machine<'a> {
     ripple: bool,
     /// Whether the processor has set up the video chip: before, the 6845 gives no sync and no picture window, and the 6569 reads no characters.
     pub picture_set: bool,
+    /// What passes levels beside the chips, on boards where resistors part lines.
+    beside: array5c112::Beside,
 }
 
 const NONE: usize = usize::MAX;
@@ -202,6 +205,7 @@ impl<'a> Machine<'a> {
             special: HashMap::new(),
             ripple: w.of_kind(Kind::Z80).next().is_some(),
             picture_set: true,
+            beside: array5c112::Beside::default(),
         };
         m.nets = (0..w.parts.len())
             .map(|p| {
@@ -246,6 +250,7 @@ impl<'a> Machine<'a> {
         self.pulled = self.pulls();
         self.caps = self.capacitors();
         self.slot = self.find_slot();
+        self.prepare_beside();
     }
 
     fn find_slot(&self) -> Option<Slot> {
@@ -360,6 +365,7 @@ impl<'a> Machine<'a> {
             for (net, v) in self.cartridge() {
                 put(&mut new, net, v);
             }
+            self.pass_strong(&mut new);
             self.keys(&mut new);
             self.switches(&mut new);
             for &net in &self.pulled {
@@ -368,6 +374,7 @@ impl<'a> Machine<'a> {
                     self.weak[net] = true;
                 }
             }
+            self.pass_weak(&mut new);
             for &(net, shorted) in &self.caps {
                 if new[net] == V::Z || shorted {
                     new[net] = V::L;
@@ -607,6 +614,9 @@ impl<'a> Machine<'a> {
 
     /// What the cartridge drives, as its contacts bring it: net and level.
     fn cartridge(&self) -> Vec<(usize, V)> {
+        if let Some(out) = self.edge_cartridge() {
+            return out;
+        }
         let Some(slot) = &self.slot else {
             return Vec::new();
         };

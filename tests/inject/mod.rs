@@ -30,6 +30,7 @@
 #![allow(dead_code)]
 
 pub mod array;
+pub mod boards;
 pub mod clocks;
 pub mod config;
 pub mod faults;
@@ -44,6 +45,7 @@ pub mod program;
 pub mod score;
 pub mod sheet;
 pub mod supply;
+pub mod supply_boost;
 pub mod system;
 pub mod touch;
 pub mod wiring;
@@ -186,7 +188,7 @@ impl Bench {
                 .rails
                 .iter()
                 .filter(|_| rng.random_bool(rails))
-                .cloned()
+                .map(|(name, volts)| (self.w.rail_word(name), *volts))
                 .collect(),
             levels: seen
                 .levels
@@ -241,7 +243,7 @@ impl Bench {
             Reading::Volts => {
                 let volts =
                     measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
-                format!("rail {} {volts:.2} V", at.trim_start_matches('+'))
+                format!("{} {volts:.2} V", sheet::rail(&self.w.rail_word(at)))
             }
             Reading::Ripple => {
                 let line = self.w.rails.iter().find(|r| r.0 == at).map(|r| r.1);
@@ -320,6 +322,7 @@ impl Bench {
 fn id_of(test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("memory.bit.{k}"),
+        Test::UpperBit(k) => format!("upper.bit.{k}"),
         Test::Rom(word) => format!("rom.{word}"),
         Test::ColourBit(k) => format!("colour.bit.{k}"),
         Test::Timer(a, l) => format!("timer.{a}.{l}"),

@@ -23,7 +23,18 @@ pub struct Supply {
 pub fn is_power(w: &Wired, line: usize) -> bool {
     let n = w.lines[line].as_str();
     let starts = [
-        "+", "9V", "12V", "AC_", "AC1", "AC2", "5V", "PSU", "V5_IN", "ADAPTER",
+        "+",
+        "-5V",
+        "ARRAY_VCC",
+        "9V",
+        "12V",
+        "AC_",
+        "AC1",
+        "AC2",
+        "5V",
+        "PSU",
+        "V5_IN",
+        "ADAPTER",
     ];
     n == "GND"
         || starts.iter().any(|s| n.starts_with(s))
@@ -35,12 +46,15 @@ impl Supply {
     pub fn good(&self, line: usize) -> bool {
         self.volts
             .get(&line)
-            .is_some_and(|v| *v >= 0.91 * self.nominal[line])
+            .is_some_and(|v| *v * self.nominal[line].signum() >= 0.91 * self.nominal[line].abs())
     }
 }
 
 /// The supplies with these faults.
 pub fn of(w: &Wired, o: &Overlay) -> Supply {
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::of(w, o, true);
+    }
     let mut s = given(w, o);
     shorts(w, o, &mut s);
     s
@@ -48,6 +62,9 @@ pub fn of(w: &Wired, o: &Overlay) -> Supply {
 
 /// What the supply, switch, fuse, chokes, rectifiers and regulators would give if nothing on the board took too much.
 pub fn given(w: &Wired, o: &Overlay) -> Supply {
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::of(w, o, false);
+    }
     let nominal = |n: &String| {
         if n.contains("12V") {
             12.0
@@ -221,6 +238,13 @@ pub fn shorted(w: &Wired, o: &Overlay) -> Vec<(usize, Vec<usize>)> {
         let line = w.parts[part].pins[w.pin(part, &number)].1;
         out.push((part, line.into_iter().collect()));
     }
+    for part in w.of_kind(Kind::M4116) {
+        for (how, pin) in [("short 12", 8), ("short 5", 9)] {
+            if o.broken(part, how) {
+                out.push((part, w.parts[part].pins[pin - 1].1.into_iter().collect()));
+            }
+        }
+    }
     for part in (0..w.parts.len()).filter(|&p| o.broken(p, "short")) {
         let lines: Vec<usize> = w.parts[part].pins.iter().filter_map(|p| p.1).collect();
         if lines.iter().any(|&l| w.lines[l] == "GND") {
@@ -250,6 +274,9 @@ pub fn joined(w: &Wired, o: &Overlay, line: usize) -> Vec<usize> {
 
 /// Volts of the 5 V at the plug of the mains adapter with nothing on it: one that sags under load looks good there.
 pub fn at_plug(w: &Wired, o: &Overlay) -> f64 {
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::at_plug(w, o);
+    }
     let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
     match () {
         () if o.broken(adapter, "dead") || o.broken(adapter, "5V missing") => 0.0,

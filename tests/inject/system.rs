@@ -1,6 +1,7 @@
 //! What the program of a machine does and what its picture shows: one for each way that a board works. Chips, wiring and faults
 //! are the same for all.
 
+use super::boards;
 use super::config::Config;
 use super::machine::Machine;
 use super::measure;
@@ -20,7 +21,7 @@ pub trait System: Send + Sync {
 }
 
 /// Boards with a machine here.
-const KNOWN: [&str; 2] = ["dunlin-64", "64k-6510-wide"];
+const KNOWN: [&str; 3] = ["dunlin-64", "64k-6510-wide", "48k-z80-ula"];
 
 /// Whether a board is known here.
 pub fn knows(board: &str) -> bool {
@@ -29,7 +30,10 @@ pub fn knows(board: &str) -> bool {
 
 /// The machine of a board.
 pub fn of(w: &Wired) -> Box<dyn System> {
-    Box::new(Config::of(w))
+    match w.board.as_str() {
+        "48k-z80-ula" => Box::new(boards::ula::Ula::of(w)),
+        _ => Box::new(Config::of(w)),
+    }
 }
 
 impl System for Config {

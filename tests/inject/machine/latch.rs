@@ -13,6 +13,7 @@ impl Machine<'_> {
                     self.memory[part].latch = d;
                 }
                 Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => self.latch_memory(part),
+                Kind::A5C112 => self.latch_5c112(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
                     self.write_adapter(part)
@@ -76,6 +77,11 @@ impl Machine<'_> {
             return true;
         }
         if weak && (self.o.block(part, "cells") || self.o.block(part, "warm")) {
+            return !value;
+        }
+        // A 32K chip is a 64K one of which the other half has bad cells.
+        let other_half = self.w.parts[part].kind == Kind::M4532 && m.column & 0x80 != 0;
+        if other_half && mix(part as u64 + 9, u64::from(address)).is_multiple_of(7) {
             return !value;
         }
         value

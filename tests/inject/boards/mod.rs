@@ -1,0 +1,3 @@
+//! Boards with a program of their own.
+
+pub mod ula;
