@@ -398,3 +398,33 @@ fn misses() {
         }
     }
 }
+
+/// `INJECT_EVERY=1 cargo test --test inject unseen -- --ignored --nocapture`: faults that neither the run, the picture nor a rail
+/// shows, by the part's kind; whether a measuring point would show them.
+#[test]
+#[ignore = "to see what the simulation is blind to"]
+fn unseen() {
+    let part = std::env::var("INJECT_EVERY")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(9usize);
+    for (_, bench) in boards() {
+        let good = bench.observe(&[]);
+        let all: Vec<_> = bench.faults().into_iter().step_by(part).collect();
+        let seen = spread(&all, |_, f| bench.observe(std::slice::from_ref(f)));
+        let hidden: Vec<_> = (all.iter().zip(&seen))
+            .filter(|(_, s)| !s.shows(&bench.w))
+            .collect();
+        println!(
+            "{}: {} of {} hidden",
+            bench.w.board,
+            hidden.len(),
+            all.len()
+        );
+        for (fault, seen) in hidden {
+            let level = (seen.levels.iter().zip(&good.levels)).find(|(a, b)| a != b);
+            let level = level.map_or(String::new(), |(a, _)| format!("; {} {}", a.0, a.1));
+            println!("    {}{level}", fault.words(&bench.w));
+        }
+    }
+}

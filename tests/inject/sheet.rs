@@ -46,7 +46,7 @@ fn subject(rng: &mut StdRng, test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("{} {k}", say(rng, &["memory bit", "mem bit", "ram bit"])),
         Test::UpperBit(k) => {
-            let words = ["upper memory bit", "upper ram bit", "upper bit"];
+            let words = ["upper memory bit", "upper ram bit", "upper mem bit"];
             format!("{} {k}", say(rng, &words))
         }
         Test::Rom(word) => format!("{word} rom"),

@@ -89,6 +89,16 @@ impl Machine<'_> {
                         b.links.push((net(0), net(1)));
                     }
                 }
+                // A clamp to ground that is shorted.
+                Kind::SmallDiode
+                    if self.o.broken(part, "short")
+                        && net(0) != NONE
+                        && net(1) != NONE
+                        && power(1)
+                        && !power(0) =>
+                {
+                    self.fixed.push((net(0), V::L));
+                }
                 Kind::PullTransistor if (0..3).all(|k| net(k) != NONE) => {
                     b.pullers.push((net(1), net(2)));
                     if self.o.broken(part, "short") {
