@@ -15,6 +15,8 @@ pub struct Supply {
     pub circuit: bool,
     /// Volts of ripple by line.
     pub ripple: HashMap<usize, f64>,
+    /// Lines with more volts than the chips on them stand.
+    pub too_high: Vec<usize>,
     /// Volts that a line should have.
     pub nominal: Vec<f64>,
 }
@@ -44,9 +46,9 @@ pub fn is_power(w: &Wired, line: usize) -> bool {
 impl Supply {
     /// Whether a chip runs off this line.
     pub fn good(&self, line: usize) -> bool {
-        self.volts
-            .get(&line)
-            .is_some_and(|v| *v * self.nominal[line].signum() >= 0.91 * self.nominal[line].abs())
+        let nominal = self.nominal[line];
+        let enough = |v: &f64| *v * nominal.signum() >= 0.91 * nominal.abs();
+        self.volts.get(&line).is_some_and(enough) && !self.too_high.contains(&line)
     }
 }
 

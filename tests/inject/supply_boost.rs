@@ -88,6 +88,12 @@ pub fn of(w: &Wired, o: &Overlay, shorts: bool) -> Supply {
     };
     put("ARRAY_VCC2", behind(&["R34"], "ARRAY_VCC2", 0.75));
     put("+5V_VIDEO_STAGE", behind(&["R64"], "+5V_VIDEO_STAGE", 0.25));
+    // Absolute maxima of 74LS and 4116 (data sheets, from memory).
+    for (line, volts, most) in [("+5V", five, 7.0), ("+12V", converter.twelve, 15.0)] {
+        if volts > most {
+            s.too_high.push(w.line(line));
+        }
+    }
     if converter.swings {
         s.alternating.insert(w.line("BOOST_AC"), 1);
     }

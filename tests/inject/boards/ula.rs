@@ -62,8 +62,7 @@ impl Ula {
         }
         m.port(PORT, Some(7));
         // It fills all memory and looks for its end; stack and variables lie in the lower one.
-        let mut none = Vec::new();
-        let wrong = wrong_bits(m, &neighbours(&LOWER, 14), &mut none);
+        let wrong = wrong_bits(m, &neighbours(&LOWER, 14));
         if wrong == 0 {
             Start::Full
         } else {
@@ -78,8 +77,9 @@ impl Ula {
     }
 
     fn memory(&self, m: &mut Machine, r: &mut Results) -> bool {
-        let lower = wrong_bits(m, &neighbours(&LOWER, 14), &mut r.cells);
-        let mut upper = wrong_bits(m, &neighbours(&UPPER, 15), &mut r.cells);
+        // Colours tell bits, not cells.
+        let lower = wrong_bits(m, &neighbours(&LOWER, 14));
+        let mut upper = wrong_bits(m, &neighbours(&UPPER, 15));
         if !self.refreshed(m) {
             upper = 0xFF;
         }
@@ -264,8 +264,8 @@ fn neighbours(bases: &[u16], bits: u16) -> Vec<u16> {
     at
 }
 
-/// Writes bytes that depend on the address and reads them back: the wrong bits, and the wrong cells.
-fn wrong_bits(m: &mut Machine, at: &[u16], cells: &mut Vec<(u16, u8, u8)>) -> u8 {
+/// Writes bytes that depend on the address and reads them back: the wrong bits.
+fn wrong_bits(m: &mut Machine, at: &[u16]) -> u8 {
     let byte = |a: u16, pass: u8| {
         let spread = (u32::from(a).wrapping_mul(0x9E37_79B1) >> 11) as u8;
         match pass {
@@ -280,11 +280,7 @@ fn wrong_bits(m: &mut Machine, at: &[u16], cells: &mut Vec<(u16, u8, u8)>) -> u8
             m.access(a, Some(byte(a, pass)));
         }
         for &a in at {
-            let read = m.access(a, None);
-            wrong |= read ^ byte(a, pass);
-            if read != byte(a, pass) {
-                cells.push((a, byte(a, pass), read));
-            }
+            wrong |= m.access(a, None) ^ byte(a, pass);
         }
     }
     wrong

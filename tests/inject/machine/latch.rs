@@ -42,12 +42,23 @@ impl Machine<'_> {
             Kind::M4116 | Kind::M4816 => &[5, 7, 6, 12, 11, 10, 13],
             _ => &[5, 7, 6, 12, 11, 10, 13, 9],
         };
-        let address = self.word(part, pins, u64::from(self.memory[part].row));
+        // Where strobes ripple, an open address pin keeps the level it has drifted to.
+        let salt = match self.ripple {
+            true => 0,
+            false => u64::from(self.memory[part].row),
+        };
+        let address = self.word(part, pins, salt);
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);
         let row_fault = self.o.block(part, "row");
+        // A write strobe behind the column strobe writes as well (data sheets, from memory).
+        let late = matches!(self.w.parts[part].kind, Kind::M4116 | Kind::M4532) && self.ripple;
         let m = &mut self.memory[part];
+        if late && cas && m.cas && m.ras && write && m.reading {
+            m.reading = false;
+            m.cells.insert(m.row << 8 | m.column, data);
+        }
         if ras && !m.ras {
             m.row = if row_fault { address & !4 } else { address };
         }

@@ -20,7 +20,8 @@ impl Ula {
         !m.o.is_open(self.array, number - 1) && !m.held(self.array, number - 1)
     }
 
-    /// What stands on a screen that gets no picture: noise where nothing is sent, black where a picture without sync is.
+    /// What stands on a screen that gets no picture: noise where no carrier is, black where one without a picture is. The carrier
+    /// is the weaker the higher the video signal, so that a stage that rests high leaves none (guess).
     pub(super) fn dark(&self, m: &Machine) -> Option<Screen> {
         let stage = m.supply.good(m.w.line("+5V_VIDEO_STAGE"));
         let touches = |n: &str| !m.o.is_open(self.modulator, m.w.pin(self.modulator, n));
@@ -33,12 +34,22 @@ impl Ula {
         if !sends || m.o.broken(self.cable, "lead") {
             return Some(Screen::NoSignal);
         }
-        let path = ["R48", "R51", "R52"].iter().all(|n| m.passes(n))
-            && m.whole("TR1")
-            && m.whole("TR2")
-            && touches("2");
+        let shorted = |n: &str| m.o.broken(m.w.part(n), "short");
+        if !m.passes("TR2") || !m.passes("R51") || !touches("2") {
+            return Some(Screen::Black);
+        }
+        if shorted("TR2") || !m.passes("TR1") || !m.passes("R52") {
+            return Some(Screen::NoSignal);
+        }
+        // The first stage inverts: low in, high out.
+        let y = m.w.line("Y");
+        let still =
+            !m.array_counts() || m.o.is_open(self.array, 16) || m.line_held(y) == Some(V::L);
+        if still && m.passes("R48") && !shorted("TR1") {
+            return Some(Screen::NoSignal);
+        }
         let lines = ["Y", "n.R48.1", "n.C65.2", "n.TR1.3-E", "VIDEO"];
-        let luma = m.array_counts() && self.array_pin(m, 17) && path && Self::free(m, &lines);
+        let luma = !still && m.passes("R48") && !shorted("TR1") && Self::free(m, &lines);
         (!luma).then_some(Screen::Black)
     }
 

@@ -51,9 +51,10 @@ impl Ula {
         let out = |m: &Machine, n: usize| {
             counts && !m.o.is_open(self.array, n - 1) && !m.held(self.array, n - 1)
         };
-        let video = self.dark(m) != Some(super::Screen::Black)
-            && m.supply.good(m.w.line("+5V_VIDEO_STAGE"))
-            && out(m, 17);
+        let stage = ["R48", "R51", "R52"].iter().all(|n| m.passes(n))
+            && ["TR1", "TR2"].iter().all(|n| m.whole(n))
+            && m.supply.good(m.w.line("+5V_VIDEO_STAGE"));
+        let video = stage && out(m, 17);
         let carrier = self.carrier(m);
         let encoder = self.encoder;
         let chroma = carrier && !m.o.is_open(encoder, 12) && !m.held(encoder, 12);
