@@ -41,8 +41,8 @@ impl Ula {
         m.access(high ^ 0x4000, None);
         let column = !(1u16 << (k % 8)) & 0xFF;
         m.port(column << 8 | 0xFE, None);
-        if k % 6 == 0 {
-            m.port(PORT, Some(if k % 12 == 0 { 0x0F } else { 0x07 }));
+        if k.is_multiple_of(6) {
+            m.port(PORT, Some(if k.is_multiple_of(12) { 0x0F } else { 0x07 }));
         }
     }
 
