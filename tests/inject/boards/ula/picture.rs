@@ -12,8 +12,7 @@ struct Fetched {
 
 impl Ula {
     fn free(m: &Machine, lines: &[&str]) -> bool {
-        let held = |l: &&str| m.line_held(m.w.line(l)).is_some();
-        !lines.iter().any(|l| held(l))
+        lines.iter().all(|l| m.line_held(m.w.line(l)).is_none())
     }
 
     fn array_pin(&self, m: &Machine, number: usize) -> bool {
