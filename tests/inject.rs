@@ -58,8 +58,10 @@ fn a_good_board_passes_everything() {
         );
         assert_eq!(seen.results.screen, Screen::Normal, "{name}");
         assert!(!seen.shows(&bench.w), "{name}: {:?}", seen.rails);
+        // Memory, keys and the rest: this board has fewer of each.
+        let least = if name == "48k-z80-ula" { 60 } else { 81 };
         assert!(
-            seen.results.tests.len() > 80,
+            seen.results.tests.len() >= least,
             "{name}: {} tests",
             seen.results.tests.len()
         );

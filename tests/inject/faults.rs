@@ -221,6 +221,17 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         Adapter => &["dead", "5V missing", "5V low", "5V high", "9V missing"],
         Mains => &["slow", "fast"],
         Speaker => &["open"],
+        Series => &["open"],
+        SmallDiode | SmallTransistor | PullTransistor => &["open", "short"],
+        LinkSelect if super::machine::array5c112::fitted(&p.name) => &["open"],
+        LinkRom => &["open 1", "open 2", "wrong"],
+        CrystalTwo => &["open", "wrong"],
+        Coil => &["open main", "open feedback", "turns"],
+        ModulatorRf => &["dead", "drift", "noisy"],
+        CableAerial => &["lead", "standard"],
+        NineSocket => &["open", "low"],
+        AdapterNine => &["dead", "9V low", "9V high", "ripple", "polarity"],
+        M4116 => &["short 12", "short 5"],
         _ => &[],
     };
     list.iter().map(|s| (*s).to_string()).collect()

@@ -1,5 +1,6 @@
 //! The board as a network of lines that chips drive by their data sheets, settled step by step for each bus cycle.
 
+pub mod array5c112;
 mod clocked;
 mod combined;
 mod drive;
@@ -131,6 +132,8 @@ pub struct Machine<'a> {
     pub picture_set: bool,
     /// What boards with flip-flops and a 9918 have besides.
     pub aside: Aside,
+    /// What passes levels beside the chips, on boards where resistors part lines.
+    beside: array5c112::Beside,
 }
 
 const NONE: usize = usize::MAX;
@@ -217,6 +220,7 @@ impl<'a> Machine<'a> {
             ripple: w.of_kind(Kind::Z80).next().is_some(),
             picture_set: true,
             aside: Aside::default(),
+            beside: array5c112::Beside::default(),
         };
         m.aside.clocked = w.of_kind(Kind::V9918).next().is_some();
         m.nets = (0..w.parts.len())
@@ -268,6 +272,7 @@ impl<'a> Machine<'a> {
         self.pulled = self.pulls();
         self.caps = self.capacitors();
         self.slot = self.find_slot();
+        self.prepare_beside();
     }
 
     fn find_slot(&self) -> Option<Slot> {
@@ -386,6 +391,7 @@ impl<'a> Machine<'a> {
             for (net, v) in self.cartridge() {
                 put(&mut new, net, v);
             }
+            self.pass_strong(&mut new);
             self.keys(&mut new);
             self.switches(&mut new);
             for &net in &self.pulled {
@@ -394,6 +400,7 @@ impl<'a> Machine<'a> {
                     self.weak[net] = true;
                 }
             }
+            self.pass_weak(&mut new);
             for &(net, shorted) in &self.caps {
                 if new[net] == V::Z || shorted {
                     new[net] = V::L;
@@ -646,6 +653,9 @@ impl<'a> Machine<'a> {
 
     /// What the cartridge drives, as its contacts bring it: net and level.
     fn cartridge(&self) -> Vec<(usize, V)> {
+        if let Some(out) = self.edge_cartridge() {
+            return out;
+        }
         let Some(slot) = &self.slot else {
             return self.cartridge_50();
         };

@@ -46,6 +46,7 @@ pub mod program;
 pub mod score;
 pub mod sheet;
 pub mod supply;
+pub mod supply_boost;
 pub mod supply_five;
 pub mod system;
 pub mod touch;
@@ -185,7 +186,7 @@ impl Bench {
                 .rails
                 .iter()
                 .filter(|_| rng.random_bool(rails))
-                .cloned()
+                .map(|(name, volts)| (self.w.rail_word(name), *volts))
                 .collect(),
             levels: seen
                 .levels
@@ -240,7 +241,7 @@ impl Bench {
             Reading::Volts => {
                 let volts =
                     measure::rail(&m, at) * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
-                format!("rail {} {volts:.2} V", at.trim_start_matches('+'))
+                format!("{} {volts:.2} V", sheet::rail(&self.w.rail_word(at)))
             }
             Reading::Ripple => {
                 let line = self.w.rails.iter().find(|r| r.0 == at).map(|r| r.1);
@@ -327,6 +328,7 @@ fn salt(faults: &[Fault]) -> u64 {
 fn id_of(test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("memory.bit.{k}"),
+        Test::UpperBit(k) => format!("upper.bit.{k}"),
         Test::Rom(word) => format!("rom.{word}"),
         Test::VideoBit(k) => format!("video.bit.{k}"),
         Test::ColourBit(k) => format!("colour.bit.{k}"),

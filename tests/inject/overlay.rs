@@ -83,6 +83,10 @@ impl Overlay {
             Kind::FourWire => &[(0, 1, "open 1"), (4, 5, "open 3"), (6, 7, "open 4")],
             Kind::TwoWire => &[(0, 1, "open 1"), (2, 3, "open 2")],
             Kind::Switch => &[(0, 1, "open 1"), (3, 4, "open 2")],
+            Kind::LinkSelect if super::machine::array5c112::fitted(&w.parts[part].name) => {
+                &[(0, 1, "open")]
+            }
+            Kind::LinkRom if !self.broken(part, "wrong") => &[(0, 2, "open 1"), (1, 3, "open 2")],
             Kind::PackIsolated => &[
                 (0, 1, "open 1"),
                 (2, 3, "open 2"),

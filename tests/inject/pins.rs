@@ -36,6 +36,8 @@ pub fn supplies(kind: Kind) -> (&'static [usize], &'static [usize]) {
         L245 | L273 | L373 => (&[20], &[10]),
         L629 => (&[16, 15], &[8, 9]),
         Osc => (&[14], &[7]),
+        A5C112 => (&[14, 13], &[40]),
+        E1889 => (&[14, 15, 16], &[5]),
         _ => (&[], &[]),
     }
 }
@@ -120,6 +122,11 @@ pub fn outputs(kind: Kind) -> Vec<usize> {
         L4044 => &[5, 8],
         T556 => &[5, 9],
         Osc => &[8],
+        A5C112 => &[
+            1, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 16, 17, 18, 21, 22, 25, 27, 28, 29, 30, 31, 32,
+            34, 35,
+        ],
+        E1889 => &[13, 17],
         _ => &[],
     };
     v.to_vec()
@@ -163,6 +170,24 @@ pub fn blocks(kind: Kind) -> &'static [&'static str] {
         M4164 | M4116 | M4532 | M4816 => &["cells", "row", "cells low", "cells high", "warm"],
         M2114 => &["cells 0", "cells 1", "cells 2", "cells 3"],
         Array => &["warm"],
+        A5C112 => &[
+            "keys 0",
+            "keys 1",
+            "keys 2",
+            "keys 3",
+            "keys 4",
+            "row 0 low",
+            "row 1 low",
+            "row 2 low",
+            "row 3 low",
+            "row 4 low",
+            "fetch",
+            "tape",
+            "interrupt",
+            "border",
+            "warm",
+        ],
+        E1889 => &["oscillator", "weak", "warm"],
         L629 => &["drift"],
         K8701 => &["drift", "warm"],
         Combined => &["warm", "restore"],

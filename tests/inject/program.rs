@@ -10,6 +10,7 @@ use super::wiring::Kind;
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Test {
     MemoryBit(u8),
+    UpperBit(u8),
     Rom(&'static str),
     ColourBit(u8),
     VideoBit(u8),

@@ -45,6 +45,10 @@ pub fn result(rng: &mut StdRng, test: &Test, outcome: Outcome) -> String {
 fn subject(rng: &mut StdRng, test: &Test) -> String {
     match test {
         Test::MemoryBit(k) => format!("{} {k}", say(rng, &["memory bit", "mem bit", "ram bit"])),
+        Test::UpperBit(k) => {
+            let words = ["upper memory bit", "upper ram bit", "upper mem bit"];
+            format!("{} {k}", say(rng, &words))
+        }
         Test::Rom(word) => format!("{word} rom"),
         Test::VideoBit(k) => format!("video memory bit {k}"),
         Test::ColourBit(k) => format!("{} bit {k}", say(rng, &["colour", "color"])),
@@ -70,6 +74,14 @@ fn key(name: &str) -> String {
         name.into()
     } else {
         format!("\"{name}\"")
+    }
+}
+
+/// A rail as typed, or the pin it is measured at.
+pub fn rail(name: &str) -> String {
+    match name.contains('.') {
+        true => name.into(),
+        false => format!("rail {}", name.trim_start_matches('+')),
     }
 }
 
@@ -105,7 +117,7 @@ pub fn write(
     }
     for (rail, volts) in &hand.rails {
         let read = volts * (1.0 + 0.01 * (rng.random::<f64>() - 0.5)) + 0.01;
-        lines.push(format!("rail {} {read:.2} V", rail.trim_start_matches('+')));
+        lines.push(format!("{} {read:.2} V", self::rail(rail)));
     }
     if let Some(volts) = hand.plug {
         lines.push(format!("supply {:.1} V unplugged", volts + 0.04));
@@ -148,7 +160,9 @@ fn results(rng: &mut StdRng, r: &Results, share: Option<f64>) -> Vec<String> {
         .iter()
         .filter(|t| matches!(t.0, Test::Key(_)))
         .collect();
-    let all_dead = keys.len() > 60 && keys.iter().all(|k| k.1 == Outcome::Dead);
+    let asked = r.tests.iter().filter(|t| matches!(t.0, Test::Key(_)));
+    let many = keys.len() > 60 || !keys.is_empty() && keys.len() == asked.count();
+    let all_dead = many && keys.iter().all(|k| k.1 == Outcome::Dead);
     if all_dead {
         out.push(format!("keyboard dead{loops}"));
     }
@@ -165,7 +179,11 @@ fn results(rng: &mut StdRng, r: &Results, share: Option<f64>) -> Vec<String> {
         let told = (all_dead && matches!(test, Test::Key(_)) && *outcome == Outcome::Dead)
             || (both && matches!(test, Test::Clock(_)));
         // A result among several is sometimes not written down.
-        if told || several && !matches!(test, Test::MemoryBit(_)) && rng.random_bool(0.03) {
+        if told
+            || several
+                && !matches!(test, Test::MemoryBit(_) | Test::UpperBit(_))
+                && rng.random_bool(0.03)
+        {
             continue;
         }
         out.push(result(rng, test, *outcome) + &loops);

@@ -15,6 +15,8 @@ pub struct Supply {
     pub circuit: bool,
     /// Volts of ripple by line.
     pub ripple: HashMap<usize, f64>,
+    /// Lines with more volts than the chips on them stand.
+    pub too_high: Vec<usize>,
     /// Volts that a line should have.
     pub nominal: Vec<f64>,
 }
@@ -23,7 +25,18 @@ pub struct Supply {
 pub fn is_power(w: &Wired, line: usize) -> bool {
     let n = w.lines[line].as_str();
     let starts = [
-        "+", "9V", "12V", "AC_", "AC1", "AC2", "5V", "PSU", "V5_IN", "ADAPTER",
+        "+",
+        "-5V",
+        "ARRAY_VCC",
+        "9V",
+        "12V",
+        "AC_",
+        "AC1",
+        "AC2",
+        "5V",
+        "PSU",
+        "V5_IN",
+        "ADAPTER",
     ];
     n == "GND"
         || starts.iter().any(|s| n.starts_with(s))
@@ -41,14 +54,17 @@ pub fn is_power(w: &Wired, line: usize) -> bool {
 impl Supply {
     /// Whether a chip runs off this line.
     pub fn good(&self, line: usize) -> bool {
-        self.volts
-            .get(&line)
-            .is_some_and(|v| *v >= 0.91 * self.nominal[line])
+        let nominal = self.nominal[line];
+        let enough = |v: &f64| *v * nominal.signum() >= 0.91 * nominal.abs();
+        self.volts.get(&line).is_some_and(enough) && !self.too_high.contains(&line)
     }
 }
 
 /// The supplies with these faults.
 pub fn of(w: &Wired, o: &Overlay) -> Supply {
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::of(w, o, true);
+    }
     let mut s = given(w, o);
     shorts(w, o, &mut s);
     s
@@ -56,6 +72,9 @@ pub fn of(w: &Wired, o: &Overlay) -> Supply {
 
 /// What the supply, switch, fuse, chokes, rectifiers and regulators would give if nothing on the board took too much.
 pub fn given(w: &Wired, o: &Overlay) -> Supply {
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::of(w, o, false);
+    }
     let nominal = |n: &String| {
         if n.contains("12V") {
             12.0
@@ -271,6 +290,13 @@ pub fn shorted(w: &Wired, o: &Overlay) -> Vec<(usize, Vec<usize>)> {
         let line = w.parts[part].pins[w.pin(part, &number)].1;
         out.push((part, line.into_iter().collect()));
     }
+    for part in w.of_kind(Kind::M4116) {
+        for (how, pin) in [("short 12", 8), ("short 5", 9)] {
+            if o.broken(part, how) {
+                out.push((part, w.parts[part].pins[pin - 1].1.into_iter().collect()));
+            }
+        }
+    }
     // A reference that shorts takes what a resistor lets through.
     let takes = |p: &usize| o.broken(*p, "short") && w.parts[*p].kind != Kind::ZenerReference;
     for part in (0..w.parts.len()).filter(takes) {
@@ -304,6 +330,9 @@ pub fn joined(w: &Wired, o: &Overlay, line: usize) -> Vec<usize> {
 pub fn at_plug(w: &Wired, o: &Overlay) -> f64 {
     if super::supply_five::fits(w) {
         return super::supply_five::at_plug(w, o);
+    }
+    if super::supply_boost::fits(w) {
+        return super::supply_boost::at_plug(w, o);
     }
     let adapter = w.of_kind(Kind::Adapter).next().expect("a mains adapter");
     match () {

@@ -21,11 +21,12 @@ pub trait System: Send + Sync {
 }
 
 /// Boards with a machine here.
-const KNOWN: [&str; 4] = [
+const KNOWN: [&str; 5] = [
     "dunlin-64",
     "64k-6510-wide",
     "64k-6510-narrow",
     "z80-ppi-vdp",
+    "48k-z80-ula",
 ];
 
 /// Whether a board is known here.
@@ -37,6 +38,7 @@ pub fn knows(board: &str) -> bool {
 pub fn of(w: &Wired) -> Box<dyn System> {
     match w.board.as_str() {
         "z80-ppi-vdp" => Box::new(boards::vdp::Vdp::of(w)),
+        "48k-z80-ula" => Box::new(boards::ula::Ula::of(w)),
         _ => Box::new(Config::of(w)),
     }
 }

@@ -27,11 +27,11 @@ const BESIDE: f64 = 0.12;
 
 /// `open`, `shorted` or `ok` across a part of two legs.
 pub fn across(w: &Wired, faults: &[Fault], part: usize, rng: &mut StdRng) -> &'static str {
-    use Kind::{Cap, CouplingCap, Crystal, PumpCap, Reservoir, TimingCap};
+    use Kind::{Cap, CouplingCap, Crystal, CrystalTwo, PumpCap, Reservoir, TimingCap};
     // What passes no direct current reads the same, open or sound.
     let blocks = matches!(
         w.parts[part].kind,
-        Cap | CouplingCap | Crystal | PumpCap | Reservoir | TimingCap
+        Cap | CouplingCap | Crystal | CrystalTwo | PumpCap | Reservoir | TimingCap
     );
     let how = faults.iter().find_map(|f| match &f.what {
         What::Broken { part: p, how } if *p == part => Some(how.as_str()),
@@ -119,5 +119,8 @@ pub fn hot(w: &Wired, o: &Overlay, parts: &[String], rng: &mut StdRng) -> Vec<St
 /// Chips that are hot on every sound machine: common practice, no source.
 fn runs_hot(kind: Kind) -> bool {
     use Kind::*;
-    matches!(kind, V6569 | S6581 | P6510 | Array | Combined | V6845)
+    matches!(
+        kind,
+        V6569 | S6581 | P6510 | Array | Combined | V6845 | A5C112
+    )
 }

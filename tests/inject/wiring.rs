@@ -120,6 +120,23 @@ pub enum Kind {
     AdapterFive,
     Mains,
     Speaker,
+    /// Custom array of 40 pins.
+    A5C112,
+    E1889,
+    /// A resistor that parts two lines: the side that is driven brings the other along.
+    Series,
+    LinkSelect,
+    LinkRom,
+    SmallDiode,
+    SmallTransistor,
+    /// Collector on the supply: pulls its emitter high while its base is high.
+    PullTransistor,
+    Coil,
+    ModulatorRf,
+    CableAerial,
+    /// 9 V direct: socket and mains adapter.
+    NineSocket,
+    AdapterNine,
     Other,
 }
 
@@ -288,6 +305,36 @@ fn kind_of(family: &str) -> Kind {
     }
 }
 
+/// What a family is on the board with the custom array, whose resistors part lines that both sides drive.
+fn kind_beside_array(family: &str) -> Kind {
+    use Kind::*;
+    match family {
+        "array-5c112" => A5C112,
+        "encoder-1889" => E1889,
+        "resistor" => Series,
+        "resistor-pull-down" => Load,
+        "link-select" => LinkSelect,
+        "link-rom" => LinkRom,
+        "crystal-two-pin" => CrystalTwo,
+        "capacitor-coupling-film" => CouplingCap,
+        "capacitor-beside" | "capacitor-pump-negative" => Cap,
+        "capacitor-electrolytic-negative" => Reservoir,
+        "diode" | "diode-1n4148" | "diode-clamp-ground" | "diode-charge" | "zener-shunt" => {
+            SmallDiode
+        }
+        "transistor-pull-cbe" => PullTransistor,
+        f if f.starts_with("transistor-") => SmallTransistor,
+        "coil-boost" => Coil,
+        "regulator-7805" => Regulator,
+        "modulator-rf" => ModulatorRf,
+        "picture-cable-aerial" => CableAerial,
+        "connector-power-9v" => NineSocket,
+        "mains-adapter-9v-dc" => AdapterNine,
+        "keyboard-membrane-40" => Keyboard,
+        other => kind_of(other),
+    }
+}
+
 /// `KC0..7` and `KR7..0` written out; blanks separate.
 fn spread(text: &str) -> Vec<String> {
     let mut out = Vec::new();
@@ -320,8 +367,12 @@ impl Wired {
             let next = lines.len();
             *lines.entry(name.to_string()).or_insert(next)
         };
-        let with_9918 = model.positions.iter().any(|p| p.family == "video-9918");
-        let kind_of = if with_9918 { kind_beside_9918 } else { kind_of };
+        let has = |family: &str| model.positions.iter().any(|p| p.family == family);
+        let kind_of = match () {
+            () if has("video-9918") => kind_beside_9918,
+            () if has("array-5c112") => kind_beside_array,
+            () => kind_of,
+        };
         let parts: Vec<Part> = model
             .positions
             .iter()
@@ -413,6 +464,23 @@ impl Wired {
         (0..self.parts[part].pins.len())
             .filter(|&k| self.parts[part].pins[k].1 == Some(line))
             .collect()
+    }
+
+    /// A rail's name, or a pin on it where the language of sheets reads no such name (`+12VA`).
+    pub fn rail_word(&self, name: &str) -> String {
+        let Some(rail) = self
+            .rails
+            .iter()
+            .find(|r| r.0 == name && name.ends_with("VA"))
+        else {
+            return name.into();
+        };
+        let chip = |p: &&Part| super::pins::is_chip(p.kind);
+        let at = self.parts.iter().filter(chip).find_map(|p| {
+            let pin = p.pins.iter().find(|k| k.1 == Some(rail.1))?;
+            Some(format!("{}.{}", p.name, pin.0))
+        });
+        at.unwrap_or_else(|| name.into())
     }
 
     /// The positions of one kind.

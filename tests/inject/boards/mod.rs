@@ -1,3 +1,4 @@
 //! Boards with a program of their own.
 
+pub mod ula;
 pub mod vdp;

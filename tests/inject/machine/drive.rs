@@ -14,6 +14,7 @@ impl Machine<'_> {
             Kind::M41464 => self.drive_nibble(part, out),
             Kind::A6526 => self.drive_adapter(part, out),
             Kind::Z80 => self.drive_z80(part, out),
+            Kind::A5C112 => self.drive_5c112(part, out),
             Kind::M4164 | Kind::M4116 | Kind::M4532 | Kind::M4816 => {
                 let m = &self.memory[part];
                 if m.cas && m.reading && self.pin(part, 15) == V::L {
@@ -392,7 +393,8 @@ impl Machine<'_> {
             Kind::R23128 => (
                 &[10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26],
                 [11, 12, 13, 15, 16, 17, 18, 19],
-                self.pin(part, 20) == V::L && self.pin(part, 22) == V::L && self.high(part, 27),
+                // Its third select is programmed low as well: the board leads the memory request there.
+                [20, 22, 27].iter().all(|&n| self.pin(part, n) == V::L),
             ),
             Kind::R27256 => (
                 &[10, 9, 8, 7, 6, 5, 4, 3, 25, 24, 21, 23, 2, 26, 27],

@@ -20,6 +20,7 @@ impl Machine<'_> {
                 Kind::Ppi8255 => self.latch_8255(part),
                 Kind::S8910Ports => self.latch_8910(part),
                 Kind::V9918 => self.latch_9918(part),
+                Kind::A5C112 => self.latch_5c112(part),
                 Kind::M2114 if self.powered[part] => self.write_static(part),
                 Kind::A6526 if self.powered[part] && self.step.stage == 2 => {
                     self.write_adapter(part)
@@ -48,19 +49,21 @@ impl Machine<'_> {
             Kind::M4116 | Kind::M4816 => &[5, 7, 6, 12, 11, 10, 13],
             _ => &[5, 7, 6, 12, 11, 10, 13, 9],
         };
-        // An open address pin of these keeps a level of its own.
-        let own = !self.aside.clocked;
-        let floats = if own {
-            u64::from(self.memory[part].row)
-        } else {
-            0
+        // Where strobes ripple, an open address pin keeps the level it has drifted to.
+        let salt = match self.ripple {
+            true => 0,
+            false => u64::from(self.memory[part].row),
         };
-        let address = self.word(part, pins, floats);
+        let address = self.word(part, pins, salt);
         let (ras, cas) = (self.pin(part, 4) == V::L, self.pin(part, 15) == V::L);
         let write = self.pin(part, 3) == V::L;
         let data = u8::from(self.pin(part, 2) == V::H);
         let row_fault = self.o.block(part, "row");
-        let late = self.w.parts[part].kind == Kind::M4816;
+        let late = match self.w.parts[part].kind {
+            Kind::M4816 => true,
+            Kind::M4116 | Kind::M4532 => self.ripple,
+            _ => false,
+        };
         let m = &mut self.memory[part];
         if ras && !m.ras {
             m.row = if row_fault { address & !4 } else { address };
@@ -96,6 +99,11 @@ impl Machine<'_> {
             return true;
         }
         if weak && (self.o.block(part, "cells") || self.o.block(part, "warm")) {
+            return !value;
+        }
+        // A 32K chip is a 64K one of which the other half has bad cells.
+        let other_half = self.w.parts[part].kind == Kind::M4532 && m.column & 0x80 != 0;
+        if other_half && mix(part as u64 + 9, u64::from(address)).is_multiple_of(7) {
             return !value;
         }
         value

@@ -35,10 +35,10 @@ impl Machine<'_> {
 
     /// Whether the keyboard's plug is open at the pin of this line.
     fn plug_open(&self, line: usize) -> bool {
-        let headers = self
-            .w
-            .of_kind(Kind::Connector)
-            .filter(|&c| self.w.parts[c].pins.len() == 20);
+        let headers = self.w.of_kind(Kind::Connector).filter(|&c| {
+            let p = &self.w.parts[c];
+            p.pins.len() == 20 || p.name.starts_with("KB")
+        });
         headers
             .flat_map(|c| self.w.pins_on(c, line).into_iter().map(move |k| (c, k)))
             .any(|(c, k)| self.o.is_open(c, k))
@@ -148,6 +148,14 @@ impl Machine<'_> {
         out
     }
 
+    fn charged_by_gate(&self, line: usize) -> bool {
+        let gates = self.w.of_kind(Kind::L32);
+        let on = |g: usize| self.w.pins_on(g, line);
+        gates
+            .into_iter()
+            .any(|g| on(g).into_iter().any(|k| !self.o.is_open(g, k)))
+    }
+
     /// A capacitor to ground that nothing charges stays empty; a shorted one holds its line low.
     pub(super) fn capacitors(&self) -> Vec<(usize, bool)> {
         let mut out = Vec::new();
@@ -164,7 +172,12 @@ impl Machine<'_> {
             if !(ground(a) || ground(b)) || super::supply::is_power(self.w, line) {
                 continue;
             }
-            out.push((self.root[line], self.o.broken(part, "short")));
+            let short = self.o.broken(part, "short");
+            // The input of a bipolar gate charges it.
+            if !short && self.ripple && self.charged_by_gate(line) {
+                continue;
+            }
+            out.push((self.root[line], short));
         }
         out
     }

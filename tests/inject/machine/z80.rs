@@ -18,7 +18,9 @@ impl Machine<'_> {
     /// A port's write strobe comes with its request.
     pub(super) fn drive_z80(&self, part: usize, out: &mut Vec<(usize, V)>) {
         let request = self.request.filter(|_| self.cpu_runs(part));
-        let address = request.map_or(0xFFFF, |r| r.address);
+        // A refresh counter that stands still refreshes one row.
+        let stands = |r: &Request| r.cycle == Cycle::Refresh && self.o.block(part, "refresh");
+        let address = request.map_or(0xFFFF, |r| if stands(&r) { 0 } else { r.address });
         for (k, n) in ADDRESS.into_iter().enumerate() {
             out.push((n, V::of(address >> k & 1 == 1)));
         }
