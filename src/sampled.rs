@@ -13,10 +13,11 @@ pub(crate) const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0
 pub(crate) const PORT: &str =
     "board 64k-6510-wide\ncame in faulty\ncartridge port bad\nrest fine\n";
 
-/// The ranking of a sheet of the wide board that is read whole.
+/// The ranking of a sheet of a shipped board that is read whole.
 pub(crate) fn ranked(text: &str) -> Ranking {
+    let named = text.lines().find_map(|l| l.strip_prefix("board "));
     let model = Library::default()
-        .board("64k-6510-wide")
+        .board(named.unwrap_or("64k-6510-wide"))
         .expect("a shipped board");
     let sheet = parse("t", text.as_bytes()).expect("a text");
     assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);

@@ -423,6 +423,29 @@ fn misses() {
     }
 }
 
+/// `INJECT_FAULT='U7:data pin 7' cargo test --test inject touches -- --ignored --nocapture`: what a mode of the map reaches, and how
+/// surely.
+#[test]
+#[ignore = "to look at one mode by hand"]
+fn touches() {
+    let wanted = std::env::var("INJECT_FAULT").expect("a unit and words of a mode");
+    let (unit, what) = wanted.split_once(':').expect("unit:mode");
+    for (model, _) in boards() {
+        let modes = model.modes.iter().enumerate();
+        for (k, m) in modes.filter(|(_, m)| &*model.units[m.unit as usize].name == unit) {
+            if !m.what.contains(what) {
+                continue;
+            }
+            println!("{unit} {}", m.what);
+            for n in &model.nodes {
+                for t in n.touches.iter().filter(|t| t.mode as usize == k) {
+                    println!("   {} {:?} {:.3}", n.name, t.kind, t.strength);
+                }
+            }
+        }
+    }
+}
+
 /// `INJECT_EVERY=1 cargo test --test inject unseen -- --ignored --nocapture`: faults that neither the run, the picture nor a rail
 /// shows, by the part's kind; whether a measuring point would show them.
 #[test]

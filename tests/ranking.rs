@@ -517,3 +517,30 @@ fn rest_fine_behind_nothing_that_was_read() {
         assert!(most(&lost) < 1.0 && most(&read) < 1.0, "{name}");
     }
 }
+
+/// Nobody calls the address fine that may be what is wrong with the bits: no sheet can even name the upper memory's.
+#[test]
+fn rest_fine_says_nothing_of_the_address_behind_bad_bits() {
+    let bits: String = (0..8)
+        .map(|k| format!("upper memory bit {k} bad\n"))
+        .collect();
+    let with = ranked("48k-z80-ula", &format!("came in faulty\n{bits}rest fine"));
+    let place = |unit: &str| with.suspects.iter().position(|s| s.name == unit);
+    let shared = ["IC23", "IC24", "IC25", "IC26"];
+    for unit in shared {
+        assert!(
+            place(unit).is_some_and(|at| at < 8),
+            "{unit}: {:?}",
+            place(unit)
+        );
+    }
+    // Of a bank whose bits are fine it does.
+    let lower = ranked("48k-z80-ula", "came in faulty\nsound bad\nrest fine");
+    assert!(
+        lower
+            .suspects
+            .iter()
+            .take(8)
+            .all(|s| !["IC3", "IC4"].contains(&&*s.name))
+    );
+}

@@ -608,6 +608,12 @@ const TRAPS: &[(&str, &str)] = &[
         "upper ram bit 2 bad and bit 5 bad",
         "upper memory bit 2 bad | upper memory bit 5 bad",
     ),
+    ("upper bit 2 bad", "upper memory bit 2 bad"),
+    (
+        "upper bits 2 and 5 bad",
+        "upper memory bit 2 bad | upper memory bit 5 bad",
+    ),
+    ("+12VA 11.4 V", "rail +12VA 11.4 V"),
     ("colour ram ok, bit 3 bad", "colour memory ok ~"),
     ("ram d9 bad", ""),
     ("ram d4 or d5 bad", ""),

@@ -23,6 +23,8 @@ pub enum Pass {
     Needs,
     /// The effect is lost when something holds the cause, and not when nobody drives it.
     Free,
+    /// What makes both gives nothing while the cause is pulled down.
+    Overload,
     /// The effect is supplied by the cause.
     Power,
     /// A key reads its row line: a row stuck low reports the key.
@@ -45,7 +47,8 @@ impl Pass {
             (Pass::Inverts, High) => (Low, 1.0),
             (Pass::Inverts, k) => (k, 1.0),
             (Pass::Free, Low | High) => (Lost, 1.0),
-            (Pass::Free, k) => (k, 0.0),
+            (Pass::Overload, Low) => (Lost, 1.0),
+            (Pass::Free | Pass::Overload, k) => (k, 0.0),
             (Pass::Needs, Lost | Low | High) => (Lost, 1.0),
             (Pass::Needs, Wrong) => (Wrong, 0.9),
             (Pass::Needs, Noisy) => (Noisy, 0.7),
@@ -217,6 +220,8 @@ mod tests {
     fn rows_and_columns_differ() {
         assert_eq!(Pass::Free.through(Kind::High), (Kind::Lost, 1.0));
         assert_eq!(Pass::Free.through(Kind::Lost).1, 0.0);
+        assert_eq!(Pass::Overload.through(Kind::Low), (Kind::Lost, 1.0));
+        assert_eq!(Pass::Overload.through(Kind::High).1, 0.0);
         assert_eq!(Pass::Row.through(Kind::Low).0, Kind::Low);
         assert_eq!(Pass::Column.through(Kind::Low).0, Kind::Wrong);
         assert_eq!(Pass::Column.through(Kind::High), (Kind::Lost, 1.0));

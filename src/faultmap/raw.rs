@@ -442,6 +442,9 @@ pub struct RailRaw {
     /// Memory needs this rail while others are present (missing = stop).
     #[serde(default)]
     pub guards_memory: bool,
+    /// A rail that takes this one along when it is pulled down: one converter makes both.
+    #[serde(default)]
+    pub falls_with: Option<String>,
     /// The supply gives it at its own plug: it can be measured there, unplugged. The others are made on the board.
     #[serde(default)]
     pub at_plug: bool,

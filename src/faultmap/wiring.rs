@@ -109,6 +109,7 @@ impl Wiring {
         }
         let rails = board.rails.values().map(|r| r.line.clone()).collect();
         w.link_parts(&rails);
+        w.link_rails(board);
         for (name, _) in expand_functions(&board.functions) {
             let node = w.graph.add();
             if w.functions.insert(name.clone(), node).is_some() {
@@ -368,6 +369,27 @@ impl Wiring {
             return Some(self.pins[&(position, i)]);
         }
         self.in_part(position, path, rest).first().copied()
+    }
+
+    /// Rails that one converter makes: what pulls the one down leaves nothing of the other.
+    fn link_rails(&mut self, board: &BoardRaw) {
+        /// How surely (guess: a converter that is held down hardly swings).
+        const TAKES_ALONG: f64 = 0.95;
+        for (name, rail) in &board.rails {
+            let Some(with) = &rail.falls_with else {
+                continue;
+            };
+            match board.rails.get(with) {
+                Some(other) => {
+                    let (from, to) = (self.line(&other.line), self.line(&rail.line));
+                    self.graph.link(from, to, Pass::Overload, TAKES_ALONG);
+                }
+                None => self.error(
+                    &format!("rails.{name}.falls_with"),
+                    format!("no rail '{with}'"),
+                ),
+            }
+        }
     }
 
     fn link_board_function(&mut self, name: &str, f: &FunctionRaw) {

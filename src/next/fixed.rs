@@ -1,7 +1,7 @@
 //! Advice that needs no plan.
 
 use super::steps::MAINS;
-use super::{Ask, Bench, Tool, costs};
+use super::{Ask, Bench, Tool, costs, pulled_down};
 use crate::faultmap::model::{BoardModel, Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
@@ -60,7 +60,7 @@ pub(super) fn at_plug(model: &BoardModel) -> String {
 }
 
 /// A step on a board that is switched off.
-fn unpowered(step: String, r#where: String) -> NextView {
+pub(super) fn unpowered(step: String, r#where: String) -> NextView {
     NextView {
         step,
         r#where,
@@ -189,6 +189,10 @@ fn on_the_board(
         {
             return vec![view];
         }
+    }
+    let pulled_down = pulled_down::other_rails(model, ranking, rail, skipped);
+    if let Some(view) = pulled_down.or_else(|| pulled_down::leg_out(model, ranking, skipped)) {
+        return vec![view];
     }
     if since_read(ranking, rail).next().is_none() {
         let suspect = on_board_suspect(model, ranking, rail);

@@ -13,6 +13,7 @@ mod by_hand;
 pub mod costs;
 pub(crate) mod fixed;
 mod ohms;
+mod pulled_down;
 mod remedies;
 mod results;
 mod shorts;

@@ -24,8 +24,8 @@ const NO_POWER: f64 = 0.5;
 const BUS: f64 = 0.5;
 /// So many chips on a line make a bus.
 const CHIPS_OF_BUS: usize = 3;
-/// A processor that lost so many lines moves nothing.
-const LINES_OF_MASTER: usize = 8;
+/// A processor that lost so many lines, of those that nothing else drives, moves nothing.
+const LINES_OF_MASTER: usize = 5;
 /// A mode that does this much to a rail or a clock takes it away.
 const TAKES_AWAY: f64 = 0.5;
 

@@ -494,6 +494,7 @@ impl Observer<'_> {
         let open: Vec<(usize, &CheckDef)> = (model.checks.iter().enumerate())
             .filter(|(_, c)| c.test && !self.here.contains(&c.id))
             .filter(|(_, c)| !self.not_reached.contains(&c.id))
+            .filter(|(_, c)| !self.behind_bad_bits(&c.id))
             .collect();
         self.out.readings.reserve(open.len());
         for (at, check) in open {
@@ -504,6 +505,23 @@ impl Observer<'_> {
             let effects = kept.get(at, || self.shown(id, reads, aspect, Outcome::Pass));
             self.reading(id, Outcome::Pass, "rest fine".into(), effects);
         }
+    }
+
+    /// Whether a check is of what all chips of a bank share, and bits of that bank fail: a test shows the bits, and nobody calls
+    /// the address fine that may be what is wrong with them.
+    fn behind_bad_bits(&self, check: &str) -> bool {
+        let address = check.split_once(".address.").map(|(bank, _)| bank);
+        let strobe = || check.split_once('.').filter(|_| memory::shared(check));
+        let Some(bank) = address.or_else(|| strobe().map(|(bank, _)| bank)) else {
+            return false;
+        };
+        let bits = format!("{bank}.bit.");
+        self.out.readings.iter().any(|r| match &r.evidence {
+            Evidence::Check(c) => {
+                c.run == self.run && c.outcome != Outcome::Pass && c.check.starts_with(&bits)
+            }
+            _ => false,
+        })
     }
 
     /// P(what failed was typed on a line that was not understood): the share of such lines among those with results. 'Rest

@@ -117,3 +117,37 @@ fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort]) -> Vec<Mode> {
     };
     states.into_iter().filter(|s| s.0 > 1e-6).map(of).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sampled::{probability, ranked};
+    use crate::shipped::Library;
+
+    #[test]
+    fn lines_of_a_program_are_no_matter_of_severity() {
+        let model = Library::default()
+            .board("64k-6510-narrow")
+            .expect("shipped");
+        let of = |id, outcome| sort_of(&model, id, outcome);
+        assert_eq!(of("line.A13", Outcome::Fail), Sort::Probe);
+        assert_eq!(of("line.KB_COL2", Outcome::Fail), Sort::Other);
+        assert_eq!(of("line.KB_COL2", Outcome::Pass), Sort::Probe);
+        assert_eq!(of("rail.+5V", Outcome::Fail), Sort::Other);
+    }
+
+    /// A data line that is held stops the program, whether the processor then stands still or runs on; open legs of a chip that is on
+    /// no such line do no better.
+    #[test]
+    fn columns_that_stand_still_do_not_speak_against_a_held_data_line() {
+        let sheet = "board 64k-6510-narrow\ncame in faulty\nscreen black\ntest does not run\nU6.32 high\nU1.28 high\nU1.4 high\nU22.8 low\n\
+                     U6.7 pulsing\nU6.8 pulsing\nU6.10 pulsing\nU6.12 pulsing\nU6.19 pulsing\nU6.37 pulsing\nU6.36 pulsing\nU10.14 pulsing\n";
+        let r = ranked(sheet);
+        let on_the_line: f64 = ["U2", "U1", "U4", "U5", "U6", "U7", "U9", "U11"]
+            .iter()
+            .map(|u| probability(&r, u))
+            .sum();
+        assert!(on_the_line > 0.8, "{on_the_line}");
+        assert!(probability(&r, "U8 joints") < 0.05);
+    }
+}

@@ -225,7 +225,6 @@ fn ways_to_break(w: &Wired, part: usize) -> Vec<String> {
         SmallDiode | SmallTransistor | PullTransistor => &["open", "short"],
         LinkSelect if super::machine::array5c112::fitted(&p.name) => &["open"],
         LinkRom => &["open 1", "open 2", "wrong"],
-        CrystalTwo => &["open", "wrong"],
         Coil => &["open main", "open feedback", "turns"],
         ModulatorRf => &["dead", "drift", "noisy"],
         CableAerial => &["lead", "standard"],

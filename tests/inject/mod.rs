@@ -267,6 +267,22 @@ impl Bench {
         }
     }
 
+    /// Whether a fault shorts the rail at this leg of a part.
+    pub fn shorts_at(&self, fault: &Fault, (part, pin): (usize, usize)) -> bool {
+        let line = self.w.parts[part].pins[pin].1;
+        let shorted = supply::shorted(&self.w, &Overlay::of(&self.w, &[fault]));
+        let here = |(p, lines): &(usize, Vec<usize>)| {
+            *p == part && line.is_some_and(|l| lines.contains(&l))
+        };
+        shorted.iter().any(here)
+    }
+
+    /// Volts of the supply at its plug, off the board.
+    pub fn plug(&self, faults: &[Fault]) -> f64 {
+        let all: Vec<&Fault> = faults.iter().collect();
+        supply::at_plug(&self.w, &Overlay::of(&self.w, &all))
+    }
+
     /// Ohms from a rail to ground with the board off, in words of the sheet.
     pub fn resistance(&self, faults: &[Fault], rail: &str, seed: u64) -> String {
         let mut rng = StdRng::seed_from_u64(seed);

@@ -197,6 +197,7 @@ impl Work<'_> {
         let mut text = sheet.to_string();
         let tools = Tools::default();
         let mut skipped: Vec<String> = Vec::new();
+        let mut rails: Vec<String> = Vec::new();
         // As in a session: what was tried and changed nothing is not proposed again.
         let mut in_vain: Vec<(Action, Place)> = Vec::new();
         loop {
@@ -242,7 +243,12 @@ impl Work<'_> {
             {
                 in_vain.push((*action, place.clone()));
             }
-            // Nobody looks at the same thing twice.
+            // Nobody looks at the same thing twice, but what was put right may have changed the supply.
+            match ask {
+                Ask::Remedy { .. } if !said.is_empty() => skipped.retain(|s| !rails.contains(s)),
+                Ask::Rail { .. } => rails.push(step.step.clone()),
+                _ => {}
+            }
             if !matches!(ask, Ask::Remedy { .. }) || said.is_empty() {
                 skipped.push(step.step.clone());
             }
@@ -320,10 +326,11 @@ impl Work<'_> {
             }
             Ask::Drop { places, .. } => self.drop_along(places, seed),
             Ask::Feel { places, .. } => self.feel(places, seed),
-            Ask::Supply => match self.bench.observe(&self.left).plug {
-                Some(volts) => format!("psu rail 5V {volts:.2} V off the board"),
-                None => "psu rail 5V 5.08 V off the board".into(),
-            },
+            Ask::Supply => format!(
+                "psu rail {} {:.2} V off the board",
+                self.at_plug(),
+                self.bench.plug(&self.left)
+            ),
             Ask::Remedy {
                 unit,
                 action,
@@ -336,6 +343,13 @@ impl Work<'_> {
             },
         };
         line + "\n"
+    }
+
+    /// The rail that the supply gives at its plug.
+    fn at_plug(&self) -> &str {
+        let direct = self.model.rails.iter().filter(|(_, r)| r.at_plug && !r.ac);
+        let first = direct.min_by_key(|(_, r)| r.order);
+        first.map_or("5V", |(name, _)| name.trim_start_matches('+'))
     }
 
     /// Of what was felt: which was hot, and that the others were not.
@@ -374,7 +388,9 @@ impl Work<'_> {
                 matches!(&f.what, What::Broken { how, .. } if how == "open" || how == "weak")
             }
             Action::Lift => {
-                matches!(f.what, What::Stuck { part, pin, .. } if leg == Some((part, pin)))
+                let stuck =
+                    matches!(f.what, What::Stuck { part, pin, .. } if leg == Some((part, pin)));
+                stuck || leg.is_some_and(|leg| self.bench.shorts_at(f, leg))
             }
             _ => f.warm,
         };

@@ -116,6 +116,46 @@ fn trouble_runs_down_the_line() {
     assert!(m.units.iter().any(|u| u.name == "U1 contacts"));
 }
 
+/// What must only not be held, and a rail that goes down with another.
+#[test]
+fn a_held_line_is_another_matter_than_one_that_nobody_drives() {
+    let minus = "  -5V: {line: M, nominal: -5, low: -4.5, high: -5.5, stop: 6, measure: U3.2, order: 2, falls_with: +5V, source: test}";
+    let board = BOARD
+        .replace(
+            "  report: {needs: C}",
+            "  report: {needs: C}\n  clear: {free: B}",
+        )
+        .replace("functions:", &format!("{minus}\nfunctions:"))
+        .replace(
+            "rails:",
+            "  U3: {family: chip, role: third, pins: \"- M +5V - -\"}\nrails:",
+        );
+    let m = tiny(&board).unwrap();
+    let lost = |node, unit, what| strength(&m, node, unit, what, Kind::Lost);
+    assert_eq!(lost("clear", "U2", "input 0 shorted"), Some(1.0));
+    assert_eq!(lost("clear", "U1", "gate 0 dead"), None);
+    assert_eq!(lost("B", "U1", "gate 0 dead"), Some(1.0));
+    // U3's first input is on the second rail, and nothing on the first takes it along but what pulls that down.
+    assert_eq!(
+        strength(&m, "+5V", "U3", "input 0 shorted", Kind::Low),
+        None
+    );
+    let down = BOARD.replace("pins: +5V A - B -", "pins: - +5V - B -");
+    let board = board.replace("pins: +5V A - B -", "pins: - +5V - B -");
+    assert_ne!(down, BOARD);
+    let m = tiny(&board).unwrap();
+    assert_eq!(
+        strength(&m, "M", "U1", "input 0 shorted", Kind::Lost),
+        Some(0.95)
+    );
+    let unknown = board.replace("falls_with: +5V", "falls_with: +6V");
+    let errors = tiny(&unknown).unwrap_err();
+    assert!(
+        format!("{errors:?}").contains("no rail '+6V'"),
+        "{errors:?}"
+    );
+}
+
 #[test]
 fn an_input_tied_to_a_rail_minds_the_rail_as_a_supply_pin_does() {
     let board = BOARD

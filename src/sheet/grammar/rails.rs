@@ -39,7 +39,7 @@ pub fn rail(input: Toks<'_>) -> P<'_, String> {
     alt((written, numbered, named)).parse(input)
 }
 
-/// `+5V_VIDEO`: a rail as the map writes it, known by its volts and the underscore; `5v video` before a value.
+/// `+5V_VIDEO`, `+12VA`: a rail as the map writes it, known by its volts and the underscore or the letter behind them; `5v video` before a value.
 fn written(input: Toks<'_>) -> P<'_, String> {
     let (rest, _) = opt(word(Rail)).parse(input)?;
     let signed = rest.first().is_some_and(|a| matches!(&*a.lower, "+" | "-"));
@@ -50,7 +50,7 @@ fn written(input: Toks<'_>) -> P<'_, String> {
     let after = atom.lower.trim_start_matches(|c: char| c.is_ascii_digit());
     let volts = after.len() < atom.lower.len() && after.starts_with('v');
     let sign = if signed { rest.typed() } else { "" };
-    if volts && after.contains('_') {
+    if volts && (after.contains('_') || after == "va") {
         return Ok((at.skip(1), format!("{sign}{}", at.typed().to_uppercase())));
     }
     if volts && after == "v" && direct(at.skip(1), RailPart).is_ok() {

@@ -116,9 +116,15 @@ fn colour_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     }
 }
 
-/// `upper memory bit 3`, `video memory bits 0-3`, `video memory`.
+/// `upper memory bit 3`, `upper bit 3`, `video memory bits 0-3`, `video memory`.
 fn other_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     const BANKS: &[(Concept, &str)] = &[(UpperMemory, "upper"), (VideoMemory, "video")];
+    if input.first().is_some_and(|a| &*a.lower == "upper")
+        && let Ok((rest, all)) = bits(input.skip(1))
+    {
+        let of = |bit| Subject::OtherMemory("upper".into(), Some(bit as u8));
+        return Ok((rest, all.into_iter().map(of).collect()));
+    }
     let (rest, bank) = one_of(BANKS)(input)?;
     let of = |bit| Subject::OtherMemory(bank.to_string(), bit);
     let (rest, found) = opt(bits).parse(rest)?;

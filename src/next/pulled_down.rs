@@ -1,0 +1,146 @@
+//! What pulls a rail down, looked for on a board that must stay off: by ohms, and leg by leg.
+
+use super::fixed::{rails_out, unpowered};
+use super::{Ask, Tool, costs};
+use crate::faultmap::model::{BoardModel, UnitKind};
+use crate::infer::network::Outcome;
+use crate::observe::{Evidence, Reading, board, holds};
+use crate::rank::Ranking;
+use crate::report::view::NextView;
+use crate::sheet::{Action, Place};
+
+/// P(shorts the rail) from which on a part is renewed and no other leg is lifted (guess).
+const SURE: f64 = 0.5;
+/// P(shorts the rail) below which a leg is not worth its lifting (guess).
+const UNLIKELY: f64 = 0.004;
+
+/// Another rail that is out of its limits, with the power off: what pulls it down may be what keeps this one away.
+pub fn other_rails(
+    model: &BoardModel,
+    ranking: &Ranking,
+    rail: &str,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Option<NextView> {
+    let read = |name: &str| {
+        let id = format!("resistance.{name}");
+        ranking.observed.read.contains(&id)
+    };
+    let direct = |name: &str| model.rails.get(name).is_some_and(|r| !r.ac);
+    let others = rails_out(ranking).into_iter().map(|r| r.0);
+    let mut open = others.filter(|name| *name != rail && direct(name) && !read(name));
+    let view = |name: &str| {
+        let place = board::rail_measured_at(model, name);
+        let step = format!(
+            "Leave the supply unplugged, and measure the resistance from rail {name} to ground at {place}: it reads wrong as well."
+        );
+        NextView {
+            expect: "some hundred ohms; a few ohms are a short".into(),
+            minutes: costs::MEASURE_RAIL,
+            needs: Some(Tool::Multimeter.to_string()),
+            ask: Some(Ask::Resistance { rail: name.into() }),
+            ..unpowered(step, format!("{place}, unplugged"))
+        }
+    };
+    open.find_map(|name| {
+        let view = view(name);
+        let left_out = (view.ask.as_ref()).is_some_and(|ask| skipped(&view.step, ask));
+        (!left_out).then_some(view)
+    })
+}
+
+/// A soldered part that may short a rail which is a few ohms from ground: its leg on that rail out of the board, and the ohms once more.
+pub fn leg_out(
+    model: &BoardModel,
+    ranking: &Ranking,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Option<NextView> {
+    let mut legs = shorted(model, ranking)
+        .flat_map(|rail| legs(model, ranking, rail))
+        .collect::<Vec<_>>();
+    legs.sort_by(|x, y| y.probability.total_cmp(&x.probability));
+    if legs.first().is_none_or(|l| l.probability >= SURE) {
+        return None;
+    }
+    let view = |l: &Leg| {
+        let (name, pin, rail) = (l.name, l.pin, l.rail);
+        let step = format!(
+            "Leave the supply unplugged, solder leg {pin} of {name} ({rail}) out of its hole, bend it up, and measure the resistance from \
+             rail {rail} to ground again; solder it in again afterwards."
+        );
+        let place = Place {
+            name: name.into(),
+            pin: Some(pin.into()),
+        };
+        NextView {
+            expect: "no change, if another part shorts the rail".into(),
+            minutes: costs::LIFT_LEG,
+            needs: Some(Tool::Multimeter.to_string()),
+            ask: Some(Ask::Remedy {
+                unit: l.unit.into(),
+                action: Action::Lift,
+                place,
+                seen: true,
+            }),
+            ..unpowered(step, format!("{name} pin {pin}, unplugged"))
+        }
+    };
+    let open = legs
+        .iter()
+        .filter(|l| !l.lifted && l.probability >= UNLIKELY);
+    open.map(view)
+        .find(|v| !v.ask.as_ref().is_some_and(|ask| skipped(&v.step, ask)))
+}
+
+/// A leg of a soldered part on a rail.
+struct Leg<'m> {
+    name: &'m str,
+    unit: &'m str,
+    pin: &'m str,
+    rail: &'m str,
+    /// P(the part shorts the rail).
+    probability: f64,
+    /// It was out already.
+    lifted: bool,
+}
+
+/// Rails that are a few ohms from ground as they were last measured.
+fn shorted<'r>(model: &'r BoardModel, ranking: &'r Ranking) -> impl Iterator<Item = &'r str> {
+    let last = |rail: &str| {
+        let id = format!("resistance.{rail}");
+        let of = |r: &Reading| match &r.evidence {
+            Evidence::Check(c) if c.check == id => Some(c.outcome),
+            _ => None,
+        };
+        ranking.observed.readings.iter().rev().find_map(of)
+    };
+    let rails = model.rails.keys().map(String::as_str);
+    rails.filter(move |rail| last(rail) == Some(Outcome::Fail))
+}
+
+fn legs<'m>(model: &'m BoardModel, ranking: &'m Ranking, rail: &'m str) -> Vec<Leg<'m>> {
+    let a = &ranking.assembled;
+    let line = model.rails.get(rail).map(|r| r.line.as_str());
+    let of = |cause: usize| -> Option<Leg<'m>> {
+        let unit = &model.units[a.place[cause]];
+        let position = &model.positions[unit.position];
+        let soldered = !position.socket && !position.outside && unit.kind == UnitKind::Part;
+        if !soldered || !a.is_current(cause) {
+            return None;
+        }
+        let pin = position.pins.iter().find(|p| p.line.as_deref() == line)?;
+        let modes = holds(model, unit.position, &pin.label);
+        let now = a.now(&ranking.posterior, cause);
+        let shorts = now.filter(|(m, _)| modes.contains(m)).map(|m| m.1).sum();
+        let out = format!("{} leg lifted", position.name);
+        let mut readings = ranking.observed.readings.iter();
+        Some(Leg {
+            name: &position.name,
+            unit: &unit.name,
+            pin: &pin.label,
+            rail,
+            probability: shorts,
+            lifted: readings.any(|r| r.text.starts_with(&out)),
+        })
+    };
+    (0..a.modes.len()).filter_map(of).collect()
+}
