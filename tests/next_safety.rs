@@ -553,8 +553,14 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
         let sheet = parse("t", text.as_bytes()).expect("a sheet");
         assert!(sheet.diags.is_empty(), "{text}: {:?}", sheet.diags);
         let ranking = rank(&model, &[sheet]).expect("possible");
-        let step = advise(&model, &ranking, &Bench::default()).steps.swap_remove(0);
-        assert!(!step.power && step.step.contains("solder leg"), "{}", step.step);
+        let step = advise(&model, &ranking, &Bench::default())
+            .steps
+            .swap_remove(0);
+        assert!(
+            !step.power && step.step.contains("solder leg"),
+            "{}",
+            step.step
+        );
         let Some(Ask::Remedy { place, .. }) = &step.ask else {
             panic!("{:?}", step.ask);
         };
@@ -565,8 +571,14 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
     text += "lifted IC9.9: changed\n";
     let sheet = parse("t", text.as_bytes()).expect("a sheet");
     let ranking = rank(&model, &[sheet]).expect("possible");
-    let step = advise(&model, &ranking, &Bench::default()).steps.swap_remove(0);
-    assert!(!step.power && step.step.starts_with("Put right IC9"), "{}", step.step);
+    let step = advise(&model, &ranking, &Bench::default())
+        .steps
+        .swap_remove(0);
+    assert!(
+        !step.power && step.step.starts_with("Put right IC9"),
+        "{}",
+        step.step
+    );
 }
 
 /// More time makes no plan worse: what is done with less is done first.

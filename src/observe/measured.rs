@@ -3,10 +3,10 @@
 use super::aspect::Aspect;
 use super::hands::mended_by;
 use super::ohms::across_effects;
-use super::shorts::{resistance_effects, resistance_id};
+use super::shorts::{resistance_effects, resistance_id, shorts};
 use super::{Evidence, Observer, Stop, board, noticed, odds};
 use crate::diag::code;
-use crate::faultmap::model::{Read, Unit, UnitKind};
+use crate::faultmap::model::{ModeId, Read, Unit, UnitKind};
 use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
 use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
@@ -22,6 +22,11 @@ const SHORTED: f64 = 5.0;
 
 /// P(a voltage past its stop limit is typed though the rail is right): whoever reads that looks twice (a guess of ours).
 const PAST_BY_MISTAKE: f64 = 2e-5;
+
+/// Share of its nominal voltage that a part which shorts a rail hardly leaves it, and what is left of its strength then (guesses: what
+/// makes the rail is overloaded by far, or gives up).
+const SHORT_LEAVES: f64 = 0.5;
+const SOFT_SHORT: f64 = 0.15;
 
 impl Observer<'_> {
     pub(super) fn rail(&mut self, name: &str, state: &State) {
@@ -49,11 +54,33 @@ impl Observer<'_> {
         let past = matches!(state, State::Volts(v) if v.abs() >= rail.stop);
         let before = self.out.readings.len();
         self.rail_check(&name, aspect, outcome, format!("rail {name} {text}"));
+        let half = matches!(state, State::Volts(v) if v.abs() >= SHORT_LEAVES * rail.nominal.abs());
+        if outcome == Outcome::Fail && half {
+            self.hardly_shorted(&name, before);
+        }
         if past {
             for reading in &mut self.out.readings[before..] {
                 if let Evidence::Check(c) = &mut reading.evidence {
                     c.leak = c.leak.min(PAST_BY_MISTAKE);
                 }
+            }
+        }
+    }
+
+    /// What shorts a rail hardly leaves it this voltage: of the readings from here on.
+    fn hardly_shorted(&mut self, rail: &str, from: usize) {
+        let shorts = shorts(self.model);
+        let pulls = |mode: &ModeId| {
+            let rails = shorts.get(mode);
+            rails.is_some_and(|rails| rails.iter().any(|r| r == rail))
+        };
+        for reading in &mut self.out.readings[from..] {
+            if let Evidence::Check(c) = &mut reading.evidence {
+                let less = |&(mode, s): &(ModeId, f64)| match pulls(&mode) {
+                    true => (mode, s * SOFT_SHORT),
+                    false => (mode, s),
+                };
+                c.effects = c.effects.iter().map(less).collect();
             }
         }
     }

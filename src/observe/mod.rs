@@ -507,8 +507,8 @@ impl Observer<'_> {
         }
     }
 
-    /// Whether a check is of what all chips of a bank share, and bits of that bank fail: a test shows the bits, and nobody calls
-    /// the address fine that may be what is wrong with them.
+    /// Whether a check is of what all chips of another bank than the first share, and bits of that bank fail: no sheet can name the
+    /// address lines of such a bank, so nobody calls them fine.
     fn behind_bad_bits(&self, check: &str) -> bool {
         let address = check.split_once(".address.").map(|(bank, _)| bank);
         let strobe = || check.split_once('.').filter(|_| memory::shared(check));
@@ -516,12 +516,13 @@ impl Observer<'_> {
             return false;
         };
         let bits = format!("{bank}.bit.");
-        self.out.readings.iter().any(|r| match &r.evidence {
+        let failed = |r: &Reading| match &r.evidence {
             Evidence::Check(c) => {
                 c.run == self.run && c.outcome != Outcome::Pass && c.check.starts_with(&bits)
             }
             _ => false,
-        })
+        };
+        bank != "memory" && self.out.readings.iter().any(failed)
     }
 
     /// P(what failed was typed on a line that was not understood): the share of such lines among those with results. 'Rest

@@ -125,6 +125,10 @@ fn a_held_line_is_another_matter_than_one_that_nobody_drives() {
             "  report: {needs: C}",
             "  report: {needs: C}\n  clear: {free: B}",
         )
+        .replace(
+            "what: output}",
+            "what: output}\n  clear: {reads: clear, test: true, what: clear}",
+        )
         .replace("functions:", &format!("{minus}\nfunctions:"))
         .replace(
             "rails:",
