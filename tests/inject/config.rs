@@ -1,5 +1,6 @@
 //! What each board is, in the words of its circuit: where its memory map puts things and which socket a port comes out at.
 
+use super::boards;
 use super::machine::{Machine, V};
 use super::wiring::{Kind, Wired};
 
@@ -118,7 +119,8 @@ pub struct Analogue {
     pub ripple_line: Option<&'static str>,
 }
 
-pub(super) struct Builder<'a>(pub(super) &'a Wired);
+/// Looks positions and pins of a board up by name.
+pub struct Builder<'a>(pub(super) &'a Wired);
 
 impl Builder<'_> {
     pub(super) fn p(&self, name: &str) -> usize {
@@ -192,9 +194,9 @@ impl Config {
     /// The machine of a board.
     pub fn of(w: &Wired) -> Self {
         match w.board.as_str() {
-            "dunlin-64" => dunlin(&Builder(w)),
-            "64k-6510-wide" => wide(&Builder(w)),
-            "64k-6510-narrow" => super::narrow::config(&Builder(w)),
+            "dunlin-64" => boards::dunlin::config(&Builder(w)),
+            "64k-6510-wide" => boards::wide::config(&Builder(w)),
+            "64k-6510-narrow" => boards::narrow::config(&Builder(w)),
             other => panic!("no simulated machine for {other}"),
         }
     }
@@ -430,266 +432,4 @@ pub(super) fn control(
         .collect();
     out.push(Wire::Stage(Stage::Touches(ground.0, ground.1)));
     out
-}
-
-fn dunlin(b: &Builder) -> Config {
-    let stick = |socket: &str, letter: &str, address: u16| {
-        let ground = b.socket(socket, "GND");
-        let mut wires: Vec<Wire> = (0..5u8)
-            .map(|bit| {
-                let (socket, pin) = b.socket(socket, &format!("J{letter}{bit}"));
-                Wire::InAt {
-                    address,
-                    bit,
-                    socket,
-                    pin,
-                }
-            })
-            .collect();
-        wires.push(Wire::Stage(Stage::Touches(ground.0, ground.1)));
-        wires
-    };
-    let user = ["UP0", "UP1", "UP2", "UP3", "UP4", "UP5", "UP6", "UP7"];
-    let mut user_wires = user_lines(b, "J7", 1, 0, &user);
-    user_wires.extend(user_lines(b, "J7", 1, 1, &["UPB0", "UPB1"]));
-    user_wires.extend(b.stages("A2 18 18, A2 24 24, A2 39 39, A2 40 40, J7 3, J7 4, J7 5, J7 6"));
-    let a2 = b.p("A2");
-    user_wires.extend(["flag", "shift"].map(|k| Wire::Stage(Stage::Block(a2, k))));
-    let a1 = b.p("A1");
-    let mut cassette = b.stages(
-        "J8 3, J8 2, C8 1 2, A1 24 24, A2 12 12, W14 1 2, J8 1, A2 13 13, Q2 3 2, Q2 1, J8 4",
-    );
-    cassette.push(Wire::Stage(Stage::Block(a1, "flag")));
-    cassette.push(b.out(1, 1, 3, "Q2", "MOTOR", false));
-    let mut network = b.stages("A1 39 39, A1 40 40, J10 1, J10 2, J10 3");
-    network.push(Wire::Stage(Stage::Block(a1, "shift")));
-    let amplifier = "C7 1 2, Q1 3 1, Q1 2, LS1";
-    Config {
-        adapters: vec![
-            Adapter {
-                part: a1,
-                base: 0x8800,
-            },
-            Adapter {
-                part: a2,
-                base: 0x8C00,
-            },
-        ],
-        roms: vec![
-            ("os", b.p("R1"), 0xE000, 0x2000),
-            ("language", b.p("R2"), 0xA000, 0x2000),
-        ],
-        cartridge_base: 0xC000,
-        cartridge_first: (V::Z, V::Z),
-        memory_top: 0x8000,
-        banked: true,
-        colour: None,
-        columns_on_a: true,
-        ports: vec![
-            Port {
-                name: "control port 1",
-                plug: None,
-                wires: stick("J5", "A", 0x9000),
-            },
-            Port {
-                name: "control port 2",
-                plug: None,
-                wires: stick("J6", "B", 0x9400),
-            },
-            Port {
-                name: "user port",
-                plug: Some(b.p("LOOP")),
-                wires: user_wires,
-            },
-            Port {
-                name: "cassette port",
-                plug: None,
-                wires: cassette,
-            },
-            Port {
-                name: "serial port",
-                plug: None,
-                wires: network,
-            },
-        ],
-        paddles: Vec::new(),
-        sound: b.p("T1"),
-        sound_base: 0x8400,
-        voices: [("4", "W11"), ("3", "W12"), ("38", "W13")]
-            .iter()
-            .map(|(pin, mix)| b.through(&format!("T1 {pin} {pin}, {mix} 1 2, {amplifier}")))
-            .collect(),
-        filter: None,
-        video: b.p("V1"),
-        video_base: 0x8000,
-        picture: [
-            b.through("V1 39 39, V1 40 40, L14 12 11, L14 13 11, W6 1 2, J2 5, J2 1"),
-            vec![Stage::Cable("sync")],
-        ]
-        .concat(),
-        colours: vec![
-            [
-                b.through("A2 15 15, L14 2 3, L18 2 18, W7 1 2, J2 2"),
-                vec![Stage::Cable("red")],
-            ]
-            .concat(),
-            [
-                b.through("A2 16 16, L14 5 6, L18 3 17, W8 1 2, J2 3"),
-                vec![Stage::Cable("green")],
-            ]
-            .concat(),
-            [
-                b.through("A2 17 17, L14 10 8, L18 4 16, W9 1 2, J2 4"),
-                vec![Stage::Cable("blue")],
-            ]
-            .concat(),
-        ],
-        break_key: b.through("J3 19, J3 10, P1 6"),
-        interrupts: vec![b.through("P1 4"), b.through("P1 4")],
-        by_6510: false,
-        analogue: Analogue::default(),
-        port_at_rest: 7,
-    }
-}
-
-fn wide(b: &Builder) -> Config {
-    let (u1, u2) = (b.p("U1"), b.p("U2"));
-    let pb = ["PB0", "PB1", "PB2", "PB3", "PB4", "PB5", "PB6", "PB7"];
-    let mut user = user_lines(b, "CN2", 1, 1, &pb);
-    user.push(b.out(1, 0, 2, "CN2", "PA2", false));
-    user.extend(b.stages("U2 18 18, U2 24 24, U2 39 39, U2 40 40, U1 39 39, U1 40 40, CN2 4, CN2 5, CN2 6, CN2 7, CN2 8, CN2 B"));
-    user.extend(
-        [(u2, "flag"), (u2, "shift"), (u1, "shift")].map(|(p, k)| Wire::Stage(Stage::Block(p, k))),
-    );
-    let mut serial = vec![
-        b.out(1, 0, 3, "CN4", "SER_ATN", true),
-        b.out(1, 0, 4, "CN4", "SER_CLK", true),
-        b.out(1, 0, 5, "CN4", "SER_DATA", true),
-        b.input(1, 0, 6, "CN4", "SER_CLK"),
-        b.input(1, 0, 7, "CN4", "SER_DATA"),
-    ];
-    serial.extend(b.stages("CN4 2"));
-    let mut cassette = b.stages("U7 24 24, U7 25 25, U7 26 26, R4 1 2, Q2 3 2, Q2 1, Q1 3 1, Q1 2, Q3 1 3, Q3 2, FB2 1 2, FB1 1 2, FB3 1 2, R2 1 2, U1 24 24");
-    cassette.push(Wire::Stage(Stage::Block(u1, "flag")));
-    let cartridge: Vec<String> = b.0.parts[b.p("CN6")]
-        .pins
-        .iter()
-        .filter(|p| !["1", "22", "A", "Z", "2", "3"].contains(&p.0.as_str()))
-        .map(|p| format!("CN6 {}", p.0))
-        .collect();
-    let mut slot = b.stages(&cartridge.join(", "));
-    slot.extend(b.stages("U17 10 10, U17 11 11, U15 9 9, U15 10 10, FB4 1 2"));
-    let audio = "FB13 1 2, R7 1 2, Q8 3 1, Q8 2, R38, C13 1 2, R6, CN5 3";
-    let voice = [
-        b.through(&format!("U18 27 27, {audio}")),
-        vec![Stage::Cable("audio")],
-    ]
-    .concat();
-    let pot = |pins: &str, axes: &str, port: &str| {
-        b.through(&format!(
-            "U18 24 24, U18 23 23, U28 {pins}, {axes}, C48, C93, {port}"
-        ))
-    };
-    Config {
-        adapters: vec![
-            Adapter {
-                part: u1,
-                base: 0xDC00,
-            },
-            Adapter {
-                part: u2,
-                base: 0xDD00,
-            },
-        ],
-        roms: vec![
-            ("os", b.p("U4"), 0xE000, 0x2000),
-            ("language", b.p("U3"), 0xA000, 0x2000),
-            ("character", b.p("U5"), 0xD000, 0x1000),
-        ],
-        cartridge_base: 0xE000,
-        cartridge_first: (V::L, V::Z),
-        memory_top: 0x10000,
-        banked: false,
-        colour: Some(0xD800),
-        columns_on_a: true,
-        ports: vec![
-            Port {
-                name: "control port 1",
-                plug: Some(b.p("LOOP-CONTROL")),
-                wires: control(
-                    b,
-                    0,
-                    1,
-                    "CN9",
-                    ["KB_ROW0", "KB_ROW1", "KB_ROW2", "KB_ROW3", "KB_ROW4"],
-                ),
-            },
-            Port {
-                name: "control port 2",
-                plug: Some(b.p("LOOP-CONTROL")),
-                wires: control(
-                    b,
-                    0,
-                    0,
-                    "CN8",
-                    ["KB_COL0", "KB_COL1", "KB_COL2", "KB_COL3", "KB_COL4"],
-                ),
-            },
-            Port {
-                name: "serial port",
-                plug: Some(b.p("LOOP-SERIAL")),
-                wires: serial,
-            },
-            Port {
-                name: "user port",
-                plug: Some(b.p("LOOP-USER")),
-                wires: user,
-            },
-            Port {
-                name: "cassette port",
-                plug: Some(b.p("LOOP-CASSETTE")),
-                wires: cassette,
-            },
-            Port {
-                name: "cartridge port",
-                plug: None,
-                wires: slot,
-            },
-        ],
-        paddles: vec![
-            pot("8 9, U28 11 10, U28 6, U28 12", "CN9 5, CN9 9", "CN9 7"),
-            pot("1 2, U28 4 3, U28 13, U28 5", "CN8 5, CN8 9", "CN8 7"),
-        ],
-        sound: b.p("U18"),
-        sound_base: 0xD400,
-        voices: vec![voice.clone(), voice.clone(), voice],
-        filter: Some(b.through("C10, C11, U18 1, U18 2, U18 3, U18 4")),
-        video: b.p("U19"),
-        video_base: 0xD000,
-        picture: [
-            b.through("U19 15 15, FB15 1 2, M1 2 5, M1 1, CN5 4, CN5 2"),
-            vec![Stage::Cable("luma")],
-        ]
-        .concat(),
-        colours: vec![
-            [
-                b.through("U19 14 14, FB14 1 2, M1 3"),
-                vec![Stage::Cable("chroma")],
-            ]
-            .concat(),
-        ],
-        break_key: b.through("CN1 3, CN1 1, R41, C38, R35, U20 6 5, U8 5 6, U7 4"),
-        interrupts: vec![Vec::new(), Vec::new()],
-        by_6510: true,
-        analogue: Analogue {
-            reset_trigger: Some(b.p("C105")),
-            sound_rail: "+12V_SOUND",
-            voice_rail: "+12V",
-            stage_rail: ("9V_UNREG", 7.0),
-            lock: ["U29", "U30", "U32"].map(|n| b.p(n)).to_vec(),
-            tuned: vec![b.p("Q7")],
-            ripple_line: Some("9V_UNREG"),
-        },
-        port_at_rest: 0x27,
-    }
 }

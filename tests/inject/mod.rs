@@ -37,7 +37,6 @@ pub mod faults;
 pub mod machine;
 pub mod measure;
 pub mod misses;
-pub mod narrow;
 pub mod overlay;
 pub mod patient;
 pub mod picture;

@@ -144,10 +144,9 @@ fn a_held_line_is_another_matter_than_one_that_nobody_drives() {
         strength(&m, "+5V", "U3", "input 0 shorted", Kind::Low),
         None
     );
-    let down = BOARD.replace("pins: +5V A - B -", "pins: - +5V - B -");
-    let board = board.replace("pins: +5V A - B -", "pins: - +5V - B -");
-    assert_ne!(down, BOARD);
-    let m = tiny(&board).unwrap();
+    let low = board.replace("pins: +5V A - B -", "pins: '- +5V - B -'");
+    assert_ne!(low, board);
+    let m = tiny(&low).unwrap();
     assert_eq!(
         strength(&m, "M", "U1", "input 0 shorted", Kind::Lost),
         Some(0.95)

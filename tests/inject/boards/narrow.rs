@@ -1,10 +1,12 @@
 //! The narrow 6510-based board: the wide one's machine with other chips around it.
 
-use super::config::{Adapter, Analogue, Builder, Config, Port, Stage, Wire, control, user_lines};
-use super::machine::V;
+use crate::inject::config::{
+    Adapter, Analogue, Builder, Config, Port, Stage, Wire, control, user_lines,
+};
+use crate::inject::machine::V;
 
 /// Its memory map, ports and paths.
-pub(super) fn config(b: &Builder) -> Config {
+pub fn config(b: &Builder) -> Config {
     let (u1, u2) = (b.p("U1"), b.p("U2"));
     let audio = "R9 1 2, Q3 B E, Q3 C, R12, C77 1 2, CN5 3";
     let voice = [
