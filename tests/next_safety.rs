@@ -2,6 +2,7 @@
 
 use proptest::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
+use whichsocket::faultmap::model::BoardModel;
 use whichsocket::faultmap::raw::RailRaw;
 use whichsocket::next::{Ask, Bench, TOOLS, advise};
 use whichsocket::rank::rank;
@@ -506,6 +507,16 @@ fn past_a_limit_on_the_board_the_maker_of_the_rail_is_put_right() {
     assert_ne!(leader, "ADAPTER");
 }
 
+/// What is proposed first for a sheet that is read whole.
+fn first_step(model: &BoardModel, text: &str) -> NextView {
+    let sheet = parse("t", text.as_bytes()).expect("a sheet");
+    assert!(sheet.diags.is_empty(), "{text}: {:?}", sheet.diags);
+    let ranking = rank(model, &[sheet]).expect("possible");
+    advise(model, &ranking, &Bench::default())
+        .steps
+        .swap_remove(0)
+}
+
 /// Another rail that is out of its limits is looked at without power before anything is renewed for the sake of the first; and what
 /// shorts +12 V keeps -5 V away as well.
 #[test]
@@ -514,24 +525,17 @@ fn without_minus_five_what_pulls_the_other_rails_down_is_found_unpowered() {
     let model = library.board("48k-z80-ula").expect("shipped");
     let text = "board 48k-z80-ula\ncame in faulty\nrail +9V 8.9 V\nrail 5V 5.04 V\nrail 12V 1.2 V\nrail -5V 0.0 V\n\
                 psu rail +9V 13.5 V off the board\nresistance -5V 450 ohm\n";
-    let first = |text: &str| {
-        let sheet = parse("t", text.as_bytes()).expect("a sheet");
-        assert!(sheet.diags.is_empty(), "{text}: {:?}", sheet.diags);
-        let ranking = rank(&model, &[sheet]).expect("possible");
-        advise(&model, &ranking, &Bench::default())
-            .steps
-            .swap_remove(0)
-    };
-    let step = first(text);
+    let step = first_step(&model, text);
     assert!(
         !step.power && step.step.contains("from rail +12V to ground"),
         "{}",
         step.step
     );
     // A few ohms there, and a memory chip that was felt hot before: it goes, not the transistor of the converter.
-    let step = first(&format!(
-        "{text}resistance +12V 3.5 ohm\nIC6 hot; IC7 warm; IC8 warm; TR4 warm\n"
-    ));
+    let step = first_step(
+        &model,
+        &format!("{text}resistance +12V 3.5 ohm\nIC6 hot; IC7 warm; IC8 warm; TR4 warm\n"),
+    );
     assert!(
         !step.power && step.step.starts_with("Put right IC6"),
         "{}",
@@ -550,12 +554,7 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
     let mut text = head.to_string();
     let mut lifted = std::collections::BTreeSet::new();
     for _ in 0..6 {
-        let sheet = parse("t", text.as_bytes()).expect("a sheet");
-        assert!(sheet.diags.is_empty(), "{text}: {:?}", sheet.diags);
-        let ranking = rank(&model, &[sheet]).expect("possible");
-        let step = advise(&model, &ranking, &Bench::default())
-            .steps
-            .swap_remove(0);
+        let step = first_step(&model, &text);
         assert!(
             !step.power && step.step.contains("solder leg"),
             "{}",
@@ -569,11 +568,7 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
         text += &format!("lifted {leg}: no change\n");
     }
     text += "lifted IC9.9: changed\n";
-    let sheet = parse("t", text.as_bytes()).expect("a sheet");
-    let ranking = rank(&model, &[sheet]).expect("possible");
-    let step = advise(&model, &ranking, &Bench::default())
-        .steps
-        .swap_remove(0);
+    let step = first_step(&model, &text);
     assert!(
         !step.power && step.step.starts_with("Put right IC9"),
         "{}",

@@ -131,15 +131,19 @@ fn legs<'m>(model: &'m BoardModel, ranking: &'m Ranking, rail: &'m str) -> Vec<L
         let modes = holds(model, unit.position, &pin.label);
         let now = a.now(&ranking.posterior, cause);
         let shorts = now.filter(|(m, _)| modes.contains(m)).map(|m| m.1).sum();
-        let out = format!("{} leg lifted", position.name);
-        let mut readings = ranking.observed.readings.iter();
+        // A part has a leg on each of its rails; the reading holds the modes of the one that was out.
+        let was_out = |r: &Reading| {
+            let of_leg = matches!(&r.evidence, Evidence::Modes { modes: m, .. } if *m == modes);
+            of_leg && r.text.contains("leg lifted")
+        };
+        let lifted = ranking.observed.readings.iter().any(was_out);
         Some(Leg {
             name: &position.name,
             unit: &unit.name,
             pin: &pin.label,
             rail,
             probability: shorts,
-            lifted: readings.any(|r| r.text.starts_with(&out)),
+            lifted,
         })
     };
     (0..a.modes.len()).filter_map(of).collect()

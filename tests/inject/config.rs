@@ -190,7 +190,53 @@ impl Builder<'_> {
     }
 }
 
+/// The chips of a 6510-based machine by position: adapters, ROMs (system, language, characters), sound, video.
+pub(super) struct By6510<'a> {
+    pub adapters: [&'a str; 2],
+    pub roms: [&'a str; 3],
+    pub sound: &'a str,
+    pub video: &'a str,
+}
+
 impl Config {
+    /// The memory map that all 6510-based machines have; ports, paths and supplies are the board's.
+    pub(super) fn with_6510(b: &Builder, of: &By6510) -> Self {
+        let adapter = |k: usize, base| Adapter {
+            part: b.p(of.adapters[k]),
+            base,
+        };
+        let [os, language, characters] = of.roms.map(|n| b.p(n));
+        Self {
+            adapters: vec![adapter(0, 0xDC00), adapter(1, 0xDD00)],
+            roms: vec![
+                ("os", os, 0xE000, 0x2000),
+                ("language", language, 0xA000, 0x2000),
+                ("character", characters, 0xD000, 0x1000),
+            ],
+            cartridge_base: 0xE000,
+            cartridge_first: (V::L, V::Z),
+            memory_top: 0x10000,
+            banked: false,
+            colour: Some(0xD800),
+            columns_on_a: true,
+            ports: Vec::new(),
+            paddles: Vec::new(),
+            sound: b.p(of.sound),
+            sound_base: 0xD400,
+            voices: Vec::new(),
+            filter: None,
+            video: b.p(of.video),
+            video_base: 0xD000,
+            picture: Vec::new(),
+            colours: Vec::new(),
+            break_key: Vec::new(),
+            interrupts: vec![Vec::new(), Vec::new()],
+            by_6510: true,
+            port_at_rest: 0x27,
+            analogue: Analogue::default(),
+        }
+    }
+
     /// The machine of a board.
     pub fn of(w: &Wired) -> Self {
         match w.board.as_str() {

@@ -1,13 +1,11 @@
 //! The narrow 6510-based board: the wide one's machine with other chips around it.
 
 use crate::inject::config::{
-    Adapter, Analogue, Builder, Config, Port, Stage, Wire, control, user_lines,
+    Analogue, Builder, By6510, Config, Port, Stage, Wire, control, user_lines,
 };
-use crate::inject::machine::V;
 
 /// Its memory map, ports and paths.
 pub fn config(b: &Builder) -> Config {
-    let (u1, u2) = (b.p("U1"), b.p("U2"));
     let audio = "R9 1 2, Q3 B E, Q3 C, R12, C77 1 2, CN5 3";
     let voice = [
         b.through(&format!("U9 27 27, {audio}")),
@@ -17,39 +15,20 @@ pub fn config(b: &Builder) -> Config {
     let pot = |pins: &str, axes: &str| {
         b.through(&format!("U9 24 24, U9 23 23, U18 {pins}, {axes}, C80, C81"))
     };
+    let of = By6510 {
+        adapters: ["U1", "U2"],
+        roms: ["U4", "U4", "U5"],
+        sound: "U9",
+        video: "U7",
+    };
     Config {
-        adapters: vec![
-            Adapter {
-                part: u1,
-                base: 0xDC00,
-            },
-            Adapter {
-                part: u2,
-                base: 0xDD00,
-            },
-        ],
-        roms: vec![
-            ("os", b.p("U4"), 0xE000, 0x2000),
-            ("language", b.p("U4"), 0xA000, 0x2000),
-            ("character", b.p("U5"), 0xD000, 0x1000),
-        ],
-        cartridge_base: 0xE000,
-        cartridge_first: (V::L, V::Z),
-        memory_top: 0x10000,
-        banked: false,
-        colour: Some(0xD800),
-        columns_on_a: true,
         ports: ports(b),
         paddles: vec![
             pot("3 4, U18 11 10, U18 5, U18 12", "CN9 5, CN9 9, CN9 7"),
             pot("1 2, U18 8 9, U18 13, U18 6", "CN8 5, CN8 9, CN8 7"),
         ],
-        sound: b.p("U9"),
-        sound_base: 0xD400,
         voices: vec![voice.clone(), voice.clone(), voice],
         filter: Some(b.through("C70, C71, U9 1, U9 2, U9 3, U9 4")),
-        video: b.p("U7"),
-        video_base: 0xD000,
         picture: [
             b.through("U7 15 15, M1 2 5, M1 1, FB2 1 2, CN5 4, CN5 2"),
             vec![Stage::Cable("luma")],
@@ -62,9 +41,6 @@ pub fn config(b: &Builder) -> Config {
             .into_iter()
             .chain([Stage::NotShorted(b.p("C59"))])
             .collect(),
-        interrupts: vec![Vec::new(), Vec::new()],
-        by_6510: true,
-        port_at_rest: 0x27,
         analogue: Analogue {
             reset_trigger: None,
             sound_rail: "+9V_SOUND",
@@ -74,6 +50,7 @@ pub fn config(b: &Builder) -> Config {
             tuned: vec![b.p("J3")],
             ripple_line: None,
         },
+        ..Config::with_6510(b, &of)
     }
 }
 

@@ -1,9 +1,8 @@
 //! The wide 6510-based board.
 
 use crate::inject::config::{
-    Adapter, Analogue, Builder, Config, Port, Stage, Wire, control, user_lines,
+    Analogue, Builder, By6510, Config, Port, Stage, Wire, control, user_lines,
 };
-use crate::inject::machine::V;
 
 /// Its memory map, ports and paths.
 pub fn config(b: &Builder) -> Config {
@@ -44,28 +43,13 @@ pub fn config(b: &Builder) -> Config {
             "U18 24 24, U18 23 23, U28 {pins}, {axes}, C48, C93, {port}"
         ))
     };
+    let of = By6510 {
+        adapters: ["U1", "U2"],
+        roms: ["U4", "U3", "U5"],
+        sound: "U18",
+        video: "U19",
+    };
     Config {
-        adapters: vec![
-            Adapter {
-                part: u1,
-                base: 0xDC00,
-            },
-            Adapter {
-                part: u2,
-                base: 0xDD00,
-            },
-        ],
-        roms: vec![
-            ("os", b.p("U4"), 0xE000, 0x2000),
-            ("language", b.p("U3"), 0xA000, 0x2000),
-            ("character", b.p("U5"), 0xD000, 0x1000),
-        ],
-        cartridge_base: 0xE000,
-        cartridge_first: (V::L, V::Z),
-        memory_top: 0x10000,
-        banked: false,
-        colour: Some(0xD800),
-        columns_on_a: true,
         ports: vec![
             Port {
                 name: "control port 1",
@@ -114,12 +98,8 @@ pub fn config(b: &Builder) -> Config {
             pot("8 9, U28 11 10, U28 6, U28 12", "CN9 5, CN9 9", "CN9 7"),
             pot("1 2, U28 4 3, U28 13, U28 5", "CN8 5, CN8 9", "CN8 7"),
         ],
-        sound: b.p("U18"),
-        sound_base: 0xD400,
         voices: vec![voice.clone(), voice.clone(), voice],
         filter: Some(b.through("C10, C11, U18 1, U18 2, U18 3, U18 4")),
-        video: b.p("U19"),
-        video_base: 0xD000,
         picture: [
             b.through("U19 15 15, FB15 1 2, M1 2 5, M1 1, CN5 4, CN5 2"),
             vec![Stage::Cable("luma")],
@@ -133,8 +113,6 @@ pub fn config(b: &Builder) -> Config {
             .concat(),
         ],
         break_key: b.through("CN1 3, CN1 1, R41, C38, R35, U20 6 5, U8 5 6, U7 4"),
-        interrupts: vec![Vec::new(), Vec::new()],
-        by_6510: true,
         analogue: Analogue {
             reset_trigger: Some(b.p("C105")),
             sound_rail: "+12V_SOUND",
@@ -144,6 +122,6 @@ pub fn config(b: &Builder) -> Config {
             tuned: vec![b.p("Q7")],
             ripple_line: Some("9V_UNREG"),
         },
-        port_at_rest: 0x27,
+        ..Config::with_6510(b, &of)
     }
 }
