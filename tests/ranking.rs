@@ -534,6 +534,14 @@ fn rest_fine_says_nothing_of_the_address_behind_bad_bits() {
             place(unit)
         );
     }
+    // Two bits of eight are their chips.
+    let two = ranked(
+        "48k-z80-ula",
+        "came in faulty\nupper bits 2,5 bad\nrest fine",
+    );
+    let mut first: Vec<&str> = two.suspects.iter().take(2).map(|s| &*s.name).collect();
+    first.sort_unstable();
+    assert_eq!(first, ["IC17", "IC20"]);
     // Of a bank whose bits are fine it does.
     let lower = ranked("48k-z80-ula", "came in faulty\nsound bad\nrest fine");
     assert!(

@@ -157,9 +157,12 @@ fn on_the_board(
         .filter(|p| p.pins.iter().any(|pin| pin.line.as_deref() == line))
         .map(|p| p.name.as_str())
         .collect();
-    let makers = match makers.is_empty() {
-        true => format!("whatever makes {rail}"),
-        false => makers.join(", "),
+    let (makers, measured_at) = match makers.is_empty() {
+        true => (
+            format!("whatever makes {rail}"),
+            board::rail_measured_at(model, rail),
+        ),
+        false => (makers.join(", "), makers.join(", ")),
     };
     let off = |step: String, r#where: String, ask: Ask| NextView {
         minutes: costs::MEASURE_SUPPLY,
@@ -174,11 +177,11 @@ fn on_the_board(
     {
         let step = format!(
             "The supply is good{}: the trouble is on the board. Leave it unplugged, and measure the resistance from rail \
-             {rail} to ground at {makers}.",
+             {rail} to ground at {measured_at}.",
             unmeasured(model, ranking)
         );
         let ask = Ask::Resistance { rail: rail.into() };
-        let mut view = off(step, format!("{makers}, unplugged"), ask);
+        let mut view = off(step, format!("{measured_at}, unplugged"), ask);
         view.expect = "some hundred ohms; a few ohms are a short".into();
         view.minutes = costs::MEASURE_RAIL;
         view.needs = Some(Tool::Multimeter.to_string());

@@ -507,8 +507,8 @@ impl Observer<'_> {
         }
     }
 
-    /// Whether a check is of what all chips of another bank than the first share, and bits of that bank fail: no sheet can name the
-    /// address lines of such a bank, so nobody calls them fine.
+    /// Whether a check is of what all chips of a bank share, and all bits of that bank fail: what they share is then most probably
+    /// what is wrong, and the lines of a bank other than the first have no name on a sheet, so nobody calls them fine.
     fn behind_bad_bits(&self, check: &str) -> bool {
         let address = check.split_once(".address.").map(|(bank, _)| bank);
         let strobe = || check.split_once('.').filter(|_| memory::shared(check));
@@ -516,13 +516,16 @@ impl Observer<'_> {
             return false;
         };
         let bits = format!("{bank}.bit.");
-        let failed = |r: &Reading| match &r.evidence {
-            Evidence::Check(c) => {
-                c.run == self.run && c.outcome != Outcome::Pass && c.check.starts_with(&bits)
-            }
-            _ => false,
+        let failed = |id: &str| {
+            self.out.readings.iter().any(|r| match &r.evidence {
+                Evidence::Check(c) => {
+                    c.run == self.run && c.outcome != Outcome::Pass && c.check == id
+                }
+                _ => false,
+            })
         };
-        bank != "memory" && self.out.readings.iter().any(failed)
+        let mut of_bank = self.model.checks.iter().filter(|c| c.id.starts_with(&bits));
+        bank != "memory" && of_bank.all(|c| failed(&c.id))
     }
 
     /// P(what failed was typed on a line that was not understood): the share of such lines among those with results. 'Rest

@@ -1,6 +1,7 @@
 //! Which clock lines run: from the oscillators through dividers, video chip and processor; and the mains tick.
 
 use super::machine::{Machine, V};
+use super::pins;
 use super::wiring::Kind;
 use std::collections::HashSet;
 
@@ -85,24 +86,17 @@ fn gates(
     open: &dyn Fn(usize) -> bool,
 ) -> Vec<usize> {
     if kind == Kind::L00 {
-        return [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+        return pins::FOUR
             .into_iter()
             .filter(|&(a, b, _)| (on(a) || on(b)) && (on(a) || open(a)) && (on(b) || open(b)))
             .map(|g| g.2)
             .collect();
     }
-    [
-        (1, 2, 3),
-        (1, 4, 5),
-        (1, 6, 7),
-        (1, 10, 9),
-        (15, 12, 11),
-        (15, 14, 13),
-    ]
-    .into_iter()
-    .filter(|&(enable, a, _)| !not_low(enable) && on(a))
-    .map(|g| g.2)
-    .collect()
+    pins::DRIVERS
+        .into_iter()
+        .filter(|&(enable, a, _)| !not_low(enable) && on(a))
+        .map(|g| g.2)
+        .collect()
 }
 
 /// The leg at which a clock comes out of a small part of the oscillator.
@@ -190,7 +184,7 @@ pub fn tick(m: &Machine, adapter: usize) -> bool {
             return !zener_shorted(m, at) && m.line_held(at).is_none();
         }
         let from = (0..m.w.parts.len()).find_map(|part| match m.w.parts[part].kind {
-            Kind::L04 | Kind::L14 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+            Kind::L04 | Kind::L14 => pins::SIX
                 .iter()
                 .find(|g| m.w.parts[part].pins[g.1 - 1].1 == Some(at))
                 .and_then(|g| gate(part, g.0, g.1)),
@@ -225,7 +219,7 @@ pub fn line_ticks(m: &Machine, line: usize) -> bool {
     if m.supply.alternating.contains_key(&line) {
         return !zener_shorted(m, line);
     }
-    let gates = [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)];
+    let gates = pins::SIX;
     (0..m.w.parts.len()).any(|part| {
         let pairs: &[(usize, usize)] = match m.w.parts[part].kind {
             Kind::L04 | Kind::L14 => &gates,

@@ -190,6 +190,59 @@ impl Builder<'_> {
     }
 }
 
+/// What differs at the ports of the 6510-based boards: what the cassette port and the slot go through, in the words of
+/// [`Builder::through`], and the lines of both control ports.
+pub struct Ports6510<'a> {
+    pub cassette: &'a str,
+    pub slot: &'a str,
+    pub control: [[&'a str; 5]; 2],
+}
+
+/// The ports of a 6510-based machine.
+pub fn ports_6510(b: &Builder, of: &Ports6510) -> Vec<Port> {
+    let (u1, u2) = (b.p("U1"), b.p("U2"));
+    let pb = ["PB0", "PB1", "PB2", "PB3", "PB4", "PB5", "PB6", "PB7"];
+    let mut user = user_lines(b, "CN2", 1, 1, &pb);
+    user.push(b.out(1, 0, 2, "CN2", "PA2", false));
+    user.extend(b.stages("U2 18 18, U2 24 24, U2 39 39, U2 40 40, U1 39 39, U1 40 40, CN2 4, CN2 5, CN2 6, CN2 7, CN2 8, CN2 B"));
+    user.extend(
+        [(u2, "flag"), (u2, "shift"), (u1, "shift")].map(|(p, k)| Wire::Stage(Stage::Block(p, k))),
+    );
+    let mut serial = vec![
+        b.out(1, 0, 3, "CN4", "SER_ATN", true),
+        b.out(1, 0, 4, "CN4", "SER_CLK", true),
+        b.out(1, 0, 5, "CN4", "SER_DATA", true),
+        b.input(1, 0, 6, "CN4", "SER_CLK"),
+        b.input(1, 0, 7, "CN4", "SER_DATA"),
+    ];
+    serial.extend(b.stages("CN4 2"));
+    let mut cassette = b.stages(of.cassette);
+    cassette.push(Wire::Stage(Stage::Block(u1, "flag")));
+    // Its supplies have several contacts each.
+    let contacts = b.0.parts[b.p("CN6")].pins.iter().map(|p| p.0.as_str());
+    let single: Vec<String> = contacts
+        .filter(|p| !["1", "22", "A", "Z", "2", "3"].contains(p))
+        .map(|p| format!("CN6 {p}"))
+        .collect();
+    let mut slot = b.stages(&single.join(", "));
+    slot.extend(b.stages(of.slot));
+    let port = |name, plug: Option<&str>, wires| Port {
+        name,
+        plug: plug.map(|p| b.p(p)),
+        wires,
+    };
+    let one = control(b, 0, 1, "CN9", of.control[0]);
+    let two = control(b, 0, 0, "CN8", of.control[1]);
+    vec![
+        port("control port 1", Some("LOOP-CONTROL"), one),
+        port("control port 2", Some("LOOP-CONTROL"), two),
+        port("serial port", Some("LOOP-SERIAL"), serial),
+        port("user port", Some("LOOP-USER"), user),
+        port("cassette port", Some("LOOP-CASSETTE"), cassette),
+        port("cartridge port", None, slot),
+    ]
+}
+
 /// The chips of a 6510-based machine by position: adapters, ROMs (system, language, characters), sound, video.
 pub(super) struct By6510<'a> {
     pub adapters: [&'a str; 2],

@@ -44,6 +44,7 @@ pub mod pins;
 pub mod program;
 pub mod score;
 pub mod sheet;
+pub mod steps;
 pub mod supply;
 pub mod supply_boost;
 pub mod supply_five;

@@ -3,6 +3,19 @@
 
 use super::wiring::Kind;
 
+/// Gates of the small logic chips in 14 pins: input and output of the inverters and drivers, two inputs and output of the others.
+pub const SIX: [(usize, usize); 6] = [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)];
+pub const FOUR: [(usize, usize, usize); 4] = [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)];
+/// Enable, input and output of the six drivers of 74LS367 and 74LS368.
+pub const DRIVERS: [(usize, usize, usize); 6] = [
+    (1, 2, 3),
+    (1, 4, 5),
+    (1, 6, 7),
+    (1, 10, 9),
+    (15, 12, 11),
+    (15, 14, 13),
+];
+
 /// Pins of a part that are supplies: positive ones, and grounds. All are needed.
 pub fn supplies(kind: Kind) -> (&'static [usize], &'static [usize]) {
     use Kind::*;

@@ -4,6 +4,7 @@ use super::clocks;
 use super::config::{Config, Port, Wire};
 use super::machine::{Machine, V, content};
 use super::picture::{self, Screen};
+use super::steps::{self, spots, verdict};
 use super::wiring::Kind;
 
 /// A line of the report of a test run.
@@ -96,18 +97,6 @@ pub fn run(m: &mut Machine, c: &Config) -> Results {
     r
 }
 
-/// Addresses that between them move every address line.
-fn spots(base: u16, size: u32) -> Vec<u16> {
-    let mut out = vec![base];
-    let mut bit = 1u32;
-    while bit < size {
-        out.push(base.wrapping_add(bit as u16));
-        out.push(base.wrapping_add((size - 1 - bit) as u16));
-        bit <<= 1;
-    }
-    out
-}
-
 /// Which half of a 27128 holds a program of 8 KB: where its highest address pin is tied high the upper one, else the one that the
 /// processor's address picks.
 fn half_of(m: &Machine, part: usize, base: u16) -> u16 {
@@ -186,17 +175,10 @@ pub(super) fn program_runs(m: &mut Machine, c: &Config) -> bool {
 
 /// Writes a byte that depends on the address everywhere, reads back: the wrong bits.
 fn holds(m: &mut Machine, at: &[u16]) -> u8 {
-    let byte = |a: u16, pass: u8| (a ^ (a >> 8)) as u8 ^ if pass == 1 { 0xFF } else { 0x55 };
-    let mut wrong = 0;
-    for pass in 0..2 {
-        for &a in at {
-            m.access(a, Some(byte(a, pass)));
-        }
-        for &a in at {
-            wrong |= m.access(a, None) ^ byte(a, pass);
-        }
-    }
-    wrong
+    let byte = |a: u16, mask: u8| (a ^ (a >> 8)) as u8 ^ mask;
+    [0x55, 0xFF].into_iter().fold(0, |wrong, mask| {
+        wrong | steps::one_pass(m, at, &|a| byte(a, mask), &|_| {}, &mut Vec::new())
+    })
 }
 
 fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
@@ -214,28 +196,9 @@ fn memory(m: &mut Machine, c: &Config, r: &mut Results) {
     }
     at.sort_unstable();
     at.dedup();
-    let byte = |a: u16, pass: u8| {
-        let spread = (u32::from(a).wrapping_mul(0x9E37_79B1) >> 11) as u8;
-        match pass {
-            0 => spread,
-            1 => !spread,
-            _ => (u32::from(a).wrapping_mul(0x85EB_CA77) >> 17) as u8,
-        }
-    };
     for bank in c.banks(m) {
         c.choose_bank(m, bank);
-        for pass in 0..3 {
-            for &a in &at {
-                m.access(a, Some(byte(a, pass)));
-            }
-            for &a in &at {
-                let read = m.access(a, None);
-                wrong |= read ^ byte(a, pass);
-                if read != byte(a, pass) {
-                    r.cells.push((a, byte(a, pass), read));
-                }
-            }
-        }
+        wrong |= steps::wrong_bits(m, &at, &|_| {}, &mut r.cells);
     }
     wrong |= banks_differ(m, c);
     m.set_port(c.port_at_rest);
@@ -265,10 +228,6 @@ fn banks_differ(m: &mut Machine, c: &Config) -> u8 {
         wrong |= m.access(0x0812, None) ^ if bank { 0xA5 } else { 0x5A };
     }
     wrong
-}
-
-fn verdict(good: bool) -> Outcome {
-    if good { Outcome::Ok } else { Outcome::Bad }
 }
 
 fn roms(m: &mut Machine, c: &Config, r: &mut Results) {
@@ -358,33 +317,10 @@ fn keys(m: &mut Machine, c: &Config, r: &mut Results) {
     };
     m.access(out + 2, Some(0xFF));
     m.access(back + 2, Some(0x00));
-    // Nothing pressed: what comes is stuck.
-    let mut stuck = [[false; 8]; 8];
-    for column in 0..8 {
+    steps::keys(m, r, &|m, column| {
         m.access(out, Some(!(1u8 << column)));
-        let read = m.access(back, None);
-        for (row, s) in stuck[column].iter_mut().enumerate() {
-            *s = read >> row & 1 == 0;
-        }
-    }
-    for column in 0..8usize {
-        for row in 0..8usize {
-            let name = &m.w.matrix[column][row];
-            if name == "-" {
-                continue;
-            }
-            m.pressed = vec![(column, row)];
-            m.access(out, Some(!(1u8 << column)));
-            let read = m.access(back, None);
-            m.pressed.clear();
-            let outcome = match () {
-                () if stuck[column][row] => Outcome::Stuck,
-                () if read >> row & 1 == 1 => Outcome::Dead,
-                () => Outcome::Ok,
-            };
-            r.tests.push((Test::Key(name.clone()), outcome));
-        }
-    }
+        m.access(back, None)
+    });
     m.access(out, Some(0xFF));
     m.access(out + 2, Some(0x00));
     let name = m.w.break_key.clone();

@@ -10,6 +10,7 @@ mod probe;
 use super::super::machine::{Machine, V, content};
 use super::super::picture::Screen;
 use super::super::program::{Outcome, Results, Start, Test};
+use super::super::steps::{self, verdict};
 use super::super::system::System;
 use super::super::wiring::{Kind, Wired};
 
@@ -119,26 +120,10 @@ impl Ula {
     }
 
     fn keys(m: &mut Machine, r: &mut Results) {
-        let look = |m: &mut Machine, column: usize| {
+        steps::keys(m, r, &|m, column| {
             let select = !(1u16 << column) & 0xFF;
             m.port(select << 8 | 0xFE, None)
-        };
-        let (columns, rows) = (m.w.columns.len(), m.w.rows.len());
-        let free: Vec<u8> = (0..columns).map(|c| look(m, c)).collect();
-        for column in 0..columns {
-            for row in 0..rows {
-                let name = m.w.matrix[column][row].clone();
-                m.pressed = vec![(column, row)];
-                let read = look(m, column);
-                m.pressed.clear();
-                let outcome = match () {
-                    () if free[column] >> row & 1 == 0 => Outcome::Stuck,
-                    () if read >> row & 1 == 1 => Outcome::Dead,
-                    () => Outcome::Ok,
-                };
-                r.tests.push((Test::Key(name), outcome));
-            }
-        }
+        });
     }
 
     /// A tape lead: what goes out is heard, what comes in is seen.
@@ -235,10 +220,6 @@ impl System for Ula {
     }
 }
 
-fn verdict(good: bool) -> Outcome {
-    if good { Outcome::Ok } else { Outcome::Bad }
-}
-
 /// Whether what is at 0000-3FFF reads as this part holds it.
 fn right(m: &mut Machine, part: usize) -> bool {
     let spots = (0..14).flat_map(|bit| [1u16 << bit, 0x3FFF ^ 1 << bit]);
@@ -264,24 +245,7 @@ fn neighbours(bases: &[u16], bits: u16) -> Vec<u16> {
     at
 }
 
-/// Writes bytes that depend on the address and reads them back: the wrong bits.
+/// The wrong bits; the test tells by colours, so no cells are listed.
 fn wrong_bits(m: &mut Machine, at: &[u16]) -> u8 {
-    let byte = |a: u16, pass: u8| {
-        let spread = (u32::from(a).wrapping_mul(0x9E37_79B1) >> 11) as u8;
-        match pass {
-            0 => spread,
-            1 => !spread,
-            _ => (u32::from(a).wrapping_mul(0x85EB_CA77) >> 17) as u8,
-        }
-    };
-    let mut wrong = 0;
-    for pass in 0..3 {
-        for &a in at {
-            m.access(a, Some(byte(a, pass)));
-        }
-        for &a in at {
-            wrong |= m.access(a, None) ^ byte(a, pass);
-        }
-    }
-    wrong
+    steps::wrong_bits(m, at, &|_| {}, &mut Vec::new())
 }

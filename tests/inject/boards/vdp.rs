@@ -11,6 +11,7 @@ use super::super::config::{Builder, Stage, stage_works};
 use super::super::machine::{Machine, V, content};
 use super::super::picture::Screen;
 use super::super::program::{Outcome, Results, Start, Test};
+use super::super::steps::{self, spots, verdict};
 use super::super::system::System;
 use super::super::wiring::{Kind, Wired};
 
@@ -289,26 +290,10 @@ impl Vdp {
     }
 
     fn keys(m: &mut Machine, r: &mut Results) {
-        let look = |m: &mut Machine, column: usize| {
+        steps::keys(m, r, &|m, column| {
             m.port(COLUMN, Some(REST | column as u8));
             m.port(ROWS, None)
-        };
-        let (columns, rows) = (m.w.columns.len(), m.w.rows.len());
-        let free: Vec<u8> = (0..columns).map(|c| look(m, c)).collect();
-        for column in 0..columns {
-            for row in 0..rows {
-                let name = m.w.matrix[column][row].clone();
-                m.pressed = vec![(column, row)];
-                let read = look(m, column);
-                m.pressed.clear();
-                let outcome = match () {
-                    () if free[column] >> row & 1 == 0 => Outcome::Stuck,
-                    () if read >> row & 1 == 1 => Outcome::Dead,
-                    () => Outcome::Ok,
-                };
-                r.tests.push((Test::Key(name), outcome));
-            }
-        }
+        });
     }
 
     fn sound_reached(&self, m: &mut Machine) -> bool {
@@ -379,57 +364,6 @@ impl System for Vdp {
     }
 }
 
-pub(super) fn verdict(good: bool) -> Outcome {
-    if good { Outcome::Ok } else { Outcome::Bad }
-}
-
-/// Addresses that between them move every address line below `size`.
-fn spots(base: u16, size: u32) -> Vec<u16> {
-    let mut out = vec![base];
-    let mut bit = 1u32;
-    while bit < size {
-        out.push(base.wrapping_add(bit as u16));
-        out.push(base.wrapping_add((size - 1 - bit) as u16));
-        bit <<= 1;
-    }
-    out
-}
-
-/// Writes bytes that depend on the address, three times over, and reads back: the wrong bits.
-fn wrong_bits(m: &mut Machine, at: &[u16], mut cells: Option<&mut Vec<(u16, u8, u8)>>) -> u8 {
-    let byte = |a: u16, pass: u8| {
-        let spread = (u32::from(a).wrapping_mul(0x9E37_79B1) >> 11) as u8;
-        match pass {
-            0 => spread,
-            1 => !spread,
-            _ => (u32::from(a).wrapping_mul(0x85EB_CA77) >> 17) as u8,
-        }
-    };
-    let mut at = at.to_vec();
-    at.sort_unstable();
-    at.dedup();
-    let mut wrong = 0;
-    for pass in 0..3 {
-        for &a in &at {
-            m.access(a, Some(byte(a, pass)));
-        }
-        if cells.is_some() {
-            // The program goes on meanwhile, and with it the refresh, whose upper address byte stays 0.
-            for row in [0, 0x2A, 0x5A] {
-                m.fetch_instruction(0xF003, row);
-            }
-        }
-        for &a in &at {
-            let read = m.access(a, None);
-            wrong |= read ^ byte(a, pass);
-            if let Some(cells) = cells.as_mut().filter(|_| read != byte(a, pass)) {
-                cells.push((a, byte(a, pass), read));
-            }
-        }
-    }
-    wrong
-}
-
 fn video_register(m: &mut Machine, register: u8, value: u8) {
     m.port(VIDEO_MODE, Some(value));
     m.port(VIDEO_MODE, Some(0x80 | register));
@@ -455,4 +389,21 @@ fn sound_write(m: &mut Machine, register: u8, value: u8) {
 fn sound_read(m: &mut Machine, register: u8) -> u8 {
     m.port(SOUND, Some(register));
     m.port(SOUND + 2, None)
+}
+
+/// The wrong bits. With a list of cells the program goes on between writing and reading, and with it the refresh, whose upper address
+/// byte stays 0.
+fn wrong_bits(m: &mut Machine, at: &[u16], cells: Option<&mut steps::Cells>) -> u8 {
+    let mut at = at.to_vec();
+    at.sort_unstable();
+    at.dedup();
+    let refresh = |m: &mut Machine| {
+        for row in [0, 0x2A, 0x5A] {
+            m.fetch_instruction(0xF003, row);
+        }
+    };
+    match cells {
+        Some(cells) => steps::wrong_bits(m, &at, &refresh, cells),
+        None => steps::wrong_bits(m, &at, &|_| {}, &mut Vec::new()),
+    }
 }

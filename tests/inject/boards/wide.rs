@@ -1,37 +1,17 @@
 //! The wide 6510-based board.
 
-use crate::inject::config::{
-    Analogue, Builder, By6510, Config, Port, Stage, Wire, control, user_lines,
-};
+use crate::inject::config::{Analogue, Builder, By6510, Config, Ports6510, Stage, ports_6510};
 
 /// Its memory map, ports and paths.
 pub fn config(b: &Builder) -> Config {
-    let (u1, u2) = (b.p("U1"), b.p("U2"));
-    let pb = ["PB0", "PB1", "PB2", "PB3", "PB4", "PB5", "PB6", "PB7"];
-    let mut user = user_lines(b, "CN2", 1, 1, &pb);
-    user.push(b.out(1, 0, 2, "CN2", "PA2", false));
-    user.extend(b.stages("U2 18 18, U2 24 24, U2 39 39, U2 40 40, U1 39 39, U1 40 40, CN2 4, CN2 5, CN2 6, CN2 7, CN2 8, CN2 B"));
-    user.extend(
-        [(u2, "flag"), (u2, "shift"), (u1, "shift")].map(|(p, k)| Wire::Stage(Stage::Block(p, k))),
-    );
-    let mut serial = vec![
-        b.out(1, 0, 3, "CN4", "SER_ATN", true),
-        b.out(1, 0, 4, "CN4", "SER_CLK", true),
-        b.out(1, 0, 5, "CN4", "SER_DATA", true),
-        b.input(1, 0, 6, "CN4", "SER_CLK"),
-        b.input(1, 0, 7, "CN4", "SER_DATA"),
-    ];
-    serial.extend(b.stages("CN4 2"));
-    let mut cassette = b.stages("U7 24 24, U7 25 25, U7 26 26, R4 1 2, Q2 3 2, Q2 1, Q1 3 1, Q1 2, Q3 1 3, Q3 2, FB2 1 2, FB1 1 2, FB3 1 2, R2 1 2, U1 24 24");
-    cassette.push(Wire::Stage(Stage::Block(u1, "flag")));
-    let cartridge: Vec<String> = b.0.parts[b.p("CN6")]
-        .pins
-        .iter()
-        .filter(|p| !["1", "22", "A", "Z", "2", "3"].contains(&p.0.as_str()))
-        .map(|p| format!("CN6 {}", p.0))
-        .collect();
-    let mut slot = b.stages(&cartridge.join(", "));
-    slot.extend(b.stages("U17 10 10, U17 11 11, U15 9 9, U15 10 10, FB4 1 2"));
+    let ports = Ports6510 {
+        cassette: "U7 24 24, U7 25 25, U7 26 26, R4 1 2, Q2 3 2, Q2 1, Q1 3 1, Q1 2, Q3 1 3, Q3 2, FB2 1 2, FB1 1 2, FB3 1 2, R2 1 2, U1 24 24",
+        slot: "U17 10 10, U17 11 11, U15 9 9, U15 10 10, FB4 1 2",
+        control: [
+            ["KB_ROW0", "KB_ROW1", "KB_ROW2", "KB_ROW3", "KB_ROW4"],
+            ["KB_COL0", "KB_COL1", "KB_COL2", "KB_COL3", "KB_COL4"],
+        ],
+    };
     let audio = "FB13 1 2, R7 1 2, Q8 3 1, Q8 2, R38, C13 1 2, R6, CN5 3";
     let voice = [
         b.through(&format!("U18 27 27, {audio}")),
@@ -50,50 +30,7 @@ pub fn config(b: &Builder) -> Config {
         video: "U19",
     };
     Config {
-        ports: vec![
-            Port {
-                name: "control port 1",
-                plug: Some(b.p("LOOP-CONTROL")),
-                wires: control(
-                    b,
-                    0,
-                    1,
-                    "CN9",
-                    ["KB_ROW0", "KB_ROW1", "KB_ROW2", "KB_ROW3", "KB_ROW4"],
-                ),
-            },
-            Port {
-                name: "control port 2",
-                plug: Some(b.p("LOOP-CONTROL")),
-                wires: control(
-                    b,
-                    0,
-                    0,
-                    "CN8",
-                    ["KB_COL0", "KB_COL1", "KB_COL2", "KB_COL3", "KB_COL4"],
-                ),
-            },
-            Port {
-                name: "serial port",
-                plug: Some(b.p("LOOP-SERIAL")),
-                wires: serial,
-            },
-            Port {
-                name: "user port",
-                plug: Some(b.p("LOOP-USER")),
-                wires: user,
-            },
-            Port {
-                name: "cassette port",
-                plug: Some(b.p("LOOP-CASSETTE")),
-                wires: cassette,
-            },
-            Port {
-                name: "cartridge port",
-                plug: None,
-                wires: slot,
-            },
-        ],
+        ports: ports_6510(b, &ports),
         paddles: vec![
             pot("8 9, U28 11 10, U28 6, U28 12", "CN9 5, CN9 9", "CN9 7"),
             pot("1 2, U28 4 3, U28 13, U28 5", "CN8 5, CN8 9", "CN8 7"),

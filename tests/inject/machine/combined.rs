@@ -118,18 +118,6 @@ impl Machine<'_> {
         let write = self.pin(part, 4) == V::L;
         let data = self.word(part, &NIBBLE_DATA, u64::from(address)) as u8;
         let row_fault = self.o.block(part, "row");
-        let m = &mut self.memory[part];
-        if ras && !m.ras {
-            m.row = if row_fault { address & !4 } else { address };
-        }
-        if cas && !m.cas && ras {
-            m.column = address;
-            m.reading = !write;
-            if write {
-                m.cells.insert(m.row << 8 | m.column, data);
-            }
-        }
-        m.ras = ras;
-        m.cas = cas;
+        self.memory[part].strobe((ras, cas), write, row_fault, address, data);
     }
 }

@@ -41,26 +41,23 @@ impl Machine<'_> {
     fn drive_logic(&self, p: usize, out: &mut Vec<(usize, V)>) {
         let i = |n: usize| self.high(p, n);
         match self.w.parts[p].kind {
-            Kind::L04 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+            Kind::L04 | Kind::L14 => pins::SIX
                 .iter()
                 .for_each(|&(a, y)| out.push((y, V::of(!i(a))))),
-            Kind::L06 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+            Kind::L06 => pins::SIX
                 .iter()
                 .filter(|g| i(g.0))
                 .for_each(|&(_, y)| out.push((y, V::L))),
-            Kind::L08 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+            Kind::L08 => pins::FOUR
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(i(a) && i(b))))),
-            Kind::L00 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+            Kind::L00 => pins::FOUR
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(!(i(a) && i(b)))))),
             Kind::L02 => [(2, 3, 1), (5, 6, 4), (8, 9, 10), (11, 12, 13)]
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(!(i(a) || i(b)))))),
-            Kind::L14 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
-                .iter()
-                .for_each(|&(a, y)| out.push((y, V::of(!i(a))))),
-            Kind::L07 => [(1, 2), (3, 4), (5, 6), (9, 8), (11, 10), (13, 12)]
+            Kind::L07 => pins::SIX
                 .iter()
                 .filter(|g| !i(g.0))
                 .for_each(|&(_, y)| out.push((y, V::L))),
@@ -74,14 +71,7 @@ impl Machine<'_> {
                 }),
             Kind::L367 | Kind::L368 => {
                 let invert = self.w.parts[p].kind == Kind::L368;
-                let gates = [
-                    (1, 2, 3),
-                    (1, 4, 5),
-                    (1, 6, 7),
-                    (1, 10, 9),
-                    (15, 12, 11),
-                    (15, 14, 13),
-                ];
+                let gates = pins::DRIVERS;
                 for (enable, a, y) in gates {
                     if !i(enable) {
                         out.push((y, V::of(i(a) != invert)));
@@ -110,7 +100,7 @@ impl Machine<'_> {
                     out.push((y, V::of(!i(15) && i(if i(1) { b } else { a }))));
                 }
             }
-            Kind::L32 => [(1, 2, 3), (4, 5, 6), (9, 10, 8), (12, 13, 11)]
+            Kind::L32 => pins::FOUR
                 .iter()
                 .for_each(|&(a, b, y)| out.push((y, V::of(i(a) || i(b))))),
             Kind::L138 => {

@@ -2,6 +2,30 @@
 
 use super::*;
 
+impl Memory {
+    /// What a dynamic memory takes over as its strobes fall: the row, then the column, and what is written with it.
+    pub(super) fn strobe(
+        &mut self,
+        (ras, cas): (bool, bool),
+        write: bool,
+        row_fault: bool,
+        address: u16,
+        data: u8,
+    ) {
+        if ras && !self.ras {
+            self.row = if row_fault { address & !4 } else { address };
+        }
+        if cas && !self.cas && ras {
+            self.column = address;
+            self.reading = !write;
+            if write {
+                self.cells.insert(self.row << 8 | self.column, data);
+            }
+        }
+        (self.ras, self.cas) = (ras, cas);
+    }
+}
+
 impl Machine<'_> {
     /// What latches and memories take over once a step has settled.
     pub(super) fn latch(&mut self) {
@@ -65,23 +89,13 @@ impl Machine<'_> {
             _ => false,
         };
         let m = &mut self.memory[part];
-        if ras && !m.ras {
-            m.row = if row_fault { address & !4 } else { address };
-        }
-        if cas && !m.cas && ras {
-            m.column = address;
-            m.reading = !write;
-            if write {
-                m.cells.insert(m.row << 8 | m.column, data);
-            }
-        }
+        let before = m.cas && m.ras;
+        m.strobe((ras, cas), write, row_fault, address, data);
         // The 9918 puts the data out after the column, with the write strobe: a late write (data sheet of the 4116 type).
-        if late && cas && m.cas && m.ras && write && m.reading {
+        if late && before && cas && write && m.reading {
             m.reading = false;
             m.cells.insert(m.row << 8 | m.column, data);
         }
-        m.ras = ras;
-        m.cas = cas;
     }
 
     /// A cell as it reads.
