@@ -561,8 +561,11 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
                 resistance +12VA 700 ohm\n";
     let mut text = head.to_string();
     let mut lifted = std::collections::BTreeSet::new();
-    for _ in 0..6 {
+    for _ in 0..60 {
         let step = first_step(&model, &text);
+        if !step.step.contains("solder leg") && lifted.len() > 20 {
+            break;
+        }
         assert!(
             !step.power && step.step.contains("solder leg"),
             "{}",
@@ -575,7 +578,8 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
         assert!(lifted.insert(leg.clone()), "{leg} twice");
         text += &format!("lifted {leg}: no change\n");
     }
-    text += "lifted IC9.9: changed\n";
+    assert!(lifted.contains("IC9.9") && lifted.len() < 60, "{lifted:?}");
+    let text = format!("{head}lifted IC9.9: changed\n");
     let step = first_step(&model, &text);
     assert!(
         !step.power && step.step.starts_with("Put right IC9"),

@@ -11,7 +11,7 @@ use brute::{Number, enumerate, joint_states};
 use models::{Board, Shape, board, random, read_all};
 use proptest::prelude::*;
 use whichsocket::infer::network::{Cause, Check, Effect, Mode, Network, Outcome, Posterior};
-use whichsocket::infer::{InferError, Limits, Strategy as Way, posterior};
+use whichsocket::infer::{InferError, Limits, Strategy as Way, evidence, posterior};
 
 /// All posteriors of a random network must agree with enumeration to this.
 const TOLERANCE: f64 = 1e-9;
@@ -96,6 +96,9 @@ proptest! {
             let truth = enumerate::<f64>(&net);
             if truth.evidence > 1e-6 {
                 prop_assert!((found.log_evidence - truth.evidence.ln()).abs() < 1e-8);
+                let alone = evidence(&net, &Limits::default()).expect("as the posterior");
+                prop_assert!((alone.log - truth.evidence.ln()).abs() < 1e-8);
+                prop_assert_eq!(alone.unexplored_mass, found.unexplored_mass);
             }
         }
     }

@@ -534,10 +534,10 @@ fn rest_fine_says_nothing_of_the_address_behind_bad_bits() {
             place(unit)
         );
     }
-    // Two bits of eight are their chips.
+    // Two bits of eight are their chips, and that the lower memory is fine takes nothing from them.
     let two = ranked(
         "48k-z80-ula",
-        "came in faulty\nupper bits 2,5 bad\nrest fine",
+        "came in faulty\nlower ram ok\nupper bits 2,5 bad\nrest fine",
     );
     let mut first: Vec<&str> = two.suspects.iter().take(2).map(|s| &*s.name).collect();
     first.sort_unstable();
@@ -551,4 +551,25 @@ fn rest_fine_says_nothing_of_the_address_behind_bad_bits() {
             .take(8)
             .all(|s| !["IC3", "IC4"].contains(&&*s.name))
     );
+}
+
+/// What lamps and the click of a key say without a picture: the supply is there, the machine runs.
+#[test]
+fn lamps_and_key_click_speak_without_a_picture() {
+    let dark = |more: &str| {
+        ranked(
+            "z80-ppi-vdp",
+            &format!("came in faulty\nblack screen\ntest does not run\n{more}"),
+        )
+    };
+    let (silent, clicks) = (dark("key click dead\n"), dark("key click ok\n"));
+    // A system that answers its keys has a processor that works.
+    assert!(p(&clicks, "U3") < 0.2 * p(&silent, "U3"));
+    // It is no run of the test.
+    assert!(!clicks.observed.test_ran && clicks.observed.hints.is_empty());
+    let (lit, out) = (dark("power lamp on\n"), dark("power lamp off\n"));
+    assert!(p(&out, "ADAPTER") > 4.0 * p(&lit, "ADAPTER"));
+    // A board of which no map knows the lamp says so.
+    let none = ranked("dunlin-64", "came in faulty\ncaps lamp off\n");
+    assert_eq!(none.observed.diags.len(), 1);
 }

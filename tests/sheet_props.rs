@@ -208,6 +208,11 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
             .prop_filter("two characters", |(a, b)| a != b)
             .prop_map(|(a, b)| (Subject::StartText, State::WrongCharacter(a, b))),
         ok_bad().prop_map(|s| (Subject::BlindTyping, s)),
+        (
+            select(vec!["lamp.power", "lamp.caps", "click",]),
+            ok_bad_dead()
+        )
+            .prop_map(|(n, s)| (Subject::Own(n.into()), s)),
         (1u32..999).prop_map(|n| (Subject::Memory, State::More(n))),
         picture(),
     ]

@@ -314,7 +314,8 @@ fn one(
     let wanted = Wanted {
         top: args.top,
         why,
-        slips: plan,
+        // The steps alone are printed without them.
+        slips: plan && (show == Show::Ranking || args.json),
     };
     let mut v = view(&model, sheets, &ranking, wanted);
     v.learned = learned.and_then(|l| crate::learn::order::changed(&plain, l, sheets, &ranking));

@@ -145,19 +145,19 @@ fn search(
         again: None,
         spaces: RefCell::default(),
     };
-    let (total, unexplored_mass) = match &plan {
+    let (total, unexplored_mass, whole) = match &plan {
         Some(plan) => {
-            let total = search.evidence(&[]).ok_or(InferError::Impossible)?;
+            let whole = search.open(&[], true).ok_or(InferError::Impossible)?;
             // From here on only the weights of these causes change.
             search.again = Some(plan.depends_on(causes));
-            (total, 0.0)
+            (whole.evidence, 0.0, Some(whole))
         }
         None => {
             let all = posterior(net, limits)?;
-            (Wide::exp(all.log_evidence), all.unexplored_mass)
+            (Wide::exp(all.log_evidence), all.unexplored_mass, None)
         }
     };
-    Ok(search.run(total, unexplored_mass, mass, most))
+    Ok(search.run((total, whole), unexplored_mass, mass, most))
 }
 
 /// What all parts share.
@@ -222,7 +222,14 @@ impl Ord for Queued {
 }
 
 impl Search<'_> {
-    fn run(&self, total: Wide, unexplored_mass: f64, mass: f64, most: usize) -> Hypotheses {
+    /// Searches; of the whole its probability is known, and what it is like where it was opened already.
+    fn run(
+        &self,
+        (total, mut whole): (Wide, Option<Solved>),
+        unexplored_mass: f64,
+        mass: f64,
+        most: usize,
+    ) -> Hypotheses {
         let mut found = Hypotheses {
             list: Vec::new(),
             covered: 0.0,
@@ -254,7 +261,7 @@ impl Search<'_> {
                 Item::Part(Some((opened, at))) => restrictions(&opened, at),
             };
             opened += 1;
-            let Some(part) = self.open(&keep, true) else {
+            let Some(part) = whole.take().or_else(|| self.open(&keep, true)) else {
                 continue;
             };
             for (bound, item) in self.split(keep, &part) {

@@ -37,6 +37,6 @@ pub use hypotheses::{
     Explanations, Hypotheses, Hypothesis, leading_explanations, leading_hypotheses,
     leading_hypotheses_of,
 };
-pub use posterior::{InferError, Limits, Strategy, expected_faults, posterior};
+pub use posterior::{Evidence, InferError, Limits, Strategy, evidence, expected_faults, posterior};
 pub use predict::{Prediction, predict};
 pub use small_sets::small_explanations;

@@ -41,9 +41,18 @@ impl Solved {
 
 /// Runs a plan for all settings. `None` when P(readings) is 0.
 pub(crate) fn solve(problem: Problem<'_>) -> Option<Solved> {
+    in_spare(problem, true)
+}
+
+/// P(readings) by a plan, for all settings. `None` when it is 0.
+pub(crate) fn total(problem: Problem<'_>) -> Option<Wide> {
+    in_spare(problem, false).map(|s| s.evidence)
+}
+
+fn in_spare(problem: Problem<'_>, marginals: bool) -> Option<Solved> {
     let mut spaces = SPARE.take();
     spaces.shared = true;
-    let solved = run_in(problem, true, &mut spaces);
+    let solved = run_in(problem, marginals, &mut spaces);
     SPARE.set(spaces);
     solved
 }

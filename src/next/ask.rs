@@ -182,6 +182,10 @@ fn subject_of(id: &str) -> Option<Subject> {
         ["sound"] => Subject::Sound,
         ["filter"] => Subject::Filter,
         ["start-text"] => Subject::StartText,
-        _ => return None,
+        [bank @ ("upper" | "video"), "bit", n] => {
+            Subject::OtherMemory(bank.into(), Some(number(n)?))
+        }
+        ["picture" | "memory" | "colour" | "upper" | "video", ..] => return None,
+        _ => Subject::Own(id.to_string()),
     })
 }

@@ -58,7 +58,8 @@ pub fn leg_out(
         .flat_map(|rail| legs(model, ranking, rail))
         .collect::<Vec<_>>();
     legs.sort_by(|x, y| y.probability.total_cmp(&x.probability));
-    if legs.first().is_none_or(|l| l.probability >= SURE) {
+    // The likeliest, which the short went with: it is renewed now.
+    if legs.first().is_none_or(|l| l.probability >= SURE || l.went) {
         return None;
     }
     let view = |l: &Leg| {
@@ -101,6 +102,8 @@ struct Leg<'m> {
     probability: f64,
     /// It was out already.
     lifted: bool,
+    /// Something changed while it was out.
+    went: bool,
 }
 
 /// Rails that are a few ohms from ground as they were last measured.
@@ -136,7 +139,11 @@ fn legs<'m>(model: &'m BoardModel, ranking: &'m Ranking, rail: &'m str) -> Vec<L
             let of_leg = matches!(&r.evidence, Evidence::Modes { modes: m, .. } if *m == modes);
             of_leg && r.text.contains("leg lifted")
         };
-        let lifted = ranking.observed.readings.iter().any(was_out);
+        let mut out = (ranking.observed.readings.iter())
+            .filter(|r| was_out(r))
+            .peekable();
+        let lifted = out.peek().is_some();
+        let went = out.any(|r| !r.text.contains("no change"));
         Some(Leg {
             name: &position.name,
             unit: &unit.name,
@@ -144,6 +151,7 @@ fn legs<'m>(model: &'m BoardModel, ranking: &'m Ranking, rail: &'m str) -> Vec<L
             rail,
             probability: shorts,
             lifted,
+            went,
         })
     };
     (0..a.modes.len()).filter_map(of).collect()

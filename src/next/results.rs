@@ -72,8 +72,15 @@ impl Collector<'_> {
                 worth,
                 Candidate {
                     step,
-                    say: format!("Run the check of {} and note the result.", check.what),
-                    place: format!("test: {}", check.what),
+                    say: match check.test {
+                        true => format!("Run the check of {} and note the result.", check.what),
+                        false => format!("Look at the machine itself and note: {}.", check.what),
+                    },
+                    place: format!(
+                        "{}: {}",
+                        if check.test { "test" } else { "machine" },
+                        check.what
+                    ),
                     expect: "passes".into(),
                     hazard: None,
                     outcomes: vec![

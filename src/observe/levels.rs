@@ -291,6 +291,24 @@ mod tests {
         assert!(of(Aspect::Floating) > 0.0 && of(Aspect::Floating) <= 0.1);
     }
 
+    /// What a program sets and leaves stands at the other level for certain while there is none; what it moves at either.
+    #[test]
+    fn without_a_program_a_line_that_it_sets_is_at_the_other_level() {
+        let model = crate::shipped::Library::open(None).unwrap();
+        let model = model.board("64k-6510-narrow").unwrap();
+        let mut scratch = vec![0.0; model.modes.len()];
+        let mut of = |line, aspect| {
+            let all = level_effects(&model, line, aspect, &mut scratch).unwrap();
+            let dead = |mode: ModeId| {
+                let mode = &model.modes[mode as usize];
+                &*model.units[mode.unit as usize].name == "U4" && &*mode.what == "dead"
+            };
+            all.iter().find(|e| dead(e.0)).map_or(0.0, |e| e.1)
+        };
+        assert!(of("SER_ATN", Aspect::Low) > 0.9);
+        assert!((0.4..=0.5).contains(&of("KB_COL2", Aspect::High)));
+    }
+
     #[test]
     fn what_rests_is_as_it_was() {
         let model = crate::shipped::Library::open(None).unwrap();

@@ -7,7 +7,7 @@ use crate::diag::code;
 use crate::faultmap::model::Read;
 use crate::infer::network::Outcome;
 use crate::prior::exposure::COMPLAINT_LEAK;
-use crate::sheet::{Finding, Intake, PictureState, State, Subject};
+use crate::sheet::{Finding, Intake, LOWER, PictureState, State, Subject};
 
 /// The words of the picture checks.
 const PICTURES: [(PictureState, &str); 8] = [
@@ -181,6 +181,7 @@ impl Observer<'_> {
             Subject::ColourMemory => starting("colour."),
             Subject::ColourBit(n) => of(format!("colour.bit.{n}")),
             Subject::OtherMemory(bank, Some(n)) => of(format!("{bank}.bit.{n}")),
+            Subject::OtherMemory(bank, None) if bank == LOWER => starting("memory."),
             Subject::OtherMemory(bank, None) => starting(&format!("{bank}.")),
             Subject::Timer(n, letter) => {
                 let fits = |id: &String| {
@@ -212,6 +213,7 @@ impl Observer<'_> {
                 .flat_map(|(_, word)| of(format!("picture.{word}")))
                 .collect(),
             Subject::StartText => of("start-text".into()),
+            Subject::Own(name) => of(name.clone()),
             _ => Vec::new(),
         }
     }
@@ -294,7 +296,10 @@ impl Observer<'_> {
         }
         if is_absence(f) {
             self.nothing_came.get_or_insert((self.sheet, self.line));
-        } else {
+        } else if ids
+            .iter()
+            .any(|id| self.model.check(id).is_some_and(|c| c.test))
+        {
             self.test_ran(self.run);
         }
         if f.subject == Subject::Memory && is_bad(&f.state) {

@@ -8,7 +8,7 @@
 use super::{Ranking, Suspect, rank};
 use crate::faultmap::model::BoardModel;
 use crate::infer::network::Outcome;
-use crate::infer::{Limits, posterior};
+use crate::infer::{Limits, evidence, posterior};
 use crate::observe::{CheckReading, Evidence};
 use crate::rank::network::Instance;
 use crate::rank::slip::{Slip, likeliest};
@@ -206,8 +206,8 @@ pub fn unexplained(full: &Ranking, of: &dyn Fn(&CheckReading) -> bool) -> Vec<Od
             net.checks[check].leak_fail,
             net.checks[check].leak_intermittent,
         ) = (0.0, 0.0);
-        let explained = match posterior(&net, &Limits::default()) {
-            Ok(p) => (p.log_evidence - full.posterior.log_evidence).exp(),
+        let explained = match evidence(&net, &Limits::default()) {
+            Ok(e) => (e.log - full.posterior.log_evidence).exp(),
             Err(_) => 0.0,
         };
         net.checks[check] = open;

@@ -327,6 +327,12 @@ fn subject_text(subject: &Subject) -> String {
         Subject::Picture => "picture".into(),
         Subject::StartText => "start text".into(),
         Subject::BlindTyping => "blind typing".into(),
+        Subject::Own(name) => match name.as_str() {
+            "lamp.power" => "power lamp".into(),
+            "lamp.caps" => "caps lamp".into(),
+            "click" => "key click".into(),
+            name => format!("check {name}"),
+        },
         Subject::Part(place) => place_text(place),
         Subject::Rail(name) => rail_text(name),
         Subject::Ripple(name) => format!("ripple {}", rail_text(name)),

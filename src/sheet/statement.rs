@@ -172,6 +172,9 @@ impl Statement {
     }
 }
 
+/// Name of the first bank in [`Subject::OtherMemory`].
+pub const LOWER: &str = "lower";
+
 /// What a finding is about.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Subject {
@@ -200,8 +203,11 @@ pub enum Subject {
     ColourMemory,
     /// One data bit of the colour memory.
     ColourBit(u8),
-    /// Another memory than main memory or its first bank: `upper` (a second bank of it) or `video`; as a whole or one data bit.
+    /// One memory among several: `upper` (a second bank of main memory) or `video`, as a whole or one data bit; [`LOWER`], the first
+    /// bank, only as a whole (`memory` is all banks).
     OtherMemory(String, Option<u8>),
+    /// A check that no other word is for, by its name in the map: `lamp.power`, `click`, or one of an own board.
+    Own(String),
     /// A timer: adapter (1-based; `None` when not said), timer letter (`a`, `b`; `None` for both).
     Timer(Option<u8>, Option<char>),
     /// A time-of-day clock: adapter (1-based); `None` for all of them.

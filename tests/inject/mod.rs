@@ -218,10 +218,14 @@ impl Bench {
         if id.starts_with("picture.") || id == "start-text" {
             return Some(sheet::picture(&mut rng, r.screen));
         }
-        r.tests
-            .iter()
-            .find(|t| id_of(&t.0) == id)
-            .map(|(t, o)| sheet::result(&mut rng, t, *o))
+        let tested = r.tests.iter().find(|t| id_of(&t.0) == id);
+        let tested = tested.map(|(t, o)| sheet::result(&mut rng, t, *o));
+        tested.or_else(|| {
+            let all: Vec<&Fault> = faults.iter().collect();
+            let mut m = Machine::new(&self.w, &all, salt(faults));
+            let good = self.system.own(&mut m, id)?;
+            Some(format!("check {id} {}", if good { "ok" } else { "dead" }))
+        })
     }
 
     /// A reading by hand in words of the sheet: at a pin (`position` and its label), or with an empty position on a line or

@@ -16,6 +16,12 @@ pub trait System: Send + Sync {
     /// Lets the machine do what it does on the bench while a probe is held to it.
     fn exercise(&self, m: &mut Machine);
 
+    /// A check of the map that is none of the test run's, after power-on without a cartridge: whether it is as it should be. `None`
+    /// where the machine has no such thing.
+    fn own(&self, _m: &mut Machine, _id: &str) -> Option<bool> {
+        None
+    }
+
     /// The probe's word at a line after that.
     fn word(&self, m: &Machine, line: usize) -> &'static str;
 }

@@ -143,6 +143,7 @@ fn fitting(subject: &Subject, state: &State) -> Option<State> {
         | Subject::Paddles(_)
         | Subject::BlindTyping => basic || matches!(state, S::Dead),
         Subject::StartText => basic || matches!(state, S::Dead | S::Wrong),
+        Subject::Own(_) => basic || matches!(state, S::Dead | S::Wrong | S::Noisy),
         Subject::Picture if *state == S::Ok => return Some(S::Picture(PictureState::Normal)),
         Subject::Picture => matches!(state, S::Bad | S::Dead),
         Subject::Test => basic || matches!(state, S::Dead | S::Stopped),
@@ -240,6 +241,27 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         fit(i, rest, vec![Subject::Test], &state)
     };
     alt((memory, subject_first, answered, whole, state_first, absent)).parse(input)
+}
+
+/// `power lamp on`, `caps lamp off`: what shines is fine, whatever its colour.
+pub fn lamp(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    seen_at(|i| {
+        let (rest, lamp) = super::subject::lamp(i)?;
+        let (after, state) = after_gap(shine)(rest)?;
+        fit(rest, after, vec![lamp], &state)
+    })(input)
+}
+
+/// `on` or `off`, exactly here.
+fn shine(input: Toks<'_>) -> P<'_, State> {
+    let state = match input.first().map(|a| &*a.lower) {
+        Some(
+            "on" | "lit" | "lights" | "glows" | "shines" | "red" | "green" | "yellow" | "orange",
+        ) => State::Ok,
+        Some("off" | "out" | "dark" | "unlit") => State::Dead,
+        _ => return fail(input, "how it was: on or off"),
+    };
+    Ok((input.skip(1), state))
 }
 
 /// `y` or `n`, exactly here or behind a mark.

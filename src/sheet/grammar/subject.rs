@@ -7,7 +7,7 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use crate::sheet::concept::Concept::{self, *};
-use crate::sheet::statement::{Place, Subject};
+use crate::sheet::statement::{LOWER, Place, Subject};
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
 
@@ -70,8 +70,54 @@ pub fn subject(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         map(word(Picture), |()| vec![Subject::Picture]),
         map(word(StartText), |()| vec![Subject::StartText]),
         map(word(BlindTyping), |()| vec![Subject::BlindTyping]),
+        map(one_of(OWN), |name| vec![Subject::Own(name.into())]),
+        map(own_check, |check| vec![check]),
     ))
     .parse(input)
+}
+
+/// Checks that only some boards have, by their names in the maps.
+const OWN: &[(Concept, &str)] = &[
+    (PowerLamp, "lamp.power"),
+    (CapsLamp, "lamp.caps"),
+    (KeyClick, "click"),
+];
+
+/// `power lamp`, `caps lamp`
+pub fn lamp(input: Toks<'_>) -> P<'_, Subject> {
+    const LAMPS: &[(Concept, &str)] = &[(PowerLamp, "lamp.power"), (CapsLamp, "lamp.caps")];
+    map(one_of(LAMPS), |name| Subject::Own(name.into())).parse(input)
+}
+
+/// `check lamp.power`, `check tape-motor`: any check of the map by its name there, where that is no word for something else.
+fn own_check(input: Toks<'_>) -> P<'_, Subject> {
+    if !input.first().is_some_and(|a| &*a.lower == "check") {
+        return Err(nom::Err::Error(E::silent(input)));
+    }
+    let name = input.skip(1);
+    let joined = |n: usize| {
+        name.nth(n).is_some_and(|a| {
+            a.stuck && (a.kind != Kind::Mark || matches!(&*a.lower, "." | "-" | "_"))
+        })
+    };
+    let rest = name.skip((1..).find(|n| !joined(*n)).unwrap_or(1));
+    let word = name
+        .lexed
+        .found(name.from)
+        .iter()
+        .any(|m| m.concept.is_some() && name.from + m.len >= rest.from);
+    if word || position(name).is_ok() {
+        return Err(nom::Err::Error(E::silent(name)));
+    }
+    let name = input.skip(1).lexed.span(input.from + 1, rest.from);
+    let name = input.lexed.text[name.start..name.end].to_lowercase();
+    if !name.starts_with(|c: char| c.is_ascii_alphabetic()) {
+        return fail(
+            input.skip(1),
+            "the name of the check, as in `check lamp.power ok`",
+        );
+    }
+    Ok((rest, Subject::Own(name)))
 }
 
 /// What of main memory is meant, behind a state (`memory bad: bits 3 and 5`): bits, sockets or addresses.
@@ -118,7 +164,11 @@ fn colour_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 
 /// `upper memory bit 3`, `upper bit 3`, `video memory bits 0-3`, `video memory`.
 fn other_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
-    const BANKS: &[(Concept, &str)] = &[(UpperMemory, "upper"), (VideoMemory, "video")];
+    const BANKS: &[(Concept, &str)] = &[
+        (LowerMemory, LOWER),
+        (UpperMemory, "upper"),
+        (VideoMemory, "video"),
+    ];
     if input.first().is_some_and(|a| &*a.lower == "upper")
         && let Ok((rest, all)) = bits(input.skip(1))
     {
@@ -126,7 +176,11 @@ fn other_memory(input: Toks<'_>) -> P<'_, Vec<Subject>> {
         return Ok((rest, all.into_iter().map(of).collect()));
     }
     let (rest, bank) = one_of(BANKS)(input)?;
-    let of = |bit| Subject::OtherMemory(bank.to_string(), bit);
+    let of = |bit| match bit {
+        // The bits of the first bank are those of the memory.
+        Some(bit) if bank == LOWER => Subject::MemoryBit(bit),
+        bit => Subject::OtherMemory(bank.to_string(), bit),
+    };
     let (rest, found) = opt(bits).parse(rest)?;
     if let Some(all) = found {
         return Ok((rest, all.into_iter().map(|b| of(Some(b as u8))).collect()));

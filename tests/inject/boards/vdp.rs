@@ -51,6 +51,10 @@ pub struct Vdp {
     colour: Vec<Stage>,
     /// From each voice to the ear.
     voices: Vec<Vec<Stage>>,
+    /// From the port to the ear, and from ports and supply to the lamps.
+    click: Vec<Stage>,
+    caps: Vec<Stage>,
+    lamp: Vec<Stage>,
     ports: ports::Ports,
 }
 
@@ -85,6 +89,9 @@ impl Vdp {
             ]
             .concat(),
             voices,
+            click: [b.through("C79 1 2, R44 1 2, C76 1 2, J6 1"), cable("audio")].concat(),
+            caps: b.through("U39 1 2, R33 1 2, CAPS1 1 2"),
+            lamp: b.through("R1 1 2, POWERLED1 1 2"),
             ports: ports::Ports::of(&b),
         }
     }
@@ -296,6 +303,40 @@ impl Vdp {
         });
     }
 
+    /// Whether the system, started without a cartridge, sees its CAPS key by the frame interrupt and moves a bit of port C for it.
+    fn answers_keys(&self, m: &mut Machine, bit: u8) -> bool {
+        m.aside.cartridge = false;
+        if self.start(m) != Start::Full || !self.frame_interrupt(m) {
+            return false;
+        }
+        let at = |k: &str| {
+            m.w.matrix
+                .iter()
+                .enumerate()
+                .find_map(|(c, rows)| rows.iter().position(|r| r == k).map(|r| (c, r)))
+        };
+        let (column, row) = at("CAPS").expect("a key");
+        let mut seen = |pressed: bool| {
+            m.pressed = if pressed {
+                vec![(column, row)]
+            } else {
+                Vec::new()
+            };
+            m.port(COLUMN, Some(REST | column as u8));
+            let read = m.port(ROWS, None) >> row & 1 == 0;
+            m.pressed.clear();
+            read
+        };
+        let pressed = !seen(false) && seen(true);
+        let ports = m.w.part("U18");
+        let pin = if bit == 0x80 { 10 } else { 11 };
+        let moves = [false, true].iter().all(|&high| {
+            m.port(COLUMN, Some(REST & !bit | if high { bit } else { 0 }));
+            m.level_at(ports, pin) == V::of(high)
+        });
+        pressed && moves
+    }
+
     fn sound_reached(&self, m: &mut Machine) -> bool {
         (0..14u8).step_by(3).all(|register| {
             [0x55u8, 0xAA].iter().all(|&v| {
@@ -357,6 +398,15 @@ impl System for Vdp {
 
     fn exercise(&self, m: &mut Machine) {
         self.do_something(m);
+    }
+
+    fn own(&self, m: &mut Machine, id: &str) -> Option<bool> {
+        match id {
+            "lamp.power" => Some(m.supply.good(m.w.line("+5V")) && Self::passes(m, &self.lamp)),
+            "click" => Some(self.answers_keys(m, 0x80) && Self::passes(m, &self.click)),
+            "lamp.caps" => Some(self.answers_keys(m, 0x40) && Self::passes(m, &self.caps)),
+            _ => None,
+        }
     }
 
     fn word(&self, m: &Machine, line: usize) -> &'static str {
