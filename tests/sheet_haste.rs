@@ -630,6 +630,11 @@ const TRAPS: &[(&str, &str)] = &[
         "check tape-motor ok | check v.2 bad",
     ),
     ("check tape leads", ""),
+    ("check", ""),
+    ("ok check", ""),
+    ("check ok", ""),
+    ("no check", ""),
+    ("sound ok, check", ""),
     ("lower memory bit 3 bad", "memory bit 3 bad"),
     (
         "upper bits 2 and 5 bad",

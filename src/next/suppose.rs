@@ -48,7 +48,7 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
     let left = rest.left;
     let found = match many {
         false => leading(&rest, &causes, PARTS).map(|found| (found, Alone::default())),
-        true => of_many(&rest, &causes),
+        true => of_many(&rest, &causes, &|c| ranking.assembled.is_current(c)),
     };
     let Ok((mut leading, alone)) = found else {
         return Suppositions::None;
@@ -162,16 +162,18 @@ fn leading(rest: &Rest, causes: &[usize], parts: usize) -> Result<Explanations, 
     leading_explanations(&rest.net, &limits, causes, COVERED, HYPOTHESES)
 }
 
-/// Of the explanations by one or two causes in which each cause is, the share in which it is by itself. A cause that is not listed
-/// is mostly by itself.
+/// Of the explanations by one or two causes in which each cause is, the share in which nothing else of what is fitted now is with it.
+/// A cause that is not listed is mostly by itself.
 type Alone = BTreeMap<usize, f64>;
 
-fn alone(sets: &BTreeMap<Vec<usize>, f64>) -> Alone {
+fn alone(sets: &BTreeMap<Vec<usize>, f64>, is_current: &dyn Fn(usize) -> bool) -> Alone {
     let mut sums: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
     for (set, p) in sets {
-        for &cause in set {
+        let now = || set.iter().copied().filter(|&c| is_current(c));
+        let only = now().count() == 1;
+        for cause in now() {
             let sum = sums.entry(cause).or_default();
-            sum.0 += if set.len() == 1 { *p } else { 0.0 };
+            sum.0 += if only { *p } else { 0.0 };
             sum.1 += p;
         }
     }
@@ -180,13 +182,17 @@ fn alone(sets: &BTreeMap<Vec<usize>, f64>) -> Alone {
 }
 
 /// Explanations of many failing readings: the few leading ones of all sizes, if a sum over the board is within reach, and those by
-/// one or two causes.
-fn of_many(rest: &Rest, causes: &[usize]) -> Result<(Explanations, Alone), InferError> {
+/// one or two causes. `is_current`: whether a cause is in the machine now.
+fn of_many(
+    rest: &Rest,
+    causes: &[usize],
+    is_current: &dyn Fn(usize) -> bool,
+) -> Result<(Explanations, Alone), InferError> {
     let mut sets: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
     for (set, p) in small_explanations(&rest.net, causes, rest.log_evidence)? {
         sets.insert(set, p.min(1.0));
     }
-    let alone = alone(&sets);
+    let alone = alone(&sets, is_current);
     if rest.exact {
         sets.extend(leading(rest, causes, PARTS_OF_MANY)?.list);
     }
@@ -195,7 +201,9 @@ fn of_many(rest: &Rest, causes: &[usize]) -> Result<(Explanations, Alone), Infer
     // What there is no room for counts with the likelier of its causes, where that is an explanation by itself: the other is one
     // fault more on the machine, of which there are many, each of them improbable.
     for (set, p) in list.split_off(list.len().min(HYPOTHESES)) {
-        let alone = |l: &&mut (Vec<usize>, f64)| l.0.len() == 1 && set.contains(&l.0[0]);
+        let alone = |l: &&mut (Vec<usize>, f64)| {
+            l.0.len() == 1 && set.contains(&l.0[0]) && is_current(l.0[0])
+        };
         if let Some(kept) = list.iter_mut().find(alone) {
             kept.1 += p;
         }

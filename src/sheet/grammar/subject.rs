@@ -91,10 +91,10 @@ pub fn lamp(input: Toks<'_>) -> P<'_, Subject> {
 
 /// `check lamp.power`, `check tape-motor`: any check of the map by its name there, where that is no word for something else.
 fn own_check(input: Toks<'_>) -> P<'_, Subject> {
-    if !input.first().is_some_and(|a| &*a.lower == "check") {
+    let name = input.skip(1);
+    if input.first().is_none_or(|a| &*a.lower != "check") || name.is_empty() {
         return Err(nom::Err::Error(E::silent(input)));
     }
-    let name = input.skip(1);
     let joined = |n: usize| {
         name.nth(n).is_some_and(|a| {
             a.stuck && (a.kind != Kind::Mark || matches!(&*a.lower, "." | "-" | "_"))
