@@ -323,3 +323,18 @@ fn a_ranking_by_estimates_gives_no_reasons_unasked() {
     assert_eq!(v["unexplored_mass"].as_f64(), Some(0.0));
     assert!(reasons(&v) > 0);
 }
+
+/// What was lost of a sheet is told with the steps as well: one of them may say to put it right first.
+#[test]
+fn steps_are_told_with_the_lines_that_were_not_understood() {
+    let sheet = "board dunlin-64\ncame in faulty\nmemory bit 3 bad\nframble the wotsit\n";
+    let shown = text(&run(&["next", "-"], sheet.as_bytes()).stdout);
+    let told = shown.split("Not understood").nth(1);
+    assert!(
+        told.is_some_and(|t| t.contains("line   4  framble the wotsit")),
+        "{shown}"
+    );
+    let without = sheet.replace("framble the wotsit\n", "");
+    let shown = text(&run(&["next", "-"], without.as_bytes()).stdout);
+    assert!(!shown.contains("Not understood"), "{shown}");
+}

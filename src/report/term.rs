@@ -177,6 +177,22 @@ fn bar(p: f64) -> String {
     "#".repeat(n.min(20))
 }
 
+/// Lines that were not understood, with what to type.
+fn not_used(p: &mut Page, v: &RankingView) {
+    let lost = || v.not_understood.iter().filter(|n| n.counts_as.is_none());
+    if lost().next().is_none() {
+        return;
+    }
+    p.head("Not understood (kept, not used)");
+    if v.facts_used.iter().any(|f| f == REST_FINE_COUNTS_LESS) {
+        p.hang("  ", &format!("{REST_FINE_COUNTS_LESS}."));
+    }
+    for n in lost() {
+        p.hang(&format!("  line {:>3}  ", n.line), &n.text);
+        p.hang("            ", &n.hint);
+    }
+}
+
 /// Only the next steps.
 pub fn next_only(v: &RankingView) -> String {
     let mut p = Page { out: String::new() };
@@ -189,6 +205,7 @@ pub fn next_only(v: &RankingView) -> String {
         outcomes(&mut p, n);
     }
     decisions(&mut p, v);
+    not_used(&mut p, v);
     p.out
 }
 
@@ -361,7 +378,6 @@ fn remarks(p: &mut Page, v: &RankingView) {
             );
         }
     }
-    let not_used = || v.not_understood.iter().filter(|n| n.counts_as.is_none());
     let uncertain = || (v.not_understood.iter()).filter_map(|n| Some((n, n.counts_as.as_ref()?)));
     if uncertain().next().is_some() {
         p.head("Not certain (off the photograph; counts for less until you type what is right)");
@@ -370,16 +386,7 @@ fn remarks(p: &mut Page, v: &RankingView) {
             p.hang("            ", &format!("counts as `{first}`; {}", n.hint));
         }
     }
-    if not_used().next().is_some() {
-        p.head("Not understood (kept, not used)");
-        if v.facts_used.iter().any(|f| f == REST_FINE_COUNTS_LESS) {
-            p.hang("  ", &format!("{REST_FINE_COUNTS_LESS}."));
-        }
-        for n in not_used() {
-            p.hang(&format!("  line {:>3}  ", n.line), &n.text);
-            p.hang("            ", &n.hint);
-        }
-    }
+    not_used(p, v);
     if !v.remarks.is_empty() {
         p.head("Understood, but not used");
         for n in &v.remarks {
