@@ -102,7 +102,9 @@ proptest! {
         prop_assume!(joint_states(&net) <= 400);
         let truth = enumerate::<f64>(&net);
         prop_assume!(truth.evidence > 1e-6);
-        let found = leading_hypotheses(&net, &Limits::default(), 0.999, 25).unwrap();
+        // As many parts as it takes: by default the search stops after sixty.
+        let limits = Limits { max_steps: 100_000, ..Limits::default() };
+        let found = leading_hypotheses(&net, &limits, 0.999, 25).unwrap();
         let mut expected: Vec<(Vec<(usize, usize)>, f64)> = truth
             .states
             .iter()

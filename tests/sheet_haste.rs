@@ -611,6 +611,7 @@ const TRAPS: &[(&str, &str)] = &[
     ("upper bit 2 bad", "upper memory bit 2 bad"),
     ("lower ram ok", "lower memory ok"),
     ("power led red", "power lamp ok"),
+    ("pwr led on", "power lamp ok"),
     ("caps lock lamp out", "caps lamp dead"),
     ("caps lamp stuck on", ""),
     ("power lamp not on", ""),

@@ -118,14 +118,7 @@ pub fn evidence(net: &Network, limits: &Limits) -> Result<Evidence, InferError> 
             unexplored_mass: p.unexplored_mass,
         });
     };
-    let problem = Problem {
-        net,
-        folded: &folded,
-        vars: &vars,
-        plan: &plan,
-        keep: &[],
-        again: None,
-    };
+    let problem = Problem::whole(net, &folded, &vars, &plan);
     let total = total(problem).ok_or(InferError::Impossible)?;
     Ok(Evidence {
         log: total.ln(),
@@ -143,14 +136,7 @@ const IMPROBABLE: [f64; 4] = [1e-4, 5e-4, 2e-3, 5e-3];
 const MOST_RULED_OUT: f64 = 0.1;
 
 fn exact(net: &Network, folded: &Folded, vars: &Vars, plan: &Plan) -> Option<Posterior> {
-    let solved = solve(Problem {
-        net,
-        folded,
-        vars,
-        plan,
-        keep: &[],
-        again: None,
-    });
+    let solved = solve(Problem::whole(net, folded, vars, plan));
     solved.map(Solved::into_posterior)
 }
 

@@ -74,14 +74,7 @@ pub fn predict(
             .map(|&check| predict_anew(net, limits, &now, check))
             .collect();
     };
-    let now = solve(Problem {
-        net,
-        folded: &folded,
-        vars: &vars,
-        plan: &plan,
-        keep: &[],
-        again: None,
-    });
+    let now = solve(Problem::whole(net, &folded, &vars, &plan));
     let now = now.ok_or(InferError::Impossible)?;
     let touching = touching(net);
     let common = Common {

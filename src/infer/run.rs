@@ -29,6 +29,25 @@ pub(crate) struct Problem<'p> {
     pub(crate) again: Option<&'p Depends>,
 }
 
+impl<'p> Problem<'p> {
+    /// All of it: nothing kept out, everything computed.
+    pub(crate) fn whole(
+        net: &'p Network,
+        folded: &'p Folded,
+        vars: &'p Vars,
+        plan: &'p Plan,
+    ) -> Self {
+        Problem {
+            net,
+            folded,
+            vars,
+            plan,
+            keep: &[],
+            again: None,
+        }
+    }
+}
+
 /// A restriction of one cause; several of the same cause must all hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Keep {
