@@ -18,7 +18,7 @@ use super::fold::{Folded, Seen, fold};
 use super::network::{CauseId, Network};
 use super::order::Vars;
 use super::plan::{Depends, Plan};
-use super::posterior::{InferError, Limits, make_plan, posterior};
+use super::posterior::{Evidence, InferError, Limits, make_plan, posterior};
 use super::run::{Keep, Problem, Which};
 use super::solve::{Solved, Spaces, run_in};
 use super::validate::validate;
@@ -47,6 +47,8 @@ pub struct Hypotheses {
 /// The most probable sets of causes that explain the failing readings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Explanations {
+    /// P(readings), which the probabilities are relative to.
+    pub evidence: Evidence,
     /// In falling order of probability: the causes in a mode that may explain a failing reading, ascending, and
     /// P(exactly these of the causes asked about | readings). In whatever mode they are is summed out, and so is
     /// every fault that explains nothing.
@@ -66,12 +68,43 @@ pub fn leading_explanations(
     mass: f64,
     most: usize,
 ) -> Result<Explanations, InferError> {
-    let found = search(net, limits, causes, Grain::Explains, (mass, most))?;
+    explanations(net, limits, causes, (mass, most), true)
+}
+
+/// As [`leading_explanations`] where a sum over the network is within the limits; where it is not, none: P(readings) alone, in
+/// [`Explanations::evidence`].
+///
+/// # Errors
+/// As [`leading_hypotheses_of`].
+pub fn leading_explanations_if_exact(
+    net: &Network,
+    limits: &Limits,
+    causes: &[CauseId],
+    mass: f64,
+    most: usize,
+) -> Result<Explanations, InferError> {
+    explanations(net, limits, causes, (mass, most), false)
+}
+
+fn explanations(
+    net: &Network,
+    limits: &Limits,
+    causes: &[CauseId],
+    (mass, most): (f64, usize),
+    at_any_rate: bool,
+) -> Result<Explanations, InferError> {
+    let extent = Extent {
+        mass,
+        most,
+        at_any_rate,
+    };
+    let (found, evidence) = search(net, limits, causes, Grain::Explains, extent)?;
     let causes_of = |h: Hypothesis| {
         let causes = h.active.into_iter().map(|(cause, _)| cause);
         (causes.collect(), h.probability)
     };
     Ok(Explanations {
+        evidence,
         list: found.list.into_iter().map(causes_of).collect(),
         covered: found.covered,
     })
@@ -113,17 +146,30 @@ pub fn leading_hypotheses_of(
     mass: f64,
     most: usize,
 ) -> Result<Hypotheses, InferError> {
-    search(net, limits, causes, Grain::Mode, (mass, most))
+    let extent = Extent {
+        mass,
+        most,
+        at_any_rate: true,
+    };
+    Ok(search(net, limits, causes, Grain::Mode, extent)?.0)
 }
 
-/// The search for either grain, until `mass` is covered or `most` are listed.
+/// How far to search: until `mass` is covered or `most` are listed; also where no sum is within reach, or not.
+#[derive(Debug, Clone, Copy)]
+struct Extent {
+    mass: f64,
+    most: usize,
+    at_any_rate: bool,
+}
+
+/// The search for either grain, and P(readings).
 fn search(
     net: &Network,
     limits: &Limits,
     causes: &[CauseId],
     grain: Grain,
-    (mass, most): (f64, usize),
-) -> Result<Hypotheses, InferError> {
+    mut extent: Extent,
+) -> Result<(Hypotheses, Evidence), InferError> {
     validate(net)?;
     if let Some(cause) = causes.iter().find(|&&c| c >= net.causes.len()) {
         return Err(InferError::Invalid(vec![format!(
@@ -154,10 +200,18 @@ fn search(
         }
         None => {
             let all = posterior(net, limits)?;
+            if !extent.at_any_rate {
+                extent.most = 0;
+            }
             (Wide::exp(all.log_evidence), all.unexplored_mass, None)
         }
     };
-    Ok(search.run((total, whole), unexplored_mass, mass, most))
+    let evidence = Evidence {
+        log: total.ln(),
+        unexplored_mass,
+    };
+    let found = search.run((total, whole), unexplored_mass, extent);
+    Ok((found, evidence))
 }
 
 /// What all parts share.
@@ -227,8 +281,7 @@ impl Search<'_> {
         &self,
         (total, mut whole): (Wide, Option<Solved>),
         unexplored_mass: f64,
-        mass: f64,
-        most: usize,
+        Extent { mass, most, .. }: Extent,
     ) -> Hypotheses {
         let mut found = Hypotheses {
             list: Vec::new(),

@@ -3,7 +3,7 @@
 //! Every cause is summed into a table with an entry for each set S of readings (explained so far), all settings of the common
 //! causes at once:
 //!
-//! out  =  Σ over states x of  w_x · T_x(acc),      (acc\[S\], acc\[S+r\])  →  (u·acc\[S\],  acc\[S+r\] + e·acc\[S\])
+//! out  =  Σ over states x of  w_x · T_x(acc)      ([`super::shift`])
 //!
 //! as [`super::absorb`] does. Causes that touch the same readings are first put together in a table of those readings alone; then
 //! the groups: out\[S ∪ R\] += acc\[S\] · group\[R\]. Few causes that touch nearly all readings go into the table of all readings at
@@ -13,6 +13,8 @@ mod causes;
 
 pub(crate) use causes::{Causes, Pair};
 
+use super::arith::{Arith, Vector};
+use super::shift::{Map, Shift, Way};
 use std::cell::Cell;
 
 /// Most readings.
@@ -64,7 +66,7 @@ impl pulp::WithSimd for Sum<'_> {
     type Output = Option<Found>;
 
     #[inline(always)]
-    fn with_simd<S: pulp::Simd>(self, _: S) -> Self::Output {
+    fn with_simd<S: pulp::Simd>(self, simd: S) -> Self::Output {
         let full = 1 << self.leaks.len();
         let groups = groups(self.causes, full);
         let entries: usize = groups.iter().map(|g| g.entries(full)).sum();
@@ -76,7 +78,7 @@ impl pulp::WithSimd for Sum<'_> {
         room.clear();
         let chains: usize = groups.iter().map(rows).sum();
         room.resize((groups.len() + 1) * full + chains, ZERO);
-        let found = self.in_room(&groups, &mut room);
+        let found = self.in_room(Vector(simd), &groups, &mut room);
         if room.len() <= MOST_SPARE {
             SPARE.set(room);
         }
@@ -95,7 +97,12 @@ const MOST_SPARE: usize = 1 << 16;
 impl Sum<'_> {
     /// The sum, in room for a table before each group and one after the last, and for the chain of each group; all zero.
     #[inline(always)]
-    fn in_room(&self, groups: &[Group], room: &mut [Row]) -> Option<Found> {
+    fn in_room<A: Arith<Number = f64>>(
+        &self,
+        arith: A,
+        groups: &[Group],
+        room: &mut [Row],
+    ) -> Option<Found> {
         let full = 1 << self.leaks.len();
         let (tables, mut rest) = room.split_at_mut((groups.len() + 1) * full);
         let mut tables: Vec<&mut [Row]> = tables.chunks_exact_mut(full).collect();
@@ -106,7 +113,7 @@ impl Sum<'_> {
             (chain, rest) = rest.split_at_mut((group.causes.len() + 1) * group.sets.len());
             let (done, open) = tables.split_at_mut(at + 1);
             let (table, out) = (&*done[at], &mut *open[0]);
-            group.forward(self.causes, table, chain);
+            group.forward(arith, self.causes, table, chain);
             let together = group.last(chain);
             match group.direct {
                 true => out.copy_from_slice(together),
@@ -125,12 +132,12 @@ impl Sum<'_> {
         of_table[full - 1] = seed;
         for (at, group) in groups.iter().enumerate().rev() {
             if group.direct {
-                of_table = group.backward(self.causes, chains[at], of_table, &mut worth);
+                of_table = group.backward(arith, self.causes, chains[at], of_table, &mut worth);
                 continue;
             }
             let together = group.last(chains[at]);
             let (before, of_group) = join_back(tables[at], together, &group.sets, &of_table);
-            group.backward(self.causes, chains[at], of_group, &mut worth);
+            group.backward(arith, self.causes, chains[at], of_group, &mut worth);
             of_table = before;
         }
         let share = std::array::from_fn(|s| seed[s] * last[s]);
@@ -150,26 +157,10 @@ fn add(to: &mut Row, a: &Row, b: &Row) {
     }
 }
 
-/// Entry of a table with a state in it that shows in one reading, see [`Group::image`].
+/// A table as packs, to change.
 #[inline(always)]
-fn explained(table: &[Row], set: usize, bit: usize, pair: &Pair) -> Row {
-    let here = table[set];
-    if set & bit == 0 {
-        return here.map(|no| pair.u * no);
-    }
-    let without = &table[set ^ bit];
-    std::array::from_fn(|s| here[s] + pair.e * without[s])
-}
-
-/// What the entry is worth before the state, of what the table after it is.
-#[inline(always)]
-fn worth_before(after: &[Row], set: usize, bit: usize, pair: &Pair) -> Row {
-    let here = after[set];
-    if set & bit != 0 {
-        return here;
-    }
-    let with = &after[set | bit];
-    std::array::from_fn(|s| pair.u * here[s] + pair.e * with[s])
+fn packs_mut<A: Arith<Number = f64>>(table: &mut [Row]) -> &mut [A::Pack] {
+    A::packs_mut(table.as_flattened_mut())
 }
 
 /// P(each set of readings is what the leaks explain).
@@ -258,15 +249,33 @@ impl Group {
         }
     }
 
+    /// What a state does to a table of the group.
+    #[inline(always)]
+    fn maps(&self, pairs: &[Pair], maps: &mut Vec<Map<f64>>) {
+        maps.clear();
+        maps.extend(pairs.iter().rev().map(|pair| Map {
+            stride: 1 << self.place[pair.reading],
+            u: pair.u,
+            e: pair.e,
+        }));
+    }
+
     /// The table after each cause, one after the other: from 'nothing is explained' on, or from the table of all readings.
     #[inline(always)]
-    fn forward(&self, causes: &Causes, before: &[Row], chain: &mut [Row]) {
+    fn forward<A: Arith<Number = f64>>(
+        &self,
+        arith: A,
+        causes: &Causes,
+        before: &[Row],
+        chain: &mut [Row],
+    ) {
         let n = self.sets.len();
+        let packs = SETTINGS / A::WIDTH;
         match self.direct {
             true => chain[..n].copy_from_slice(before),
             false => chain[0] = [1.0; SETTINGS],
         }
-        let mut image = Vec::with_capacity(n);
+        let (mut image, mut maps) = (vec![ZERO; n], Vec::new());
         for (at, &cause) in self.causes.iter().enumerate() {
             let (done, open) = chain.split_at_mut((at + 1) * n);
             let (table, out) = (&done[at * n..], &mut open[..n]);
@@ -275,21 +284,18 @@ impl Group {
                 continue;
             }
             for state in causes.of(cause) {
-                let pairs = causes.pairs(state);
-                if let [pair] = pairs {
-                    let bit = 1 << self.place[pair.reading];
-                    for (set, out) in out.iter_mut().enumerate() {
-                        add(out, &explained(table, set, bit, pair), &state.weight);
-                    }
-                    continue;
-                }
-                let after = self.image(pairs.iter(), table, &mut image, |no, yes, pair| {
-                    yes.iter_mut().zip(&*no).for_each(|(y, n)| *y += pair.e * n);
-                    no.iter_mut().for_each(|n| *n *= pair.u);
+                self.maps(causes.pairs(state), &mut maps);
+                let shift = Shift {
+                    arith,
+                    way: Way::Forward,
+                    packs,
+                    maps: &maps,
+                };
+                let weight = A::packs(&state.weight);
+                let (image, out) = (packs_mut::<A>(&mut image), packs_mut::<A>(out));
+                shift.run(A::packs(table.as_flattened()), image, out, |at, out, x| {
+                    *out = arith.plus(*out, arith.times(x, weight[at % packs]));
                 });
-                for (out, after) in out.iter_mut().zip(after) {
-                    add(out, after, &state.weight);
-                }
             }
         }
     }
@@ -299,42 +305,19 @@ impl Group {
         &chain[chain.len() - self.sets.len()..]
     }
 
-    /// A table with a state in it, which shows so in readings: `put` gets the entries without and with each of them.
-    #[inline(always)]
-    fn image<'t, 'p>(
-        &self,
-        pairs: impl ExactSizeIterator<Item = &'p Pair>,
-        table: &'t [Row],
-        image: &'t mut Vec<Row>,
-        put: impl Fn(&mut Row, &mut Row, &Pair),
-    ) -> &'t [Row] {
-        // One state of every cause shows in nothing.
-        if pairs.len() == 0 {
-            return table;
-        }
-        image.clear();
-        image.extend_from_slice(table);
-        for pair in pairs {
-            let bit = 1 << self.place[pair.reading];
-            for no in (0..image.len()).filter(|s| s & bit == 0) {
-                let (low, high) = image.split_at_mut(no + bit);
-                put(&mut low[no], &mut high[0], pair);
-            }
-        }
-        image
-    }
-
     /// What every state is worth, from what the last table is; gives what the first one is.
     #[inline(always)]
-    fn backward(
+    fn backward<A: Arith<Number = f64>>(
         &self,
+        arith: A,
         causes: &Causes,
         chain: &[Row],
         mut of_table: Vec<Row>,
         worth: &mut [Row],
     ) -> Vec<Row> {
         let n = self.sets.len();
-        let (mut image, mut before) = (Vec::with_capacity(n), vec![ZERO; n]);
+        let (mut image, mut after) = (vec![ZERO; n], vec![ZERO; n]);
+        let (mut before, mut maps) = (vec![ZERO; n], Vec::new());
         for (at, &cause) in self.causes.iter().enumerate().rev() {
             before.fill(ZERO);
             let acc = &chain[at * n..(at + 1) * n];
@@ -345,23 +328,17 @@ impl Group {
                 continue;
             }
             for (state, worth) in causes.of(cause).iter().zip(&mut worth[causes.range(cause)]) {
+                self.maps(causes.pairs(state), &mut maps);
+                let shift = Shift {
+                    arith,
+                    way: Way::Backward,
+                    packs: SETTINGS / A::WIDTH,
+                    maps: &maps,
+                };
+                let of_table = A::packs(of_table.as_flattened());
+                let (image, after_packs) = (packs_mut::<A>(&mut image), packs_mut::<A>(&mut after));
+                shift.run(of_table, image, after_packs, |_, to, x| *to = x);
                 let mut sum = ZERO;
-                let pairs = causes.pairs(state);
-                if let [pair] = pairs {
-                    let bit = 1 << self.place[pair.reading];
-                    for (set, (acc, before)) in acc.iter().zip(&mut before).enumerate() {
-                        let after = &worth_before(&of_table, set, bit, pair);
-                        add(&mut sum, acc, after);
-                        add(before, after, &state.weight);
-                    }
-                    *worth = sum;
-                    continue;
-                }
-                let pairs = pairs.iter().rev();
-                let after = self.image(pairs, &of_table, &mut image, |no, yes, pair| {
-                    let each = no.iter_mut().zip(&*yes);
-                    each.for_each(|(no, yes)| *no = pair.u * *no + pair.e * yes);
-                });
                 for ((after, acc), before) in after.iter().zip(acc).zip(&mut before) {
                     add(&mut sum, acc, after);
                     add(before, after, &state.weight);

@@ -14,6 +14,7 @@
 //! is summed up exactly if it can be.
 
 mod absorb;
+mod arith;
 mod contract;
 mod enumerate;
 mod fold;
@@ -28,14 +29,15 @@ pub mod predict;
 mod relax;
 mod run;
 mod sample;
+mod shift;
 mod small_sets;
 mod solve;
 mod validate;
 mod wide;
 
 pub use hypotheses::{
-    Explanations, Hypotheses, Hypothesis, leading_explanations, leading_hypotheses,
-    leading_hypotheses_of,
+    Explanations, Hypotheses, Hypothesis, leading_explanations, leading_explanations_if_exact,
+    leading_hypotheses, leading_hypotheses_of,
 };
 pub use posterior::{Evidence, InferError, Limits, Strategy, evidence, expected_faults, posterior};
 pub use predict::{Prediction, predict};

@@ -1,6 +1,7 @@
 //! Running a plan: numbers in, evidence and marginals out.
 
-use super::absorb::Absorb;
+use super::absorb::{Absorb, Scratch};
+use super::arith::Arith;
 use super::contract::{self, Buffers, Contract, Slot};
 use super::fold::{Folded, FoldedCause, Member};
 use super::network::Network;
@@ -87,7 +88,7 @@ pub(crate) struct Space<N> {
     /// What each number in `lanes` is worth.
     worth: Vec<N>,
     buffers: Buffers<N>,
-    scratch: Vec<N>,
+    scratch: Scratch<N>,
 }
 
 /// The entries of a flat arena.
@@ -177,8 +178,9 @@ impl Problem<'_> {
     /// Forward: all tables of the plan, for the settings from `first` on. Without `plain`, those that are the same for all
     /// settings are still in the space from other settings.
     #[inline(always)]
-    pub(crate) fn forward<N: Num, const L: usize>(
+    pub(crate) fn forward<A: Arith<Number = N>, N: Num, const L: usize>(
         &self,
+        arith: A,
         first: usize,
         plain: bool,
         space: &mut Space<N>,
@@ -214,7 +216,9 @@ impl Problem<'_> {
             match step {
                 Step::Contract(step) if !(plain || step.out.lanes) => {}
                 Step::Contract(step) => space.contract::<L>(step),
-                Step::Absorb(step) => space.absorb::<L>(step, &self.folded.causes[step.cause]),
+                Step::Absorb(step) => {
+                    space.absorb::<A, L>(arith, step, &self.folded.causes[step.cause]);
+                }
             }
         }
     }
@@ -298,7 +302,7 @@ fn range(slot: Slot) -> std::ops::Range<usize> {
 }
 
 /// Room for so many numbers; what is in it is left over from before.
-fn make_room<N: Num>(numbers: &mut Vec<N>, len: usize) {
+pub(crate) fn make_room<N: Num>(numbers: &mut Vec<N>, len: usize) {
     if numbers.len() < len {
         numbers.resize(len, N::ZERO);
     }
@@ -377,8 +381,9 @@ impl<N: Num> Space<N> {
 
     /// Backward: what an entry of each table with lanes is worth, `∂ Σ_root seed·value / ∂ entry`.
     #[inline(always)]
-    pub(crate) fn backward<const L: usize>(
+    pub(crate) fn backward<A: Arith<Number = N>, const L: usize>(
         &mut self,
+        arith: A,
         problem: Problem<'_>,
         seeds: &[Lane<N, L>],
     ) -> &[Lane<N, L>] {
@@ -397,7 +402,7 @@ impl<N: Num> Space<N> {
                 Step::Contract(step) if step.out.lanes => self.contract_back::<L>(step),
                 Step::Contract(_) => {}
                 Step::Absorb(step) => {
-                    self.absorb_back::<L>(step, &problem.folded.causes[step.cause])
+                    self.absorb_back::<A, L>(arith, step, &problem.folded.causes[step.cause]);
                 }
             }
         }
@@ -405,34 +410,44 @@ impl<N: Num> Space<N> {
     }
 
     #[inline(always)]
-    fn absorb<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
+    fn absorb<A: Arith<Number = N>, const L: usize>(
+        &mut self,
+        arith: A,
+        op: &Absorb,
+        cause: &FoldedCause,
+    ) {
         let (below, out) = entries_mut::<N, L>(&mut self.lanes).split_at_mut(op.out.start);
-        let (acc, weights) = (&below[range(op.acc)], &below[range(op.weights)]);
+        let tables = [op.weights, op.acc].map(|slot| &below[range(slot)]);
         op.forward(
+            arith,
             cause,
-            weights,
-            acc,
+            tables,
             &mut out[..op.out.len],
             &mut self.scratch,
         );
     }
 
     #[inline(always)]
-    fn absorb_back<const L: usize>(&mut self, op: &Absorb, cause: &FoldedCause) {
+    fn absorb_back<A: Arith<Number = N>, const L: usize>(
+        &mut self,
+        arith: A,
+        op: &Absorb,
+        cause: &FoldedCause,
+    ) {
         let lanes = entries::<N, L>(&self.lanes);
         let (below, out) = entries_mut::<N, L>(&mut self.worth).split_at_mut(op.out.start);
         let worth = if op.acc.start < op.weights.start {
             let (low, high) = below.split_at_mut(op.weights.start);
-            (&mut high[..op.weights.len], &mut low[range(op.acc)])
+            [&mut high[..op.weights.len], &mut low[range(op.acc)]]
         } else {
             let (low, high) = below.split_at_mut(op.acc.start);
-            (&mut low[range(op.weights)], &mut high[..op.acc.len])
+            [&mut low[range(op.weights)], &mut high[..op.acc.len]]
         };
-        let (weights, acc) = (&lanes[range(op.weights)], &lanes[range(op.acc)]);
+        let tables = [op.weights, op.acc].map(|slot| &lanes[range(slot)]);
         op.backward(
+            arith,
             cause,
-            weights,
-            acc,
+            tables,
             &out[..op.out.len],
             worth,
             &mut self.scratch,

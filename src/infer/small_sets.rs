@@ -20,6 +20,8 @@ const MODES_IN_PAIRS: usize = 12;
 /// does not explain it.
 struct Branch {
     weight: Vec<f64>,
+    /// P(setting, just this and nothing else that explains anything), relative to the evidence.
+    alone: Vec<f64>,
     u: Vec<f64>,
 }
 
@@ -47,30 +49,28 @@ pub fn small_explanations(
     };
     let rest: Vec<f64> = (0..net.settings()).map(rest).collect();
     let branches: Vec<(CauseId, Vec<Branch>)> = (causes.iter())
-        .map(|&c| (c, branches(net, &folded, c, &still[c])))
+        .map(|&c| (c, branches(net, &folded, c, &still[c], &rest)))
         .collect();
-    let sum = |of: &[&Branch]| -> f64 {
-        let explained = |(r, reading): (usize, &super::fold::Reading)| {
-            let u = of.iter().fold(reading.u, |u, b| u * b.u[r]);
-            1.0 - u
-        };
-        let explained: f64 = folded.readings.iter().enumerate().map(explained).product();
-        let in_setting = |s: usize| {
-            let ln: f64 = of.iter().map(|b| b.weight[s].ln()).sum();
-            (rest[s] + ln).exp()
-        };
-        explained * (0..rest.len()).map(in_setting).sum::<f64>()
+    let leaks = || folded.readings.iter().map(|reading| reading.u);
+    let single = |b: &Branch| -> f64 {
+        let explained = leaks().zip(&b.u).map(|(leak, u)| 1.0 - leak * u);
+        explained.product::<f64>() * b.alone.iter().sum::<f64>()
+    };
+    let pair = |a: &Branch, b: &Branch| -> f64 {
+        let explained = (leaks().zip(&a.u).zip(&b.u)).map(|((leak, a), b)| 1.0 - leak * a * b);
+        let settings = a.alone.iter().zip(&b.weight).map(|(a, b)| a * b);
+        explained.product::<f64>() * settings.sum::<f64>()
     };
     let mut out = Vec::new();
     for (at, (one, own)) in branches.iter().enumerate() {
-        out.push((vec![*one], own.iter().map(|b| sum(&[b])).sum()));
+        out.push((vec![*one], own.iter().map(single).sum()));
         for (other, others) in &branches[..at] {
             let mut p = 0.0;
             for x in own.iter().take(MODES_IN_PAIRS) {
                 p += others
                     .iter()
                     .take(MODES_IN_PAIRS)
-                    .map(|y| sum(&[x, y]))
+                    .map(|y| pair(x, y))
                     .sum::<f64>();
             }
             out.push((vec![*one.min(other), *one.max(other)], p));
@@ -98,17 +98,28 @@ fn ln_still(net: &Network, folded: &Folded, cause: CauseId) -> Vec<f64> {
 const NEVER: f64 = -600.0;
 
 /// What a cause may do, likeliest first.
-fn branches(net: &Network, folded: &Folded, cause: CauseId, still: &[f64]) -> Vec<Branch> {
+fn branches(
+    net: &Network,
+    folded: &Folded,
+    cause: CauseId,
+    still: &[f64],
+    rest: &[f64],
+) -> Vec<Branch> {
     let own = &folded.causes[cause];
     let mut out = Vec::new();
     for m in own.members.iter().filter(|m| m.explains) {
         let prior = folded.priors(net, cause, m.mode);
         let ln = m.left.ln();
-        let weight = |s: usize| (prior[s].ln() + ln - still[s]).exp();
-        let weight: Vec<f64> = (0..net.settings()).map(weight).collect();
+        let ln_weight = |s: usize| prior[s].ln() + ln - still[s];
+        let weight: Vec<f64> = (0..net.settings()).map(|s| ln_weight(s).exp()).collect();
+        // Not as a product of both: where a cause cannot be still one is next to nothing and the other beyond all bounds.
+        let alone: Vec<f64> = (0..net.settings())
+            .map(|s| (rest[s] + ln_weight(s)).exp())
+            .collect();
         for (share, u) in acts(&own.states[m.state], folded.readings.len()) {
             out.push(Branch {
                 weight: weight.iter().map(|w| w * share).collect(),
+                alone: alone.iter().map(|p| p * share).collect(),
                 u,
             });
         }

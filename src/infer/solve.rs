@@ -2,6 +2,7 @@
 
 use std::cell::Cell;
 
+use super::arith::{Arith, Single, Vector};
 use super::network::{Network, Posterior};
 use super::run::{Lane, Problem, Rows, Space};
 use super::wide::{Num, Wide};
@@ -101,7 +102,8 @@ fn solve_lanes<const L: usize>(
                 again: None,
                 ..problem
             };
-            solve_in::<Wide, L>(all, marginals, &mut Vec::new(), true)
+            let arith = Single::<Wide>::default();
+            solve_in::<_, Wide, L>(arith, all, marginals, &mut Vec::new(), true)
         })
         .flatten()
 }
@@ -119,8 +121,19 @@ impl<const L: usize> pulp::WithSimd for Sum<'_, L> {
     type Output = Option<Option<Solved>>;
 
     #[inline(always)]
-    fn with_simd<S: pulp::Simd>(self, _: S) -> Self::Output {
-        solve_in::<f64, L>(self.problem, self.marginals, self.spaces, self.shared)
+    fn with_simd<S: pulp::Simd>(self, simd: S) -> Self::Output {
+        let Sum {
+            problem,
+            marginals,
+            spaces,
+            shared,
+        } = self;
+        if L.is_multiple_of(S::F64_LANES) {
+            solve_in::<_, f64, L>(Vector(simd), problem, marginals, spaces, shared)
+        } else {
+            let arith = Single::<f64>::default();
+            solve_in::<_, f64, L>(arith, problem, marginals, spaces, shared)
+        }
     }
 }
 
@@ -187,7 +200,8 @@ fn settings<N: Num, const L: usize>(
 /// Runs the plan in one kind of number, `L` settings at a time. `None` when underflow may have cost something,
 /// `Some(None)` when P(readings) is 0.
 #[inline(always)]
-fn solve_in<N: Num, const L: usize>(
+fn solve_in<A: Arith<Number = N>, N: Num, const L: usize>(
+    arith: A,
     problem: Problem<'_>,
     marginals: bool,
     spaces: &mut Vec<Space<N>>,
@@ -208,7 +222,7 @@ fn solve_in<N: Num, const L: usize>(
     for group in 0..groups {
         let first = group * L;
         let space = &mut spaces[if shared { 0 } else { group }];
-        problem.forward::<N, L>(first, !shared || group == 0, space);
+        problem.forward::<A, N, L>(arith, first, !shared || group == 0, space);
         let mut of_group: Vec<Lane<N, L>> =
             plan.roots.iter().map(|&root| space.root(root)).collect();
         for &cause in &idle {
@@ -220,7 +234,7 @@ fn solve_in<N: Num, const L: usize>(
             // Straight after the forward run, while its tables are still near.
             let seeds = seeds(&of_group, checked);
             let (of_roots, of_idle) = seeds.split_at(plan.roots.len());
-            let worth = space.backward(problem, of_roots);
+            let worth = space.backward(arith, problem, of_roots);
             for (&cause, seed) in idle.iter().zip(of_idle) {
                 let worth = std::slice::from_ref(seed);
                 problem.collect(cause, first, worth, modes.of(cause));

@@ -2,7 +2,8 @@
 
 use crate::infer::network::{Network, Outcome};
 use crate::infer::{
-    Explanations, InferError, Limits, evidence, leading_explanations, small_explanations,
+    Explanations, InferError, Limits, leading_explanations, leading_explanations_if_exact,
+    small_explanations,
 };
 use crate::observe::Evidence;
 use crate::plan::{self, Hypothesis, UnitId};
@@ -44,16 +45,16 @@ pub(crate) fn suppositions(ranking: &Ranking) -> Suppositions {
     let many = failing(ranking) > MANY_FAILING;
     let accused = leading_causes(ranking, CAUSES);
     let causes: Vec<usize> = accused.keys().copied().collect();
-    let rest = without_the_unlikely(ranking);
-    let left = rest.left;
-    let found = match many {
-        false => leading(&rest, &causes, PARTS).map(|found| (found, Alone::default())),
-        true => of_many(&rest, &causes, &|c| ranking.assembled.is_current(c)),
-    };
+    let found = with_likely(ranking, |net| match many {
+        false => leading(net, &causes).map(|found| (found, Alone::default())),
+        true => of_many(net, &causes, &|c| ranking.assembled.is_current(c)),
+    });
     let Ok((mut leading, alone)) = found else {
         return Suppositions::None;
     };
-    leading.list.iter_mut().for_each(|h| h.1 *= left);
+    // What is ruled out has its part of the probability.
+    let left = (leading.evidence.log - ranking.posterior.log_evidence).exp();
+    leading.list.iter_mut().for_each(|h| h.1 *= left.min(1.0));
     faulty_ones(ranking, &accused, &leading, &alone)
 }
 
@@ -115,19 +116,14 @@ fn failed(net: &Network) -> Vec<bool> {
 /// search dearer, and all of them together are a few percent.
 const UNLIKELY: f64 = 5e-4;
 
-/// The network without its unlikely explanations.
-struct Rest {
-    net: Network,
-    /// How much of the probability it still has.
-    left: f64,
-    log_evidence: f64,
-    /// Whether a sum over it is within reach.
-    exact: bool,
-}
-
-fn without_the_unlikely(ranking: &Ranking) -> Rest {
-    let mut net = ranking.assembled.net.clone();
-    let failed = failed(&net);
+/// What is found in the network without its unlikely explanations; in all of it, should they be what the readings need.
+fn with_likely<T>(
+    ranking: &Ranking,
+    find: impl Fn(&Network) -> Result<T, InferError>,
+) -> Result<T, InferError> {
+    let whole = &ranking.assembled.net;
+    let failed = failed(whole);
+    let mut net = whole.clone();
     for (cause, p) in net.causes.iter_mut().zip(&ranking.posterior.modes) {
         for (mode, &p) in cause.modes.iter_mut().zip(p) {
             if p < UNLIKELY && mode.effects.iter().any(|e| failed[e.check]) {
@@ -137,29 +133,16 @@ fn without_the_unlikely(ranking: &Ranking) -> Rest {
             }
         }
     }
-    match evidence(&net, &Limits::default()) {
-        Ok(e) => Rest {
-            net,
-            left: (e.log - ranking.posterior.log_evidence).exp().min(1.0),
-            log_evidence: e.log,
-            exact: e.unexplored_mass == 0.0,
-        },
-        Err(_) => Rest {
-            net: ranking.assembled.net.clone(),
-            left: 1.0,
-            log_evidence: ranking.posterior.log_evidence,
-            exact: false,
-        },
-    }
+    find(&net).or_else(|_| find(whole))
 }
 
-/// The leading explanations of all sizes, so many parts opened.
-fn leading(rest: &Rest, causes: &[usize], parts: usize) -> Result<Explanations, InferError> {
+/// The leading explanations of all sizes.
+fn leading(net: &Network, causes: &[usize]) -> Result<Explanations, InferError> {
     let limits = Limits {
-        max_steps: parts,
+        max_steps: PARTS,
         ..Limits::default()
     };
-    leading_explanations(&rest.net, &limits, causes, COVERED, HYPOTHESES)
+    leading_explanations(net, &limits, causes, COVERED, HYPOTHESES)
 }
 
 /// Of the explanations by one or two causes in which each cause is, the share in which nothing else of what is fitted now is with it.
@@ -184,18 +167,21 @@ fn alone(sets: &BTreeMap<Vec<usize>, f64>, is_current: &dyn Fn(usize) -> bool) -
 /// Explanations of many failing readings: the few leading ones of all sizes, if a sum over the board is within reach, and those by
 /// one or two causes. `is_current`: whether a cause is in the machine now.
 fn of_many(
-    rest: &Rest,
+    net: &Network,
     causes: &[usize],
     is_current: &dyn Fn(usize) -> bool,
 ) -> Result<(Explanations, Alone), InferError> {
+    let limits = Limits {
+        max_steps: PARTS_OF_MANY,
+        ..Limits::default()
+    };
+    let few = leading_explanations_if_exact(net, &limits, causes, COVERED, HYPOTHESES)?;
     let mut sets: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
-    for (set, p) in small_explanations(&rest.net, causes, rest.log_evidence)? {
+    for (set, p) in small_explanations(net, causes, few.evidence.log)? {
         sets.insert(set, p.min(1.0));
     }
     let alone = alone(&sets, is_current);
-    if rest.exact {
-        sets.extend(leading(rest, causes, PARTS_OF_MANY)?.list);
-    }
+    sets.extend(few.list);
     let mut list: Vec<(Vec<usize>, f64)> = sets.into_iter().collect();
     list.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     // What there is no room for counts with the likelier of its causes, where that is an explanation by itself: the other is one
@@ -213,6 +199,7 @@ fn of_many(
     let over = covered.max(1.0);
     list.iter_mut().for_each(|l| l.1 /= over);
     let found = Explanations {
+        evidence: few.evidence,
         covered: covered / over,
         list,
     };
