@@ -10,6 +10,8 @@ pub const MEASURE_RAIL: f64 = 1.5;
 pub const MEASURE_RESISTANCE: f64 = 1.5;
 /// Ohms across a part of two legs, or from leg to leg along a line, with the board off.
 pub const MEASURE_OHMS: f64 = 1.5;
+/// The same between all legs of a transistor, both ways, or across each pole of a switch.
+pub const MEASURE_LEGS: f64 = 3.0;
 /// The next leg, with the tips in hand.
 pub const NEXT_OHMS: f64 = 0.5;
 /// A good part of two legs held across one that may be open, and a look whether anything changes.
