@@ -1,5 +1,6 @@
 //! What unit tests of readings and steps start from: a ranking of a typed sheet, and what is offered next.
 
+use crate::faultmap::model::BoardModel;
 use crate::next::{Bench, Candidate, offered_of};
 use crate::rank::{Ranking, rank};
 use crate::sheet::parse;
@@ -13,12 +14,22 @@ pub(crate) const BLACK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0
 pub(crate) const PORT: &str =
     "board 64k-6510-wide\ncame in faulty\ncartridge port bad\nrest fine\n";
 
+/// A small Z80 board that its test says has no good lower memory, -5 V measured and gone, the supply by itself in order, and no short
+/// on the rail.
+pub(crate) const NO_MINUS_FIVE: &str = "board 48k-z80-ula\ncame in faulty\nmemory bits 0 1 2 3 4 5 6 7 bad\nrail 9V 9.8 V\n\
+                                        rail 5V 5.0 V\nrail -5V 0.03 V\npsu rail 9V 13.9 V off the board\nresistance -5V 600 ohm\n";
+
+/// The shipped board that a sheet names.
+pub(crate) fn board(text: &str) -> BoardModel {
+    let named = text.lines().find_map(|l| l.strip_prefix("board "));
+    Library::default()
+        .board(named.unwrap_or("64k-6510-wide"))
+        .expect("a shipped board")
+}
+
 /// The ranking of a sheet of a shipped board that is read whole.
 pub(crate) fn ranked(text: &str) -> Ranking {
-    let named = text.lines().find_map(|l| l.strip_prefix("board "));
-    let model = Library::default()
-        .board(named.unwrap_or("64k-6510-wide"))
-        .expect("a shipped board");
+    let model = board(text);
     let sheet = parse("t", text.as_bytes()).expect("a text");
     assert!(sheet.diags.is_empty(), "{text}{:?}", sheet.diags);
     rank(&model, &[sheet]).expect("possible")
@@ -30,10 +41,13 @@ pub(crate) fn probability(ranking: &Ranking, unit: &str) -> f64 {
     found.map_or(0.0, |s| s.probability)
 }
 
-/// What can be done next by a sheet of the wide board.
+/// What can be done next by a sheet.
 pub(crate) fn offered(text: &str, bench: &Bench) -> Vec<Candidate> {
-    let model = Library::default()
-        .board("64k-6510-wide")
-        .expect("a shipped board");
-    offered_of(&model, &ranked(text), bench)
+    offered_of(&board(text), &ranked(text), bench)
+}
+
+/// The steps that are proposed by a sheet, the first first.
+pub(crate) fn proposed(text: &str) -> Vec<String> {
+    let steps = crate::next::steps(&board(text), &ranked(text));
+    steps.into_iter().map(|v| v.step).collect()
 }

@@ -458,7 +458,7 @@ fn found(checked: &Checked, texts: &[MapText], file: usize) -> Vec<(usize, usize
         .collect()
 }
 
-/// How a part is from leg to leg can be said of two legs only.
+/// How a part is from leg to leg can be said of two legs, of transistors and switches only.
 #[test]
 fn a_chip_has_no_across() {
     let mode = "low: {what: always reads 0, low: cell, share: 13";

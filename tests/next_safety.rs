@@ -568,7 +568,7 @@ fn a_short_that_must_not_be_powered_is_found_leg_by_leg() {
         }
         assert!(
             !step.power && step.step.contains("solder leg"),
-            "{}",
+            "{lifted:?} {}",
             step.step
         );
         let Some(Ask::Remedy { place, .. }) = &step.ask else {

@@ -37,8 +37,8 @@ const KEY_MODES: [(&str, f64, Kind); 2] = [
 const NOTICE: f64 = 0.8;
 
 /// Where a meter cannot be held across a part.
-const ACROSS_OF_TWO: &str =
-    "`across` is how a part of two legs is from one to the other; this one has more, or fewer";
+const NO_ACROSS: &str = "`across` is how a part of two legs is from one to the other, or a transistor or a switch from leg to leg; \
+                         this one is none";
 
 /// In YAML a blank and `#` begin a comment, which would silently cut the text.
 const UNNUMBERED: &str =

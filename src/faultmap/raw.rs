@@ -189,7 +189,8 @@ pub struct ModeRaw {
     /// Probability that an owner notices it (for 'came in faulty'); 0.8 when not given.
     #[serde(default)]
     pub notice: Option<f64>,
-    /// How a part of two legs is from one to the other with this mode: a meter, or a good part held across it, tells.
+    /// How a part of two legs is from one to the other with this mode, or a transistor or a pole of a switch from leg to leg: a
+    /// meter, or a good part held across it, tells.
     #[serde(default)]
     pub across: Option<Across>,
     /// What puts the mode right with the same part left in: cleaning, pushing it home, either.

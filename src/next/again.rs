@@ -1,5 +1,5 @@
 //! A line that read wrong at one leg, read at another: a probe slips, and where the ranking would rather have it so than believe the
-//! reading, a second look for two minutes is worth more than a swap.
+//! reading, a second look for two minutes is worth more than a swap. So it is of ohms when parts were renewed in vain since.
 
 use super::Tool;
 use super::along::numbered;
@@ -7,9 +7,36 @@ use super::steps::{Candidate, Collector, Row};
 use crate::faultmap::model::{LineDef, Pin};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
-use crate::observe::{Evidence, MEASURED, Reading, board};
+use crate::observe::{Became, Evidence, MEASURED, Reading, Redone, board};
 use crate::plan::Condition;
+use crate::rank::Ranking;
 use crate::sheet::Place;
+
+/// So many parts renewed in vain since a reading speak against it.
+const TOO_MANY: usize = 2;
+
+/// Whether a reading was not taken yet, or is to be taken again: parts were renewed since, and none was it.
+pub(super) fn wanted(ranking: &Ranking, id: &str) -> bool {
+    if !ranking.observed.read.contains(id) {
+        return true;
+    }
+    let renewed = |units: &[Redone]| {
+        let mut became = units.iter().map(|u| &u.became);
+        became.any(|b| matches!(b, Became::Renewed(_)))
+    };
+    let mut vain = 0;
+    for reading in ranking.observed.readings.iter().rev() {
+        match &reading.evidence {
+            Evidence::Check(c) if c.check == id => break,
+            Evidence::Remedy {
+                units,
+                cured: Some(false),
+            } if renewed(units) => vain += 1,
+            _ => {}
+        }
+    }
+    vain >= TOO_MANY
+}
 
 impl Collector<'_> {
     /// Lines that read wrong at one leg, to be read at another: worth it where the ranking would rather have it that the probe slipped.
@@ -121,5 +148,22 @@ mod tests {
         // Nobody slips three times in a row.
         let many = again(&format!("{BLACK}U7.11 low\nU7.10 low\nU7.12 low\n"));
         assert!(many.is_empty(), "{many:?}");
+    }
+
+    /// Ohms that cleared a part are not believed for ever.
+    #[test]
+    fn ohms_are_measured_again_when_parts_were_renewed_in_vain() {
+        let told = |more: &str| {
+            let ranking = crate::sampled::ranked(&format!("{BLACK}{more}"));
+            wanted(&ranking, "ohms.FB4.open")
+        };
+        let (once, twice) = ("replaced U12: no change\n", "replaced U11: no change\n");
+        assert!(told(""));
+        assert!(!told("ohms across FB4 ok\n"));
+        assert!(!told(&format!(
+            "ohms across FB4 ok\n{once}cleaned U17: no change\n"
+        )));
+        assert!(told(&format!("ohms across FB4 ok\n{once}{twice}")));
+        assert!(!told(&format!("{once}{twice}ohms across FB4 ok\n")));
     }
 }

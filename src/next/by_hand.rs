@@ -40,13 +40,13 @@ impl Collector<'_> {
                 continue;
             }
             let part = position.part_type.clone().unwrap_or_default();
-            if position.class == Class::Memory
-                && !position.socket
-                && self.ranking.observed.test_ran
-                && self.bench.has_part(&part)
-            {
+            if position.class == Class::Memory && !position.socket && self.bench.has_part(&part) {
+                let then = match self.ranking.observed.test_ran {
+                    true => "run the test again",
+                    false => "look whether anything changes",
+                };
                 let say = format!(
-                    "Switch off, press a good {part} onto the back of {}, pin on pin and the same way round, and run the test again.",
+                    "Switch off, press a good {part} onto the back of {}, pin on pin and the same way round, and {then}.",
                     position.name
                 );
                 let trial = self.trial(cause, (0.02, 0.4), costs::PIGGYBACK, say, Some(part), gate);
@@ -156,7 +156,11 @@ impl Collector<'_> {
             return Vec::new();
         };
         let a = &self.ranking.assembled;
-        let now: BTreeMap<ModeId, f64> = a.now(&self.ranking.posterior, cause).collect();
+        // One that comes and goes stands there twice.
+        let mut now: BTreeMap<ModeId, f64> = BTreeMap::new();
+        for (mode, p) in a.now(&self.ranking.posterior, cause) {
+            *now.entry(mode).or_default() += p;
+        }
         let mut out: Vec<Holds> = Vec::new();
         for pin in &position.pins {
             let Some(line) = pin.line.as_deref() else {
@@ -327,6 +331,20 @@ mod tests {
                 .all(|l| !l.starts_with("U17.") && !l.starts_with("U19.")),
             "{lifts:?}"
         );
+    }
+
+    /// A mode that comes and goes stands twice in a ranking; both count.
+    #[test]
+    fn a_leg_is_lifted_on_a_data_line_that_is_held() {
+        let held = "board 64k-6510-narrow\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 9V_UNREG 11.0 V\nrail SOUND_REG_IN 19 V\n\
+                    rail 9V_SOUND 9.0 V\nrail 5V_MOD 5.0 V\nblack screen\nU6.33 high\nU1.29 high\nU6.36 pulsing\nU6.35 pulsing\nU6.31 pulsing\n";
+        let all = offered(held, &Bench::default());
+        let lifts: Vec<&str> = (all.iter().filter(|o| o.0 == Action::Lift))
+            .map(|o| o.1.as_str())
+            .collect();
+        for leg in ["U1.29", "U2.29", "U4.16"] {
+            assert!(lifts.contains(&leg), "{lifts:?}");
+        }
     }
 
     #[test]

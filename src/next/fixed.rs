@@ -1,8 +1,9 @@
 //! Advice that needs no plan.
 
+use super::again::wanted;
 use super::steps::MAINS;
 use super::{Ask, Bench, Tool, costs, pulled_down};
-use crate::faultmap::model::{BoardModel, Position, UnitKind};
+use crate::faultmap::model::{BoardModel, ModeId, Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::infer::network::Outcome;
 use crate::observe::shorts::MAKES_IT;
@@ -170,14 +171,15 @@ fn on_the_board(
         ask: Some(ask),
         ..unpowered(step, r#where)
     };
-    if !ranking
-        .observed
-        .read
-        .contains(&format!("resistance.{rail}"))
-    {
+    let resistance = format!("resistance.{rail}");
+    if wanted(ranking, &resistance) {
+        let again = match ranking.observed.read.contains(&resistance) {
+            true => " once more: parts were renewed since, and none was it",
+            false => "",
+        };
         let step = format!(
             "The supply is good{}: the trouble is on the board. Leave it unplugged, and measure the resistance from rail \
-             {rail} to ground at {measured_at}.",
+             {rail} to ground at {measured_at}{again}.",
             unmeasured(model, ranking)
         );
         let ask = Ask::Resistance { rail: rail.into() };
@@ -198,7 +200,11 @@ fn on_the_board(
         return vec![view];
     }
     if since_read(ranking, rail).next().is_none() {
-        let suspect = on_board_suspect(model, ranking, rail);
+        let suspects = on_board_suspects(model, ranking, rail);
+        if let Some(view) = pulled_down::across(model, ranking, &suspects, skipped) {
+            return vec![view];
+        }
+        let suspect = suspects.first().map(|s| ranking.assembled.place[s.cause]);
         let name = suspect.map_or(makers.clone(), |u| model.units[u].name.clone());
         let step = format!(
             "Put right {name} with the supply unplugged: most probably it makes rail {rail} so."
@@ -249,23 +255,42 @@ fn since_read<'r>(ranking: &'r Ranking, rail: &str) -> impl Iterator<Item = Opti
     })
 }
 
-/// What on the board most probably makes a rail as it was last read.
-fn on_board_suspect(model: &BoardModel, ranking: &Ranking, rail: &str) -> Option<usize> {
+/// What may make a rail as it was last read.
+pub(super) struct Maker {
+    pub(super) cause: usize,
+    /// The modes that do.
+    pub(super) modes: Vec<ModeId>,
+    pub(super) probability: f64,
+}
+
+/// What on the board may make a rail as it was last read, the most probable first.
+fn on_board_suspects(model: &BoardModel, ranking: &Ranking, rail: &str) -> Vec<Maker> {
     let a = &ranking.assembled;
-    let (_, read) = rails_out(ranking).into_iter().find(|r| r.0 == rail)?;
+    let Some((_, read)) = rails_out(ranking).into_iter().find(|r| r.0 == rail) else {
+        return Vec::new();
+    };
     let makes = |mode: &u32| read.effects.iter().any(|e| e.0 == *mode && e.1 >= MAKES_IT);
-    let of = |cause: usize| -> (usize, f64) {
+    let of = |cause: usize| -> Maker {
         let modes = a.now(&ranking.posterior, cause);
-        let p = modes.filter(|(m, _)| makes(m)).map(|m| m.1).sum();
-        (a.place[cause], p)
+        let (modes, p): (Vec<ModeId>, Vec<f64>) = modes.filter(|(m, _)| makes(m)).unzip();
+        Maker {
+            cause,
+            modes,
+            probability: p.iter().sum(),
+        }
     };
     let outside = |unit: usize| model.positions[model.units[unit].position].outside;
-    (0..a.modes.len())
+    let mut all: Vec<Maker> = (0..a.modes.len())
         .filter(|&c| a.is_current(c) && !outside(a.place[c]))
         .map(of)
-        .filter(|(_, p)| *p > 0.0)
-        .max_by(|x, y| x.1.total_cmp(&y.1).then(y.0.cmp(&x.0)))
-        .map(|(unit, _)| unit)
+        .filter(|m| m.probability > 0.0)
+        .collect();
+    all.sort_by(|x, y| {
+        y.probability
+            .total_cmp(&x.probability)
+            .then(a.place[x.cause].cmp(&a.place[y.cause]))
+    });
+    all
 }
 
 /// The limits of a rail.

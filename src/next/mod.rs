@@ -20,6 +20,7 @@ mod shorts;
 mod steps;
 mod suppose;
 mod taker;
+mod untold;
 
 use crate::faultmap::model::BoardModel;
 use crate::plan::{self, Goal, Options, Planner, Power, Problem, StepId, Tree, UnitId};
@@ -108,7 +109,7 @@ pub fn advise_but(
     if let Some(again) = stale {
         return Advice::only(vec![again]);
     }
-    let hypotheses = match suppositions(ranking) {
+    let mut hypotheses = match suppositions(ranking) {
         Suppositions::Faults(faults) => faults,
         Suppositions::NothingLeft => {
             let again = fixed::low_rail_again(model, ranking, bench)
@@ -117,6 +118,7 @@ pub fn advise_but(
         }
         Suppositions::None => return Advice::default(),
     };
+    untold::with_untold(model, ranking, &mut hypotheses);
     let candidates = steps::candidates(model, ranking, &hypotheses, bench, skipped);
     let mut problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),

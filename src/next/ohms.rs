@@ -1,6 +1,7 @@
 //! Ohms with the board off, before anything is soldered out: across parts of two legs, and from the legs of a part along their
 //! lines. Each takes a minute or two and clears a bead, a fuse, a joint or a contact for good, which to solder out takes half an hour.
 
+use super::again::wanted;
 use super::steps::{Candidate, Collector, Row, one_of};
 use super::{Ask, Tool, costs};
 use crate::faultmap::model::{ModeId, Position};
@@ -67,7 +68,7 @@ impl Collector<'_> {
             .into_iter()
             .map(|how| (how, across_effects(self.model, index, how)))
             .filter(|(how, effects)| {
-                !effects.is_empty() && !self.read(&across_id(&position.name, *how))
+                !effects.is_empty() && wanted(self.ranking, &across_id(&position.name, *how))
             })
             .map(|(how, plain)| (how, noticed(self.model, &plain, MEASURED.missed)))
             .collect();
@@ -77,8 +78,20 @@ impl Collector<'_> {
         let (ways, effects): (Vec<Across>, Vec<_>) = ways.into_iter().unzip();
         let rows = self.rows_of(&effects, MEASURED.false_fail);
         let worth = self.worth(&rows);
-        let mut step = Step::observe(costs::MEASURE_OHMS, rows);
+        let two = position.pins.len() <= 2;
+        let minutes = match two {
+            true => costs::MEASURE_OHMS,
+            false => costs::MEASURE_LEGS,
+        };
+        let mut step = Step::observe(minutes, rows);
         step.power = Power::Off;
+        let legs = match position.class {
+            _ if two => "from leg to leg",
+            Class::Semiconductor => {
+                "between each two of its legs, both ways, on the range for diodes"
+            }
+            _ => "each pole by itself, switched on",
+        };
         let place = Place {
             name: position.name.clone(),
             pin: None,
@@ -91,7 +104,7 @@ impl Collector<'_> {
         let candidate = Candidate {
             step,
             say: format!(
-                "Switch off and measure the ohms across {} ({}), from leg to leg.",
+                "Switch off and measure the ohms across {} ({}), {legs}.",
                 position.name, position.role
             ),
             place: format!("{}, {}, the power off", position.name, position.role),
@@ -244,12 +257,27 @@ impl Collector<'_> {
     }
 }
 
+/// Between which legs of a part ohms are measured, and what that takes.
+pub(super) fn between(position: &Position) -> (&'static str, f64) {
+    match position.class {
+        _ if position.pins.len() <= 2 => ("from leg to leg", costs::MEASURE_OHMS),
+        Class::Semiconductor => (
+            "between each two of its legs, both ways, on the range for diodes",
+            costs::MEASURE_LEGS,
+        ),
+        _ => ("each pole by itself, switched on", costs::MEASURE_LEGS),
+    }
+}
+
 /// What is expected across a part.
-fn expectation(position: &Position) -> String {
+pub(super) fn expectation(position: &Position) -> String {
     match (expected(position), &position.value) {
         (Some(r), _) if r <= 1.0 => "less than an ohm: then it is whole".into(),
         (Some(_), Some(value)) => {
             format!("{value}, or less because of other ways beside it; far more is open")
+        }
+        (_, _) if position.class == Class::Semiconductor && position.pins.len() > 2 => {
+            "some tenths of a volt from the base to each of the others one way, open the other, and open between those two".into()
         }
         (_, _) if position.class == Class::Semiconductor => {
             "open one way and some tenths of a volt the other, on the range for diodes".into()

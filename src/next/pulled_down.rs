@@ -1,9 +1,12 @@
 //! What pulls a rail down, looked for on a board that must stay off: by ohms, and leg by leg.
 
-use super::fixed::{rails_out, unpowered};
-use super::{Ask, Tool, costs};
+use super::again::wanted;
+use super::fixed::{Maker, rails_out, unpowered};
+use super::{Ask, Tool, costs, ohms};
 use crate::faultmap::model::{BoardModel, UnitKind};
+use crate::faultmap::raw::Across;
 use crate::infer::network::Outcome;
+use crate::observe::ohms::{across_effects, across_id};
 use crate::observe::{Evidence, Reading, board, holds};
 use crate::rank::Ranking;
 use crate::report::view::NextView;
@@ -21,10 +24,7 @@ pub fn other_rails(
     rail: &str,
     skipped: &dyn Fn(&str, &Ask) -> bool,
 ) -> Option<NextView> {
-    let read = |name: &str| {
-        let id = format!("resistance.{name}");
-        ranking.observed.read.contains(&id)
-    };
+    let read = |name: &str| !wanted(ranking, &format!("resistance.{name}"));
     let direct = |name: &str| model.rails.get(name).is_some_and(|r| !r.ac);
     let others = rails_out(ranking).into_iter().map(|r| r.0);
     let mut open = others.filter(|name| *name != rail && direct(name) && !read(name));
@@ -92,6 +92,70 @@ pub fn leg_out(
         .find(|v| !v.ask.as_ref().is_some_and(|ask| skipped(&v.step, ask)))
 }
 
+/// Ohms across a part that may make a rail so, before the likeliest is soldered out: a diode, a coil or a transistor is cleared in a
+/// minute or two. By what a minute of it may find; nothing but the likeliest once that is known. `makers` in falling order of
+/// probability.
+pub fn across(
+    model: &BoardModel,
+    ranking: &Ranking,
+    makers: &[Maker],
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Option<NextView> {
+    let a = &ranking.assembled;
+    let unit = |m: &Maker| &model.units[a.place[m.cause]];
+    let position = |m: &Maker| &model.positions[unit(m).position];
+    let leader = makers.first()?;
+    let renewing = costs::remedy(unit(leader), position(leader))
+        + costs::hazard(unit(leader), position(leader))
+        + costs::MEASURE_RAIL;
+    // Or the short went with its leg.
+    let went = shorted(model, ranking)
+        .flat_map(|rail| legs(model, ranking, rail))
+        .any(|l| l.went && *l.unit == *unit(leader).name);
+    let known = leader.probability >= SURE || went;
+    let worth = |m: &Maker| {
+        let index = unit(m).position;
+        let open = |how: Across| {
+            let shows = across_effects(model, index, how);
+            let tells = shows.iter().any(|e| m.modes.contains(&e.0));
+            tells
+                && !ranking
+                    .observed
+                    .read
+                    .contains(&across_id(&position(m).name, how))
+        };
+        let open = open(Across::Open) || open(Across::Shorted);
+        let worth = m.probability / ohms::between(position(m)).1;
+        let other = m.cause != leader.cause;
+        (open && !(known && other) && worth >= leader.probability / renewing).then_some(worth)
+    };
+    let view = |m: &Maker| {
+        let p = position(m);
+        let (legs, minutes) = ohms::between(p);
+        let step = format!(
+            "Leave the supply unplugged, and measure the ohms across {} ({}), {legs}.",
+            p.name, p.role
+        );
+        let place = Place {
+            name: p.name.clone(),
+            pin: None,
+        };
+        NextView {
+            expect: ohms::expectation(p),
+            minutes,
+            needs: Some(Tool::Multimeter.to_string()),
+            ask: Some(Ask::Across { place }),
+            ..unpowered(step, format!("{}, {}, unplugged", p.name, p.role))
+        }
+    };
+    let mut worthy: Vec<(f64, &Maker)> = (makers.iter())
+        .filter_map(|m| Some((worth(m)?, m)))
+        .collect();
+    worthy.sort_by(|x, y| y.0.total_cmp(&x.0));
+    (worthy.into_iter().map(|w| view(w.1)))
+        .find(|v| !v.ask.as_ref().is_some_and(|ask| skipped(&v.step, ask)))
+}
+
 /// A leg of a soldered part on a rail.
 struct Leg<'m> {
     name: &'m str,
@@ -155,4 +219,31 @@ fn legs<'m>(model: &'m BoardModel, ranking: &'m Ranking, rail: &'m str) -> Vec<L
         })
     };
     (0..a.modes.len()).filter_map(of).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::sampled::{NO_MINUS_FIVE, proposed};
+
+    /// A transistor and a diode are cleared in three minutes; to solder one out takes ten times as long.
+    #[test]
+    fn parts_are_measured_before_one_is_soldered_out() {
+        let first = |more: &str| proposed(&format!("{NO_MINUS_FIVE}{more}")).swap_remove(0);
+        let step = first("");
+        let part = ["TR4", "TR5"]
+            .into_iter()
+            .find(|p| step.contains(&format!("ohms across {p} (")));
+        let part = part.unwrap_or_else(|| panic!("{step}"));
+        assert!(step.contains("between each two of its legs"), "{step}");
+        let shorted = first(&format!("ohms across {part} shorted\n"));
+        assert!(
+            shorted.starts_with(&format!("Put right {part} with the supply unplugged")),
+            "{shorted}"
+        );
+        let next = first(&format!("ohms across {part} ok\n"));
+        assert!(
+            next.contains("measure the ohms across") && !next.contains(&format!("{part} (")),
+            "{next}"
+        );
+    }
 }

@@ -70,6 +70,32 @@ impl Collector<'_> {
         on_chain && known && (fits || part())
     }
 
+    /// What would make a rail wrong that nobody has read is soldered out once that was: it takes a minute and a half.
+    fn after_its_rails(&self, cause: usize) -> Vec<Vec<Condition>> {
+        let has = |h: &&(usize, f64)| {
+            let mut faults = self.supposed[h.0].1.iter();
+            faults.any(|f| f.0 == cause)
+        };
+        let all = || (self.supposed.iter().enumerate()).map(|(h, s)| (h, s.0.probability));
+        let total: f64 = all().filter(|h| has(&h)).map(|h| h.1).sum();
+        let would = |step: &Step| match &step.kind {
+            StepKind::Observe { rows, .. } => {
+                let wrong = all()
+                    .filter(|h| has(&h))
+                    .map(|(h, p)| p * (1.0 - rows[h][0]));
+                wrong.sum::<f64>() > total / 2.0
+            }
+            StepKind::Remedy { .. } => false,
+        };
+        let rails = self.out.iter().enumerate();
+        let unread = rails.filter(|(_, c)| matches!(c.ask, Ask::Rail { .. }) && would(&c.step));
+        let read = |step| Condition {
+            step,
+            outcomes: Vec::new(),
+        };
+        unread.map(|(step, _)| vec![read(step)]).collect()
+    }
+
     fn remedy(&self, cause: usize, gate: &[Condition]) -> Candidate {
         let a = &self.ranking.assembled;
         let unit = &self.model.units[a.place[cause]];
@@ -102,6 +128,10 @@ impl Collector<'_> {
             _ => Rule::default(),
         };
         rule.after.extend(self.after_a_look(cause));
+        let soldered = unit.kind == UnitKind::Part && !position.socket && !position.outside;
+        if soldered && self.ranking.still(cause) < super::CERTAIN {
+            rule.after.extend(self.after_its_rails(cause));
+        }
         let kind = StepKind::Remedy {
             cures,
             verify: costs::RETEST,
@@ -215,6 +245,28 @@ mod tests {
             .expect("a shipped board");
         let (_, position) = model.position(name).expect("on the board");
         remedy_words(UnitKind::Part, name, position, false).0
+    }
+
+    /// The transistor that makes -5 V stays in until somebody has measured -5 V.
+    #[test]
+    fn what_would_make_an_unread_rail_wrong_waits_for_that_rail() {
+        let text =
+            "board 48k-z80-ula\ncame in faulty\nrail 9V 9.8 V\nmemory bits 0 1 2 3 4 5 6 7 bad\n";
+        let all = crate::sampled::offered(text, &super::super::Bench::default());
+        let at = |is: &dyn Fn(&Candidate) -> bool| all.iter().position(is).expect("offered");
+        let rail = |name: &'static str| {
+            at(&move |c| matches!(&c.ask, Ask::Rail { rail, .. } if rail == name))
+        };
+        let of = |unit: &'static str| {
+            let step = at(&move |c| {
+                c.step.is_remedy() && matches!(&c.ask, Ask::Remedy { unit: u, .. } if u == unit)
+            });
+            let groups = all[step].step.rule.after.iter().flatten();
+            groups.map(|c| c.step).collect::<Vec<_>>()
+        };
+        assert!(of("TR4").contains(&rail("-5V")), "{:?}", of("TR4"));
+        // What is wrong with a multiplexer shows on no rail.
+        assert!(of("IC3").is_empty(), "{:?}", of("IC3"));
     }
 
     /// A socket is for a soldered chip; a fuse goes into its holder.

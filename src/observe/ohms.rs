@@ -86,7 +86,7 @@ pub fn along_effects(model: &BoardModel, legs: [Leg; 2]) -> Vec<(ModeId, f64)> {
 /// Ohms that are expected across a part, where that is known.
 pub fn expected(position: &Position) -> Option<f64> {
     match position.class {
-        Class::Fuse | Class::Setting => Some(0.0),
+        Class::Fuse | Class::Setting | Class::Switch => Some(0.0),
         // A bead or a coil has no value in ohms, and next to none.
         Class::Passive if !position.family.starts_with("resistor") => Some(0.0),
         Class::Passive => {

@@ -62,7 +62,9 @@ impl Doubts {
     fn of(&self, r: &Reading) -> Doubt {
         let own = self.lines.get(&(r.sheet, r.line)).copied();
         let list = match &r.evidence {
-            Evidence::Check(c) if c.check.starts_with("cells.") => self.cells.get(&c.run),
+            Evidence::Check(c) if c.check.starts_with(super::memory::CELLS) => {
+                self.cells.get(&c.run)
+            }
             Evidence::Check(c) if c.check.starts_with("keys ") => self.keys.get(&c.run),
             _ => None,
         };

@@ -128,9 +128,10 @@ pub(super) fn assemble_brief(
     b.finish()
 }
 
-/// Whether a check is of a data bit of the memory.
+/// Whether a check is of a data bit of some bank of the memory, as the test says it; lists of cells share out what strikes several
+/// bits themselves.
 pub(super) fn is_of_memory(c: &CheckReading) -> bool {
-    c.check.starts_with("memory.bit.")
+    c.check.contains(".bit.") && !c.check.starts_with(crate::observe::memory::CELLS)
 }
 
 /// Whether [`assemble_brief`] folds a reading.

@@ -146,7 +146,9 @@ const TEST: &str = "test";
 
 /// The check of the board that a reading is about: a list of cells is about the bit that they fail in.
 fn id_of(check: &str) -> &str {
-    check.strip_prefix("cells.").unwrap_or(check)
+    check
+        .strip_prefix(crate::observe::memory::CELLS)
+        .unwrap_or(check)
 }
 
 /// Checks of each run, from 0.

@@ -38,8 +38,9 @@ pub fn across(w: &Wired, faults: &[Fault], part: usize, rng: &mut StdRng) -> &'s
         _ => None,
     });
     match how {
-        Some("open") if !blocks && !rng.random_bool(WAY_BESIDE) => "open",
-        Some("short") if !rng.random_bool(ONLY_UNDER_VOLTAGE) => "shorted",
+        // Of several poles or windings one is enough.
+        Some(how) if how.starts_with("open") && !blocks && !rng.random_bool(WAY_BESIDE) => "open",
+        Some(how) if how.starts_with("short") && !rng.random_bool(ONLY_UNDER_VOLTAGE) => "shorted",
         _ if rng.random_bool(SLIPPED) => "open",
         _ => "ok",
     }

@@ -394,7 +394,14 @@ impl Work<'_> {
             }
             _ => f.warm,
         };
-        let helps = self.left.iter().any(|f| f.unit == unit && helps(f));
+        let (helped, others): (Vec<Fault>, Vec<Fault>) =
+            (self.left.iter().cloned()).partition(|f| f.unit == unit && helps(f));
+        // A line that is let go moves; all else shows in what the machine does, or not, while another fault keeps it dark.
+        let shows = || {
+            let (was, now) = (self.bench.observe(&self.left), self.bench.observe(&others));
+            format!("{was:?}") != format!("{now:?}")
+        };
+        let helps = !helped.is_empty() && (action == Action::Lift || shows());
         let word = match action {
             Action::Piggyback => "piggyback",
             Action::Bridge => "bridged",

@@ -44,8 +44,9 @@ impl Compiler<'_> {
         let total: f64 = family.modes.values().map(|m| m.share).sum();
         let mut modes = Vec::new();
         for (key, raw) in &family.modes {
-            if raw.across.is_some() && legs != 2 {
-                self.error(&format!("{path} mode {key}"), ACROSS_OF_TWO.into());
+            let by_legs = matches!(family.class, Class::Semiconductor | Class::Switch);
+            if raw.across.is_some() && legs != 2 && !by_legs {
+                self.error(&format!("{path} mode {key}"), NO_ACROSS.into());
             }
             let expanded = expand::key(key);
             if expanded.len() > 1 && !raw.what.contains('#') {

@@ -25,6 +25,9 @@ use signature::{Line, List};
 use std::collections::BTreeMap;
 use weigh::{BitReading, weigh};
 
+/// What the check of a data bit that fails in listed cells begins with, before the name of that bit's own.
+pub const CELLS: &str = "cells.";
+
 /// A line of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Cell {
@@ -236,7 +239,7 @@ impl Observer<'_> {
         // its strength shared out already.
         let run = self.run;
         let better = CheckReading {
-            check: format!("cells.{id}"),
+            check: format!("{CELLS}{id}"),
             outcome: Outcome::Fail,
             run,
             looped: false,

@@ -1,0 +1,143 @@
+//! What nobody supposes: a part that the map clears, and that is at fault all the same.
+//!
+//! The map does not know every way in which a part fails, and a reading may be wrong. As long as the suspects are the likelier
+//! that is left to the end. Each remedy that changed nothing speaks for it, though: had the ranking been right, it would have had
+//! its chance,
+//!
+//! P(untold | n remedies in vain) = d / (d + (1 − d) · h^n)
+//!
+//! with d before the first, and h the chance that a remedy proposed by a ranking that is right changes nothing (both guesses). What
+//! can be changed without the iron is then worth a try before the next part is soldered out: parts in sockets and outside the
+//! board, each by its failure rate among all.
+
+use crate::faultmap::model::{BoardModel, UnitKind};
+use crate::faultmap::raw::Class;
+use crate::observe::Evidence;
+use crate::plan::{Hypothesis, UnitId};
+use crate::rank::Ranking;
+
+use super::costs;
+use super::suppose::Supposed;
+
+/// P(something is at fault that the ranking clears), before any remedy was tried.
+const UNTOLD: f64 = 0.1;
+/// P(a remedy changes nothing | the ranking is right).
+const IN_VAIN: f64 = 0.7;
+/// Parts that are supposed so.
+const PARTS: usize = 6;
+
+/// Adds to what is supposed the parts that are worth a try all the same, once something was tried in vain.
+pub(super) fn with_untold(model: &BoardModel, ranking: &Ranking, supposed: &mut Vec<Supposed>) {
+    let tried = in_vain(ranking);
+    if tried == 0 {
+        return;
+    }
+    let right = (1.0 - UNTOLD) * IN_VAIN.powi(tried as i32);
+    let untold = UNTOLD / (UNTOLD + right);
+    let known = |c: usize| {
+        let mut singles = supposed.iter().filter(|(h, _)| h.faulty.len() == 1);
+        singles.any(|(h, _)| h.faulty[0] as usize == c)
+    };
+    let rates = rates(ranking);
+    let all: f64 = rates.iter().map(|r| r.1).sum();
+    let mut worth: Vec<(f64, usize, f64)> = (rates.into_iter())
+        .filter(|&(c, _)| !known(c))
+        .filter_map(|(c, rate)| Some((rate / minutes(model, ranking, c)?, c, rate)))
+        .collect();
+    worth.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    (supposed.iter_mut()).for_each(|(h, _)| h.probability *= 1.0 - untold);
+    supposed.extend(worth.into_iter().take(PARTS).map(|(_, c, rate)| {
+        let hypothesis = Hypothesis {
+            probability: untold * rate / all,
+            faulty: vec![c as UnitId],
+        };
+        // In whatever way: of no mode that the map knows.
+        (hypothesis, vec![(c, Vec::new())])
+    }));
+}
+
+/// Remedies since the last run that changed nothing.
+fn in_vain(ranking: &Ranking) -> usize {
+    let readings = &ranking.observed.readings;
+    let run = readings.iter().map(|r| r.sheet).max();
+    let of_run = readings.iter().filter(|r| Some(r.sheet) == run);
+    let vain = |e: &Evidence| {
+        let cured = Some(false);
+        matches!(e, Evidence::Remedy { cured: c, .. } if *c == cured)
+    };
+    of_run.filter(|r| vain(&r.evidence)).count()
+}
+
+/// Of each part that is still in the machine how probably it was at fault before anything was read.
+fn rates(ranking: &Ranking) -> Vec<(usize, f64)> {
+    let net = &ranking.assembled.net;
+    let rate = |c: usize| -> f64 {
+        let of = |s: usize| -> f64 { net.causes[c].modes.iter().map(|m| m.prior[s]).sum() };
+        (0..net.settings())
+            .map(|s| net.setting_prior(s) * of(s))
+            .sum()
+    };
+    let renewed = |c: usize| ranking.assembled.instances[c].fitted > 0;
+    (0..net.causes.len())
+        .filter(|&c| ranking.assembled.is_current(c) && !renewed(c))
+        .map(|c| (c, rate(c)))
+        .collect()
+}
+
+/// Minutes of changing a part without soldering; `None` where that cannot be done.
+fn minutes(model: &BoardModel, ranking: &Ranking, cause: usize) -> Option<f64> {
+    let unit = &model.units[ranking.assembled.place[cause]];
+    let position = &model.positions[unit.position];
+    let part =
+        unit.kind == UnitKind::Part && !matches!(position.class, Class::Connector | Class::Setting);
+    let by_hand = part && (position.socket || position.outside);
+    by_hand.then(|| costs::remedy(unit, position) + costs::RETEST)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::suppose::{Suppositions, suppositions};
+    use super::*;
+    use crate::sampled::{BLACK, board, ranked};
+
+    /// What is supposed, with and without what nobody would suppose; names of the latter.
+    fn supposed(text: &str) -> (Vec<Supposed>, Vec<Supposed>, Vec<String>) {
+        let (model, ranking) = (board(text), ranked(text));
+        let Suppositions::Faults(told) = suppositions(&ranking) else {
+            panic!("something is at fault");
+        };
+        let mut all = told.clone();
+        with_untold(&model, &ranking, &mut all);
+        let name = |s: &Supposed| {
+            let place = ranking.assembled.place[s.0.faulty[0] as usize];
+            model.units[place].name.clone()
+        };
+        let names = all[told.len()..].iter().map(name).collect();
+        (told, all, names)
+    }
+
+    fn sum(of: &[Supposed]) -> f64 {
+        of.iter().map(|s| s.0.probability).sum()
+    }
+
+    #[test]
+    fn what_the_map_clears_is_tried_once_something_was_tried_in_vain() {
+        let (told, all, _) = supposed(BLACK);
+        assert_eq!(told.len(), all.len());
+        let mut before = 0.0;
+        for vain in ["U12", "U12: no change\nreplaced U11"] {
+            let (told, all, names) = supposed(&format!("{BLACK}replaced {vain}: no change\n"));
+            // Parts in sockets and outside the board, not what was renewed.
+            assert_eq!(names.len(), PARTS, "{names:?}");
+            let model = board(BLACK);
+            for name in &names {
+                let (_, position) = model.position(name).expect("on the board");
+                assert!(position.socket || position.outside, "{name}");
+            }
+            // The more was tried the likelier, and all together no more than everything.
+            let (known, untold) = (sum(&all[..told.len()]), sum(&all[told.len()..]));
+            assert!(known < sum(&told) && untold > before && known + untold <= 1.0 + 1e-9);
+            before = untold;
+        }
+    }
+}
