@@ -4,7 +4,7 @@
 //! The faults and what they show come from the simulated bench of `tests/inject`, which shares nothing with the ranking's
 //! model but the wiring. The whole comparison: `cargo test --release --test repair -- --ignored --nocapture`;
 //! `REPAIR_MACHINES=9 REPAIR_BOARD=dunlin-64 REPAIR_LOOK=1` takes so many machines of one board and tells every step;
-//! `REPAIR_ONLY=5` of them the one with this number.
+//! `REPAIR_ONLY=5` of them the one with this number; `REPAIR_SEED=2` takes others.
 
 // Matrices of keys are walked by row and column.
 #![allow(clippy::needless_range_loop)]

@@ -165,35 +165,8 @@ fn on_the_board(
         ),
         false => (makers.join(", "), makers.join(", ")),
     };
-    let off = |step: String, r#where: String, ask: Ask| NextView {
-        minutes: costs::MEASURE_SUPPLY,
-        hazard: Some(MAINS.into()),
-        ask: Some(ask),
-        ..unpowered(step, r#where)
-    };
-    let resistance = format!("resistance.{rail}");
-    if wanted(ranking, &resistance) {
-        let again = match ranking.observed.read.contains(&resistance) {
-            true => " once more: parts were renewed since, and none was it",
-            false => "",
-        };
-        let step = format!(
-            "The supply is good{}: the trouble is on the board. Leave it unplugged, and measure the resistance from rail \
-             {rail} to ground at {measured_at}{again}.",
-            unmeasured(model, ranking)
-        );
-        let ask = Ask::Resistance { rail: rail.into() };
-        let mut view = off(step, format!("{measured_at}, unplugged"), ask);
-        view.expect = "some hundred ohms; a few ohms are a short".into();
-        view.minutes = costs::MEASURE_RAIL;
-        view.needs = Some(Tool::Multimeter.to_string());
-        if !view
-            .ask
-            .as_ref()
-            .is_some_and(|ask| skipped(&view.step, ask))
-        {
-            return vec![view];
-        }
+    if let Some(view) = resistance(model, ranking, rail, &measured_at, skipped) {
+        return vec![view];
     }
     let pulled_down = pulled_down::other_rails(model, ranking, rail, skipped);
     if let Some(view) = pulled_down.or_else(|| pulled_down::leg_out(model, ranking, skipped)) {
@@ -209,7 +182,7 @@ fn on_the_board(
         let step = format!(
             "Put right {name} with the supply unplugged: most probably it makes rail {rail} so."
         );
-        let view = off(step, format!("{name}, unplugged"), Ask::Supply);
+        let view = on_it(step, format!("{name}, unplugged"), Ask::Supply);
         let ask = suspect.map(|u| Ask::remedy(model, u).unseen());
         let left_out = ask.as_ref().is_some_and(|ask| skipped(&view.step, ask));
         if left_out {
@@ -232,13 +205,55 @@ fn on_the_board(
         place: place.clone(),
         ac: raw.is_some_and(|r| r.ac),
     };
-    let view = off(step, format!("{place}, rail {rail}"), ask);
+    let view = on_it(step, format!("{place}, rail {rail}"), ask);
     vec![NextView {
         expect: limits(model, rail),
         minutes: costs::MEASURE_RAIL,
         power: true,
         ..view
     }]
+}
+
+/// Something done to a board that stays unplugged.
+fn on_it(step: String, r#where: String, ask: Ask) -> NextView {
+    NextView {
+        minutes: costs::MEASURE_SUPPLY,
+        hazard: Some(MAINS.into()),
+        ask: Some(ask),
+        ..unpowered(step, r#where)
+    }
+}
+
+/// The resistance of the rail to ground, if it is wanted.
+fn resistance(
+    model: &BoardModel,
+    ranking: &Ranking,
+    rail: &str,
+    measured_at: &str,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+) -> Option<NextView> {
+    let id = format!("resistance.{rail}");
+    if !wanted(ranking, &id) {
+        return None;
+    }
+    let again = match ranking.observed.read.contains(&id) {
+        true => " once more: parts were renewed since, and none was it",
+        false => "",
+    };
+    let step = format!(
+        "The supply is good{}: the trouble is on the board. Leave it unplugged, and measure the resistance from rail \
+         {rail} to ground at {measured_at}{again}.",
+        unmeasured(model, ranking)
+    );
+    let ask = Ask::Resistance { rail: rail.into() };
+    let view = NextView {
+        expect: "some hundred ohms; a few ohms are a short".into(),
+        minutes: costs::MEASURE_RAIL,
+        needs: Some(Tool::Multimeter.to_string()),
+        ..on_it(step, format!("{measured_at}, unplugged"), ask)
+    };
+    let left_out = (view.ask.as_ref()).is_some_and(|ask| skipped(&view.step, ask));
+    (!left_out).then_some(view)
 }
 
 /// What was renewed or put right since a rail was last read: whether each cured the machine, where that was said.
