@@ -13,8 +13,8 @@ use proptest::prelude::*;
 use whichsocket::infer::network::{Effect, Network, Outcome};
 use whichsocket::infer::predict::{OUTCOMES, entropy_bits};
 use whichsocket::infer::{
-    Hypothesis, InferError, Limits, expected_faults, leading_explanations, leading_hypotheses,
-    leading_hypotheses_of, posterior, predict, small_explanations,
+    Extent, Hypothesis, InferError, Limits, expected_faults, leading_explanations,
+    leading_hypotheses, leading_hypotheses_of, posterior, predict, small_explanations,
 };
 
 fn networks() -> impl Strategy<Value = Network> {
@@ -149,7 +149,8 @@ proptest! {
         prop_assume!(truth.evidence > 1e-6);
         let some: Vec<usize> = (0..net.causes.len()).step_by(2).collect();
         let set = |state: &[Option<usize>]| explaining(&net, &some, state);
-        let found = leading_explanations(&net, &Limits::default(), &some, 0.999, 1000).unwrap();
+        let extent = Extent { mass: 0.999, most: 1000, at_any_rate: true };
+        let found = leading_explanations(&net, &Limits::default(), &some, extent).unwrap();
         prop_assert!(found.covered >= 0.999);
         let mut last = f64::INFINITY;
         for (causes, probability) in &found.list {

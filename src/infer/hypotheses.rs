@@ -65,39 +65,8 @@ pub fn leading_explanations(
     net: &Network,
     limits: &Limits,
     causes: &[CauseId],
-    mass: f64,
-    most: usize,
+    extent: Extent,
 ) -> Result<Explanations, InferError> {
-    explanations(net, limits, causes, (mass, most), true)
-}
-
-/// As [`leading_explanations`] where a sum over the network is within the limits; where it is not, none: P(readings) alone, in
-/// [`Explanations::evidence`].
-///
-/// # Errors
-/// As [`leading_hypotheses_of`].
-pub fn leading_explanations_if_exact(
-    net: &Network,
-    limits: &Limits,
-    causes: &[CauseId],
-    mass: f64,
-    most: usize,
-) -> Result<Explanations, InferError> {
-    explanations(net, limits, causes, (mass, most), false)
-}
-
-fn explanations(
-    net: &Network,
-    limits: &Limits,
-    causes: &[CauseId],
-    (mass, most): (f64, usize),
-    at_any_rate: bool,
-) -> Result<Explanations, InferError> {
-    let extent = Extent {
-        mass,
-        most,
-        at_any_rate,
-    };
     let (found, evidence) = search(net, limits, causes, Grain::Explains, extent)?;
     let causes_of = |h: Hypothesis| {
         let causes = h.active.into_iter().map(|(cause, _)| cause);
@@ -154,12 +123,15 @@ pub fn leading_hypotheses_of(
     Ok(search(net, limits, causes, Grain::Mode, extent)?.0)
 }
 
-/// How far to search: until `mass` is covered or `most` are listed; also where no sum is within reach, or not.
-#[derive(Debug, Clone, Copy)]
-struct Extent {
-    mass: f64,
-    most: usize,
-    at_any_rate: bool,
+/// How far to search.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Extent {
+    /// Until this share of the probability is covered,
+    pub mass: f64,
+    /// or so many are listed.
+    pub most: usize,
+    /// Also where a sum over the network is not within the limits; else nothing is listed there, and P(readings) alone is told.
+    pub at_any_rate: bool,
 }
 
 /// The search for either grain, and P(readings).

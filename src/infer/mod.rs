@@ -36,8 +36,8 @@ mod validate;
 mod wide;
 
 pub use hypotheses::{
-    Explanations, Hypotheses, Hypothesis, leading_explanations, leading_explanations_if_exact,
-    leading_hypotheses, leading_hypotheses_of,
+    Explanations, Extent, Hypotheses, Hypothesis, leading_explanations, leading_hypotheses,
+    leading_hypotheses_of,
 };
 pub use posterior::{Evidence, InferError, Limits, Strategy, evidence, expected_faults, posterior};
 pub use predict::{Prediction, predict};

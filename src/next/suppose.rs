@@ -2,8 +2,7 @@
 
 use crate::infer::network::{Network, Outcome};
 use crate::infer::{
-    Explanations, InferError, Limits, leading_explanations, leading_explanations_if_exact,
-    small_explanations,
+    Explanations, Extent, InferError, Limits, leading_explanations, small_explanations,
 };
 use crate::observe::Evidence;
 use crate::plan::{self, Hypothesis, UnitId};
@@ -136,13 +135,22 @@ fn with_likely<T>(
     find(&net).or_else(|_| find(whole))
 }
 
+/// How many explanations are asked for.
+fn extent(at_any_rate: bool) -> Extent {
+    Extent {
+        mass: COVERED,
+        most: HYPOTHESES,
+        at_any_rate,
+    }
+}
+
 /// The leading explanations of all sizes.
 fn leading(net: &Network, causes: &[usize]) -> Result<Explanations, InferError> {
     let limits = Limits {
         max_steps: PARTS,
         ..Limits::default()
     };
-    leading_explanations(net, &limits, causes, COVERED, HYPOTHESES)
+    leading_explanations(net, &limits, causes, extent(true))
 }
 
 /// Of the explanations by one or two causes in which each cause is, the share in which nothing else of what is fitted now is with it.
@@ -175,7 +183,7 @@ fn of_many(
         max_steps: PARTS_OF_MANY,
         ..Limits::default()
     };
-    let few = leading_explanations_if_exact(net, &limits, causes, COVERED, HYPOTHESES)?;
+    let few = leading_explanations(net, &limits, causes, extent(false))?;
     let mut sets: BTreeMap<Vec<usize>, f64> = BTreeMap::new();
     for (set, p) in small_explanations(net, causes, few.evidence.log)? {
         sets.insert(set, p.min(1.0));
@@ -444,5 +452,18 @@ mod tests {
         // At fault it is as probably as ever.
         let keyboard = ranking.suspects.iter().find(|s| s.name == "KEYBOARD");
         assert!(keyboard.is_some_and(|s| s.probability > 0.02));
+    }
+
+    /// A link that sets the upper memory for another make strikes all its bits at once: one matter, as in the main memory.
+    #[test]
+    fn bits_of_an_upper_memory_fail_together() {
+        let text =
+            "board 48k-z80-ula\ncame in faulty\nupper memory bits 0 1 2 3 4 5 6 7 bad\nrest fine\n";
+        let ranking = ranked(text);
+        let link = ranking.assembled.instances.iter().position(|i| {
+            let model = crate::sampled::board(text);
+            model.units[i.unit].name == "LK3"
+        });
+        assert!(ranking.still(link.expect("on the board")) > 0.004);
     }
 }
