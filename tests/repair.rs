@@ -147,11 +147,13 @@ impl Compared {
                 println!("    {:28} {}", way.words(), sum.line());
             }
         }
-        println!("  longest by the plan");
+        println!("  longest by the plan, and those with soldered parts in vain");
         self.by_plan
             .sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
-        for (minutes, what) in self.by_plan.iter().take(WORST) {
-            println!("    {minutes:6.1} min: {what}");
+        for (k, (minutes, what)) in self.by_plan.iter().enumerate() {
+            if k < WORST || what.contains("in vain") {
+                println!("    {minutes:6.1} min: {what}");
+            }
         }
     }
 }
@@ -178,10 +180,15 @@ fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> Compared {
                 let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
                 done.sums[m.faults.len() - 1][w].add(&repair);
                 if way == Way::Plan {
+                    let vain = match repair.vain {
+                        0 => String::new(),
+                        n => format!(", {n} in vain"),
+                    };
                     let given_up = if repair.works { "" } else { ", given up" };
-                    done.by_plan.push((
+                    let what = words.join(" and ");
+                    (done.by_plan).push((
                         repair.minutes,
-                        format!("machine {k}, {}{given_up}", words.join(" and ")),
+                        format!("machine {k}, {what}{vain}{given_up}"),
                     ));
                 }
                 if std::env::var_os("REPAIR_LOOK").is_some() {

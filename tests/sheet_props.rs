@@ -501,7 +501,10 @@ fn hands_on() -> impl Strategy<Value = Statement> {
             A::Clean,
             A::Resolder,
         ]),
-        vec(place(), 0..4),
+        vec(
+            prop_oneof![4 => place(), 1 => key_name().prop_map(Place::of_key)],
+            0..4,
+        ),
         select(vec![
             E::Cured,
             E::NoChange,

@@ -176,13 +176,18 @@ pub fn proved(model: &BoardModel, ticket: &Ticket, ranking: &Ranking) -> Option<
     let (_, cure) = cures
         .iter()
         .rfind(|(e, h)| h.result == Effect::Cured && e.line > since)?;
-    let position = board::position(model, &cure.places.first()?.name)?.0;
+    let place = cure.places.first()?;
+    let position = board::position(model, &place.name)?.0;
+    let key = place.key().and_then(|typed| board::key(model, typed));
     let a = &ranking.assembled;
     let at = ranking.suspects.iter().find(|s| {
         let unit = &model.units[a.place_of(s.instance)];
         s.instance.fitted == 0
             && unit.position == position
-            && !matches!(unit.kind, UnitKind::Key { .. })
+            && match &unit.kind {
+                UnitKind::Key { key: of } => Some(of) == key.as_ref(),
+                _ => key.is_none(),
+            }
     })?;
     let mode = at
         .modes

@@ -99,10 +99,14 @@ impl Ask {
             UnitKind::Joints => Action::Resolder,
             UnitKind::Contacts | UnitKind::Contact { .. } | UnitKind::Key { .. } => Action::Clean,
         };
+        let place = match &u.kind {
+            UnitKind::Key { key } => Place::of_key(key.clone()),
+            _ => place_of(model, u.position),
+        };
         Self::Remedy {
             unit: u.name.clone(),
             action,
-            place: place_of(model, u.position),
+            place,
             seen: true,
         }
     }
@@ -152,7 +156,7 @@ fn place_of(model: &BoardModel, index: usize) -> Place {
         Class::Supply => "SUPPLY",
         Class::Cartridge => "CARTRIDGE",
         Class::Cable => "CABLE",
-        Class::Keyboard => "KEYBOARD",
+        Class::Keyboard => Place::KEYBOARD,
         Class::Setting => "MAINS",
         _ => "",
     };

@@ -30,8 +30,16 @@ pub fn other_rails(
     let mut open = others.filter(|name| *name != rail && direct(name) && !read(name));
     let view = |name: &str| {
         let place = board::rail_measured_at(model, name);
+        let again = match ranking
+            .observed
+            .read
+            .contains(&format!("resistance.{name}"))
+        {
+            true => " once more, as parts were renewed in vain",
+            false => "",
+        };
         let step = format!(
-            "Leave the supply unplugged, and measure the resistance from rail {name} to ground at {place}: it reads wrong as well."
+            "Leave the supply unplugged, and measure the resistance from rail {name} to ground at {place}{again}: it reads wrong as well."
         );
         NextView {
             expect: "some hundred ohms; a few ohms are a short".into(),

@@ -5,6 +5,7 @@ use super::{Ask, Tool, costs};
 use crate::faultmap::model::{Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
+use crate::rank::network::Instance;
 use std::collections::BTreeSet;
 
 /// Remedies offered to the planner at most.
@@ -113,6 +114,19 @@ impl Collector<'_> {
             cures.extend(contacts.map(|c| Cure {
                 unit: c as u32,
                 probability: 0.8,
+            }));
+        }
+        if unit.kind == UnitKind::Part && position.class == Class::Keyboard {
+            // Another keyboard has other keys.
+            let of_it = |i: &Instance| {
+                let u = &self.model.units[i.unit];
+                u.position == unit.position && matches!(u.kind, UnitKind::Key { .. })
+            };
+            let keys =
+                (0..a.instances.len()).filter(|&c| a.is_current(c) && of_it(&a.instances[c]));
+            cures.extend(keys.map(|c| Cure {
+                unit: c as u32,
+                probability: costs::cures(unit, position),
             }));
         }
         let missing = self

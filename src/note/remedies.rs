@@ -115,7 +115,11 @@ fn said(v: Verdict, h: &HandsOn) -> String {
 
 /// `Swapped M3 with a part known to be good (4164, data bit 3 of main memory)`.
 fn sentence(model: &BoardModel, e: &Entry, h: &HandsOn) -> String {
-    let places: Vec<String> = h.places.iter().map(|p| p.name.clone()).collect();
+    let places: Vec<String> = h
+        .places
+        .iter()
+        .map(crate::observe::board::written)
+        .collect();
     let which = if places.is_empty() {
         "all parts in sockets".to_string()
     } else {

@@ -86,6 +86,7 @@ pub fn line<'m>(model: &'m BoardModel, place: &Place) -> Option<&'m str> {
 /// The place as a person writes it.
 pub fn written(place: &Place) -> String {
     match &place.pin {
+        Some(key) if place.key().is_some() => format!("key {key}"),
         Some(pin) => format!("{}.{pin}", place.name),
         None => place.name.clone(),
     }

@@ -1,7 +1,7 @@
 //! Hands-on tests: what follows from a swap, a push, some cold spray.
 
 use super::ohms::modes_across;
-use super::{Became, Evidence, Observer, Redone, odds};
+use super::{Became, Evidence, Observer, Redone, board, odds};
 use crate::diag::code;
 use crate::faultmap::model::{BoardModel, Kind, ModeId, Unit, UnitKind};
 use crate::faultmap::raw::{Across, Class, Refit};
@@ -38,31 +38,22 @@ impl Observer<'_> {
             _ => {}
         }
         let mut renewed = Vec::new();
-        for position in self.positions_of(h) {
-            let units: Vec<(usize, UnitKind)> = self
-                .model
-                .units_of(position)
-                .map(|(i, u)| (i, u.kind.clone()))
-                .collect();
-            for (unit, kind) in units {
-                if let Some(became) = became(self.model, unit, h.action) {
-                    renewed.push(Redone { unit, became });
-                } else if let (UnitKind::Part, Some((fine, faulty))) =
-                    (&kind, likelihood(h.action, h.result))
-                {
-                    let text = format!(
-                        "{} {}",
-                        self.model.positions[position].name,
-                        words(h.action, h.result)
-                    );
-                    self.push(text, Evidence::Unit { unit, fine, faulty });
-                }
+        for unit in self.units_of(h) {
+            let u = &self.model.units[unit];
+            if let Some(became) = became(self.model, unit, h.action) {
+                renewed.push(Redone { unit, became });
+            } else if let (UnitKind::Part, Some((fine, faulty))) =
+                (&u.kind, likelihood(h.action, h.result))
+            {
+                let name = &self.model.positions[u.position].name;
+                let text = format!("{name} {}", words(h.action, h.result));
+                self.push(text, Evidence::Unit { unit, fine, faulty });
             }
         }
         if renewed.is_empty() {
             return;
         }
-        let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
+        let names: Vec<String> = h.places.iter().map(board::written).collect();
         let which = if names.is_empty() {
             "all".into()
         } else {
@@ -114,14 +105,14 @@ impl Observer<'_> {
             .filter(|(_, p)| h.places.is_empty() && p.socket)
             .map(|p| p.0);
         let named = h.places.iter();
-        let named = named.filter_map(|p| super::board::position(model, &p.name));
+        let named = named.filter_map(|p| board::position(model, &p.name));
         self.handled
             .extend(sockets.chain(named.map(|p| p.0)).map(|p| (at, p)));
     }
 
     /// A part put where there was none: from here on another machine, as after a swap.
     pub(super) fn filled(&mut self, place: &Place) {
-        let at = super::board::position(self.model, &place.name)
+        let at = board::position(self.model, &place.name)
             .and_then(|(i, _)| self.out.facts.filled.get(&i));
         if at == Some(&(self.sheet, self.line)) {
             self.hands_on(&HandsOn {
@@ -206,6 +197,35 @@ impl Observer<'_> {
         );
     }
 
+    /// The units that were handled: of a position all of them, of a key that is named its contact alone.
+    fn units_of(&mut self, h: &HandsOn) -> Vec<usize> {
+        let model = self.model;
+        let mut units = Vec::new();
+        let whole = HandsOn {
+            places: (h.places.iter().filter(|p| p.key().is_none()))
+                .cloned()
+                .collect(),
+            ..h.clone()
+        };
+        if h.places.is_empty() || !whole.places.is_empty() {
+            let positions = self.positions_of(&whole).into_iter();
+            units.extend(positions.flat_map(|p| model.units_of(p).map(|(i, _)| i)));
+        }
+        for typed in h.places.iter().filter_map(Place::key) {
+            let name = board::key(model, typed);
+            let is =
+                |u: &Unit| matches!(&u.kind, UnitKind::Key { key } if Some(key) == name.as_ref());
+            let of = model.units.iter().position(is);
+            if of.is_none() {
+                let message = format!("board {} has no key {typed}", model.board);
+                let help = "`board show` lists the keys of a board";
+                self.warn(code::NO_SUCH_CHECK, message, help.into());
+            }
+            units.extend(of);
+        }
+        units
+    }
+
     /// The positions that were handled; all that are in sockets, when none is named.
     pub(super) fn positions_of(&mut self, h: &HandsOn) -> Vec<usize> {
         if h.places.is_empty() {
@@ -280,8 +300,9 @@ pub(super) fn mended_by(model: &BoardModel, unit: usize, action: Action) -> Vec<
 fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
     use Action::*;
     match (action, kind) {
-        (Swap, UnitKind::Part) => Some(DONOR_BAD),
-        (Replace, UnitKind::Part) => Some(NEW_PART_BAD),
+        // Another keyboard has other keys.
+        (Swap, UnitKind::Part | UnitKind::Key { .. }) => Some(DONOR_BAD),
+        (Replace, UnitKind::Part | UnitKind::Key { .. }) => Some(NEW_PART_BAD),
         (Swap | Replace | Reseat | Press, UnitKind::Contacts) => Some(RESEAT_FAILS),
         (Replace | Resolder, UnitKind::Joints) | (Resolder, UnitKind::Contact { .. }) => {
             Some(RESOLDER_FAILS)
@@ -428,6 +449,44 @@ mod tests {
         assert!(soldered > 0.98 && cleaned < 0.95, "{soldered} {cleaned}");
         assert!(tracks("cleaned keyboard: no change\n") > tracks(""));
         assert!(tracks("resoldered keyboard: cured\n") > 2.0 * tracks("cleaned keyboard: cured\n"));
+    }
+
+    /// Cleaning the contact of one key mends no other; another keyboard has other keys.
+    #[test]
+    fn one_key_that_was_cleaned_is_one_key() {
+        let dead = "board dunlin-64\ncame in faulty\nkeys Q 7 dead\nrest fine\n";
+        let still = |text: &str, name: &str| {
+            let r = ranked(&format!("{dead}{text}"));
+            let unit = |i: &crate::rank::network::Instance| {
+                crate::sampled::board(dead).units[i.unit].name == name
+            };
+            let cause = r.assembled.instances.iter().rposition(unit);
+            r.still(cause.unwrap_or_else(|| panic!("no {name}")))
+        };
+        let no_change = |what: &str| format!("{what}: no change\n");
+        let before = (still("", "key Q"), still("", "key 7"));
+        for one in [
+            "cleaned key Q",
+            "key q cleaned",
+            "cleaned the contact of key Q",
+        ] {
+            let one = no_change(one);
+            assert!(
+                still(&one, "key Q") < 0.6 * before.0,
+                "{one}: {}",
+                still(&one, "key Q")
+            );
+            assert!(
+                still(&one, "key 7") > 0.9 * before.1,
+                "{one}: {}",
+                still(&one, "key 7")
+            );
+        }
+        let both = no_change("cleaned keys Q 7");
+        assert!(still(&both, "key 7") < 0.6 * before.1);
+        for all in ["cleaned keyboard", "swapped keyboard"] {
+            assert!(still(&no_change(all), "key 7") < 0.6 * before.1, "{all}");
+        }
     }
 
     #[test]

@@ -156,7 +156,10 @@ fn one_line(text: &str) -> String {
         .to_string()
 }
 
-fn place_text(place: &Place) -> String {
+pub(super) fn place_text(place: &Place) -> String {
+    if let Some(key) = place.key() {
+        return format!("key {}", key_text(key));
+    }
     match &place.pin {
         Some(pin) => format!("{}.{pin}", place.name),
         None if reads_as_it_stands(&place.name) => place.name.clone(),

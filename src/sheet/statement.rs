@@ -138,8 +138,26 @@ pub enum Intake {
 pub struct Place {
     /// Designator or line name as typed, upper case (`U7`, `RESET_N`).
     pub name: String,
-    /// The pin, when one was given (`U7.40`, `U7 pin 40`, `CN6.C`).
+    /// The pin, when one was given (`U7.40`, `U7 pin 40`, `CN6.C`); of the keyboard, the key.
     pub pin: Option<String>,
+}
+
+impl Place {
+    /// The name of the keyboard, whatever a board calls it.
+    pub const KEYBOARD: &str = "KEYBOARD";
+
+    /// One key of the keyboard, as in `cleaned key Q`.
+    pub fn of_key(key: String) -> Self {
+        Self {
+            name: Self::KEYBOARD.into(),
+            pin: Some(key),
+        }
+    }
+
+    /// The key, where the place is one.
+    pub fn key(&self) -> Option<&str> {
+        self.pin.as_deref().filter(|_| self.name == Self::KEYBOARD)
+    }
 }
 
 /// A result: what was looked at and how it was.

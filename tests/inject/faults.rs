@@ -304,9 +304,16 @@ pub fn cures(w: &Wired, fault: &Fault, unit: &str, remedy: Remedy) -> bool {
     let position = |u: &str| u.split(' ').next().unwrap_or_default().to_string();
     let same_place = position(&fault.unit) == position(unit) && !unit.starts_with("key ");
     let at_pin = fault.unit.ends_with("contacts") || fault.unit.ends_with("joints");
+    // Another keyboard has other keys.
+    let of_keyboard = fault.unit.starts_with("key ")
+        && w.parts
+            .iter()
+            .any(|p| p.name == unit && matches!(p.kind, Kind::Keyboard));
     let socketed = w.parts.iter().any(|p| p.name == position(unit) && p.socket);
     match remedy {
-        Remedy::Swap => fault.unit == unit || same_place && (at_pin || !fault.unit.contains(' ')),
+        Remedy::Swap => {
+            fault.unit == unit || of_keyboard || same_place && (at_pin || !fault.unit.contains(' '))
+        }
         Remedy::Reseat => {
             same_place
                 && (fault.unit.ends_with("contacts") && socketed

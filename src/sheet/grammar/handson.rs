@@ -4,9 +4,10 @@ use nom::Parser;
 use nom::branch::alt;
 use nom::combinator::{map, opt};
 use nom::multi::many0;
-use nom::sequence::terminated;
+use nom::sequence::{preceded, terminated};
 
 use super::base::*;
+use super::keys::keys;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, Statement};
@@ -85,7 +86,11 @@ fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
         }]
     });
     let all = map(word(AllSocketed), |()| Vec::new());
-    alt((positions, unit, rom, all)).parse(input)
+    // `key Q`, `keys A S D`: the contacts of single keys.
+    let keys = map(preceded(word(Key), keys), |keys| {
+        keys.into_iter().map(Place::of_key).collect()
+    });
+    alt((positions, unit, keys, rom, all)).parse(input)
 }
 
 /// `(by | with | after)*`: small words between an effect and what was done.
