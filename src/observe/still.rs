@@ -4,49 +4,70 @@
 //!
 //! What moves them and the level at which they stand make a group; a group is one reading with, mode by mode, the smallest strength
 //! of its lines, at the place of the first. What keeps a single line of a group still explains nothing: it would stand still anyhow.
-//! A line that stands at the other level stays a reading of its own, and so does one that moves.
+//! A line that stands at the other level stays a reading of its own.
+//!
+//! So it is with those that move: ten of them are one piece of evidence that the program comes there, with, mode by mode, the largest
+//! strength of its lines.
 
 use super::again::join;
 use super::levels::unset;
-use super::{Aspect, Evidence, Observer, Reading, SHOWS_NOTHING};
+use super::{Aspect, Evidence, MEASURED, Observer, Reading, SHOWS_NOTHING};
+use crate::faultmap::model::ModeId;
 use crate::faultmap::raw::Expect;
 use crate::infer::network::Outcome;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
-/// P(lines of a group stand still though nothing that is modelled keeps them so), of the false-fail rate of one (a guess, as for keys).
+/// P(lines of a group err together, given that one errs): that they stand still though nothing that is modelled keeps them so, of the false-fail
+/// rate of one, and that none shows what keeps all of them still, of what is missed of one (guesses, as for keys).
 const TOGETHER: f64 = 0.01;
 
-/// What moves a line, by node, and how it stands.
-type Group = (Vec<u32>, Aspect);
+/// What moves a line, by node, and how it stands; `None`: it moves, or stands where the program puts it.
+type Group = (Vec<u32>, Option<Aspect>);
 
 impl Observer<'_> {
-    /// Sums up the levels of this run that stand still for want of a program.
+    /// Sums up the levels of this run that stand still for want of a program, and those that do not.
     pub(super) fn standing_still(&mut self) {
         if !self.program_stopped() {
             return;
         }
-        let mut groups: HashMap<Group, usize> = HashMap::new();
         let mut gone = Vec::new();
-        for at in 0..self.out.readings.len() {
-            let reading = &self.out.readings[at];
-            if !matches!(reading.evidence, Evidence::Check(_) | Evidence::Unit { .. }) {
-                // What was read before a remedy speaks of the parts before it.
-                groups.clear();
+        for (how, members) in self.groups() {
+            match how {
+                Some(_) => members[1..]
+                    .iter()
+                    .for_each(|&at| self.join(members[0], at)),
+                None => self.all_pass(&members),
             }
-            let Some(group) = self.stands_still(reading) else {
-                continue;
-            };
-            let first = *groups.entry(group).or_insert(at);
-            if first < at {
-                self.join(first, at);
-                gone.push(at);
-            }
+            gone.extend_from_slice(&members[1..]);
         }
+        gone.sort_unstable();
         let mut at = 0;
         self.out.readings.retain(|_| {
             at += 1;
             gone.binary_search(&(at - 1)).is_err()
         });
+    }
+
+    /// Readings that belong together, each group in the order in which they were typed, and how its lines stand.
+    fn groups(&self) -> Vec<(Option<Aspect>, Vec<usize>)> {
+        let mut open: HashMap<Group, usize> = HashMap::new();
+        let mut groups: Vec<(Option<Aspect>, Vec<usize>)> = Vec::new();
+        for (at, reading) in self.out.readings.iter().enumerate() {
+            if !matches!(reading.evidence, Evidence::Check(_) | Evidence::Unit { .. }) {
+                // What was read before a remedy speaks of the parts before it.
+                open.clear();
+            }
+            let Some(group) = self.by_program(reading) else {
+                continue;
+            };
+            let how = group.1;
+            let index = *open.entry(group).or_insert_with(|| {
+                groups.push((how, Vec::new()));
+                groups.len() - 1
+            });
+            groups[index].1.push(at);
+        }
+        groups
     }
 
     /// Whether this run shows that no program came to its results.
@@ -67,25 +88,28 @@ impl Observer<'_> {
         stopped
     }
 
-    /// The group of a level of this run that should move and does not.
-    fn stands_still(&self, reading: &Reading) -> Option<Group> {
+    /// The group of a level of this run on a line that only a program moves.
+    fn by_program(&self, reading: &Reading) -> Option<Group> {
         let Evidence::Check(c) = &reading.evidence else {
             return None;
         };
         let line = c.check.strip_prefix("line.")?;
-        if c.run != self.run || c.outcome != Outcome::Fail {
+        let def = self.model.lines.iter().find(|l| l.line == line)?;
+        if c.run != self.run || def.moved_by.is_empty() {
             return None;
+        }
+        let moved_by = def.moved_by.iter().map(|r| r.node).collect();
+        if c.outcome == Outcome::Pass {
+            return Some((moved_by, None));
         }
         let (run, how) = *self.stands.get(line)?;
         let still = matches!(
             how,
             Aspect::Dead | Aspect::Low | Aspect::High | Aspect::Floating
         );
-        let def = self.model.lines.iter().find(|l| l.line == line)?;
-        let by_program =
-            !def.moved_by.is_empty() && (def.expect == Expect::Pulsing || unset(def, how));
-        let moved_by = def.moved_by.iter().map(|r| r.node).collect();
-        (run == self.run && still && by_program).then_some((moved_by, how))
+        let by_it = def.expect == Expect::Pulsing || unset(def, how);
+        let fails = c.outcome == Outcome::Fail && run == self.run;
+        (fails && still && by_it).then_some((moved_by, Some(how)))
     }
 
     /// Joins a reading to an earlier one.
@@ -100,6 +124,40 @@ impl Observer<'_> {
         join((c, &mut one.text), (new, &other.text));
         c.leak = c.leak.max(least);
     }
+
+    /// Makes one reading of these, which passed, at the place of the first.
+    fn all_pass(&mut self, members: &[usize]) {
+        let mut by_mode: BTreeMap<ModeId, Vec<f64>> = BTreeMap::new();
+        let (mut leak, mut texts) = (0.0_f64, Vec::new());
+        for &at in members {
+            let reading = &self.out.readings[at];
+            texts.push(reading.text.clone());
+            if let Evidence::Check(c) = &reading.evidence {
+                leak = leak.max(c.leak);
+                for &(mode, strength) in c.effects.iter() {
+                    by_mode.entry(mode).or_default().push(strength);
+                }
+            }
+        }
+        let effects = by_mode.iter().map(|(mode, all)| (*mode, in_any(all)));
+        let first = &mut self.out.readings[members[0]];
+        first.text = texts.join("; ");
+        if let Evidence::Check(c) = &mut first.evidence {
+            (c.leak, c.effects) = (leak, effects.collect());
+        }
+    }
+}
+
+/// How surely something shows in one of several lines that hang together, from how surely it does in each: it does in all or in none,
+/// with the largest weight w, and is missed where it shows only by as many slips as there are lines in which it is about as sure,
+///
+/// s = w (1 − m^n), m^n not below [`TOGETHER`] of m
+fn in_any(strengths: &[f64]) -> f64 {
+    let m = MEASURED.missed;
+    let most = strengths.iter().fold(0.0_f64, |x, &y| x.max(y));
+    let n = strengths.iter().filter(|s| **s >= most / 2.0).count();
+    let slips = m.powi(n as i32).max(TOGETHER * m);
+    (most / (1.0 - m)).min(1.0) * (1.0 - slips)
 }
 
 #[cfg(test)]
@@ -144,6 +202,35 @@ mod tests {
         // Low or not, the driver is no more suspect than it is on a dark machine.
         let without = ranked("board 64k-6510-narrow\ncame in faulty\nblack screen\n");
         assert!(probability(&r, "U22") < 2.0 * probability(&without, "U22"));
+    }
+
+    /// Four columns that move say no more than one against what keeps the program from all of them; each clears what would stop it alone.
+    #[test]
+    fn columns_that_move_are_one_reading() {
+        let moving = |n: usize| -> String {
+            (2..2 + n)
+                .map(|pin| format!("U1.{pin} pulsing\n"))
+                .collect()
+        };
+        let passing = |sheet: &str| {
+            let r = ranked(&format!("{BOARD}{sheet}"));
+            let of = |r: &&Reading| {
+                matches!(&r.evidence, Evidence::Check(c)
+                    if c.check.starts_with("line.KB_COL") && c.outcome == Outcome::Pass)
+            };
+            r.observed.readings.iter().filter(of).count()
+        };
+        assert_eq!(passing(&format!("black screen\n{}", moving(4))), 1);
+        assert_eq!(passing(&format!("picture normal\n{}", moving(4))), 4);
+        let of = |n: usize, unit: &str| {
+            let all = ranked(&format!("{BLACK}{}", moving(n)));
+            probability(&all, unit)
+        };
+        let (none, one, four) = (of(0, "U7"), of(1, "U7"), of(4, "U7"));
+        assert!(
+            one < none && (four / one).ln().abs() < 0.4,
+            "{none} {one} {four}"
+        );
     }
 
     #[test]
