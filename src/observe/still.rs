@@ -227,10 +227,26 @@ mod tests {
             probability(&all, unit)
         };
         let (none, one, four) = (of(0, "U7"), of(1, "U7"), of(4, "U7"));
+        // One may be a slip of the probe, four are none; yet they are no four denials.
+        let (by_one, by_three) = (one / none, four / one);
+        assert!(by_one < 0.3, "{none} {one}");
         assert!(
-            one < none && (four / one).ln().abs() < 0.4,
-            "{none} {one} {four}"
+            by_three < 0.8 && by_three > 10.0 * by_one.powi(3),
+            "{one} {four}"
         );
+    }
+
+    #[test]
+    fn what_shows_in_any_of_several_is_missed_by_as_many_slips() {
+        let m = MEASURED.missed;
+        assert!((in_any(&[0.4]) - 0.4).abs() < 1e-12);
+        // Half sure that it shows in both: not seen in either half the time, and by two slips.
+        let both = in_any(&[0.5 * (1.0 - m), 0.5 * (1.0 - m)]);
+        assert!((both - 0.5 * (1.0 - m * m)).abs() < 1e-12);
+        // What would hardly show in the other is missed by one.
+        let one = in_any(&[1.0 - m, 0.1]);
+        assert!((one - (1.0 - m)).abs() < 1e-12);
+        assert!((in_any(&[1.0 - m; 9]) - (1.0 - TOGETHER * m)).abs() < 1e-12);
     }
 
     #[test]

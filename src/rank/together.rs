@@ -130,7 +130,7 @@ mod tests {
             .board("64k-6510-narrow")
             .expect("shipped");
         let of = |id, outcome| sort_of(&model, id, outcome);
-        assert_eq!(of("line.A13", Outcome::Fail), Sort::Probe);
+        assert_eq!(of("line.A3", Outcome::Fail), Sort::Probe);
         assert_eq!(of("line.KB_COL2", Outcome::Fail), Sort::Other);
         assert_eq!(of("line.KB_COL2", Outcome::Pass), Sort::Probe);
         assert_eq!(of("rail.+5V", Outcome::Fail), Sort::Other);
