@@ -198,8 +198,8 @@ impl Work<'_> {
         let tools = Tools::default();
         let mut skipped: Vec<String> = Vec::new();
         let mut rails: Vec<String> = Vec::new();
-        // As in a session: what was tried and changed nothing is not proposed again.
-        let mut in_vain: Vec<(Action, Place)> = Vec::new();
+        // As in a session (`bench::out_of_question`): what was tried and cured nothing is not proposed again.
+        let mut tried: Vec<(Action, Place)> = Vec::new();
         loop {
             if self.given_up() {
                 let _ = writeln!(self.done.log, "  too long\n{text}");
@@ -208,14 +208,14 @@ impl Work<'_> {
             let Some(r) = ranking(self.model, &text) else {
                 return;
             };
-            let tried = |ask: &Ask| match ask {
+            let again = |ask: &Ask| match ask {
                 Ask::Remedy { action, place, .. } => {
-                    in_vain.iter().any(|(a, p)| a == action && p == place)
+                    tried.iter().any(|(a, p)| a == action && p == place)
                 }
                 _ => false,
             };
             let advice = advise_but(self.model, &r, &tools, &|say, ask| {
-                skipped.iter().any(|s| s == say) || tried(ask)
+                skipped.iter().any(|s| s == say) || again(ask)
             });
             // 'Stop here' is for whoever has no patience left.
             let open = advice
@@ -238,10 +238,8 @@ impl Work<'_> {
             if self.done.works {
                 return;
             }
-            if let Ask::Remedy { action, place, .. } = &ask
-                && said.contains(": no change")
-            {
-                in_vain.push((*action, place.clone()));
+            if let Ask::Remedy { action, place, .. } = &ask {
+                tried.push((*action, place.clone()));
             }
             // Nobody looks at the same thing twice, but what was put right may have changed the supply.
             match ask {
