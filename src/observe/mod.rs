@@ -286,8 +286,8 @@ pub(crate) struct Observer<'m> {
     handled: Vec<((usize, usize), usize)>,
     /// How each line was last seen that is not as it should be, with the run.
     stands: BTreeMap<String, (usize, Aspect)>,
-    /// Rails that are as good as missing in this run, and where that was typed.
-    gone: BTreeMap<String, (usize, Span)>,
+    /// Rails that are as good as missing or too low in this run, and where that was typed.
+    gone: BTreeMap<String, (unpowered::Gone, (usize, Span))>,
 }
 
 /// Turns the sheets of one machine, its runs in order, into readings.

@@ -1,8 +1,9 @@
 //! Levels that were read while the supply of the chips on the line was gone: they say that it is gone, and nothing else. Forty
-//! lines that float behind a shorted rail are one finding, not forty.
+//! lines that float behind a shorted rail are one finding, not forty. Where the rail is there and too low, lines that float say no more
+//! than that: outputs that are fed less than they are made for may let go.
 
 use super::levels::is_chip;
-use super::{Evidence, Observer, Reading};
+use super::{Aspect, Evidence, Observer, Reading};
 use crate::diag::code;
 use crate::faultmap::model::{BoardModel, Position};
 use crate::faultmap::raw::RailRaw;
@@ -13,34 +14,55 @@ use crate::sheet::State;
 /// nobody says what they do so far below).
 const GONE: f64 = 0.6;
 
-/// Whether a rail that reads so is as good as missing.
-fn is_gone(rail: &RailRaw, state: &State) -> bool {
-    match state {
-        State::Dead => true,
-        State::Volts(v) => v.abs() < GONE * rail.nominal.abs(),
-        _ => false,
+/// Below this share nobody answers for what an output does (the least that LS and NMOS parts are specified for, 4.5 V of 5 V).
+const SPECIFIED: f64 = 0.9;
+
+/// How much of its supply is gone from a line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Gone {
+    /// It is as good as missing: no level says anything.
+    All,
+    /// It is too low: that a line floats says nothing.
+    Part,
+}
+
+/// How much of a rail is gone that reads so.
+fn gone(rail: &RailRaw, state: &State) -> Option<Gone> {
+    let share = match state {
+        State::Dead => 0.0,
+        State::Volts(v) => v.abs() / rail.nominal.abs(),
+        _ => return None,
+    };
+    match share {
+        s if s < GONE => Some(Gone::All),
+        s if s < SPECIFIED => Some(Gone::Part),
+        _ => None,
     }
 }
 
 impl Observer<'_> {
     /// Remembers a rail that is gone in this run, or that it is there.
     pub(super) fn supply_read(&mut self, name: &str, rail: &RailRaw, state: &State) {
-        match is_gone(rail, state) {
-            true => self.gone.insert(name.to_string(), (self.sheet, self.span)),
-            false => self.gone.remove(name),
+        match gone(rail, state) {
+            Some(much) => (self.gone).insert(name.to_string(), (much, (self.sheet, self.span))),
+            None => self.gone.remove(name),
         };
     }
 
     /// At the end of a run: what a line without supply reads is left out, whichever of the two was typed first.
     pub(super) fn levels_without_supply(&mut self) {
-        for (rail, at) in std::mem::take(&mut self.gone) {
+        for (rail, (much, at)) in std::mem::take(&mut self.gone) {
             let (model, run) = (self.model, self.run);
             let supply = &model.rails[&rail].line;
+            let stands = &self.stands;
+            let counts = |line: &str| {
+                let floats = stands.get(line) == Some(&(run, Aspect::Floating));
+                (much == Gone::All || floats) && feeds(model, supply, line)
+            };
             let idle = |r: &Reading| match &r.evidence {
-                Evidence::Check(c) if c.run == run && c.outcome != Outcome::Pass => c
-                    .check
-                    .strip_prefix("line.")
-                    .is_some_and(|line| feeds(model, supply, line)),
+                Evidence::Check(c) if c.run == run && c.outcome != Outcome::Pass => {
+                    c.check.strip_prefix("line.").is_some_and(counts)
+                }
                 _ => false,
             };
             let left_out: Vec<Reading> = self.out.readings.extract_if(.., |r| idle(r)).collect();
@@ -58,9 +80,13 @@ impl Observer<'_> {
                 n => format!("{} and {} more levels", first.text, n - 1),
             };
             let help = format!(
-                "kept, but without its supply a line says nothing more: read it again when {rail} is there"
+                "kept, but without its supply a line says nothing more: read it again when {rail} is right"
             );
-            let message = format!("{which}: read while rail {rail} was gone");
+            let how = match much {
+                Gone::All => "gone",
+                Gone::Part => "too low",
+            };
+            let message = format!("{which}: read while rail {rail} was {how}");
             let here = (self.sheet, self.span);
             (self.sheet, self.span) = at;
             self.warn(code::NOTHING_FOLLOWS, message, help);
@@ -124,6 +150,20 @@ mod tests {
                 "{warned:?}"
             );
         }
+    }
+
+    #[test]
+    fn what_floats_on_a_rail_that_is_too_low_is_no_finding_what_stands_is() {
+        let levels = "U7.9 floating\nU7.10 low\n";
+        let (lines, warned) = of(&format!("black screen\nrail 5V 4.3 V\n{levels}"));
+        assert_eq!(lines.len(), 1, "{lines:?}");
+        assert!(lines[0].ends_with("low"), "{lines:?}");
+        assert!(
+            warned[0].ends_with("read while rail +5V was too low"),
+            "{warned:?}"
+        );
+        let (lines, _) = of(&format!("black screen\nrail 5V 4.6 V\n{levels}"));
+        assert_eq!(lines.len(), 2, "{lines:?}");
     }
 
     /// The memory chips of this board have 12 V beside the 5 V of all others, and are most of those on their address lines.

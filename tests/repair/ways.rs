@@ -217,11 +217,12 @@ impl Work<'_> {
             let advice = advise_but(self.model, &r, &tools, &|say, ask| {
                 skipped.iter().any(|s| s == say) || again(ask)
             });
-            // 'Stop here' is for whoever has no patience left.
-            let open = advice
+            let stops = advice
                 .steps
-                .iter()
-                .find(|s| s.ask.is_some() && !skipped.contains(&s.step));
+                .first()
+                .is_some_and(|s| s.step.starts_with("Stop here"));
+            let open = (advice.steps.iter())
+                .find(|s| !stops && s.ask.is_some() && !skipped.contains(&s.step));
             let Some(step) = open else {
                 let said: Vec<&str> = advice.steps.iter().map(|s| s.step.as_str()).collect();
                 let _ = writeln!(self.done.log, "  given up: {said:?}\n{text}");

@@ -172,7 +172,7 @@ impl Prediction {
 
     /// P(these bits of the byte read are so).
     pub fn of(&self, read: u8, lanes: u8) -> f64 {
-        let bits = lanes.count_ones() as usize;
+        let bits = ones(lanes);
         let powers = &*POWERS;
         let other;
         let flip = match powers.flip(self.flip) {
@@ -182,21 +182,35 @@ impl Prediction {
                 &other
             }
         };
-        let alts = self.alts[..self.n].iter();
-        alts.map(|alt| {
+        let of = |alt: &Alt| {
             let differ = (read ^ alt.value) & lanes;
-            let free = (alt.free & lanes).count_ones() as usize;
+            let free = ones(alt.free & lanes);
             let soft = alt.soft & !alt.free & lanes;
             let hard = lanes & !alt.free & !alt.soft;
-            let wrong = (differ & hard).count_ones() as usize;
-            let sure = bits - free - soft.count_ones() as usize;
-            let soft_wrong = (differ & soft).count_ones() as usize;
-            let soft_right = soft.count_ones() as usize - soft_wrong;
+            let wrong = ones(differ & hard);
+            let (soft, soft_wrong) = (ones(soft), ones(differ & soft));
+            let sure = bits - free - soft;
             let p = alt.weight * flip.wrong[wrong] * flip.right[sure - wrong];
-            p * powers.half[free] * powers.decayed[soft_right] * powers.held[soft_wrong]
-        })
-        .sum()
+            p * powers.half[free] * powers.decayed[soft - soft_wrong] * powers.held[soft_wrong]
+        };
+        match &self.alts[..self.n] {
+            [one] => of(one),
+            more => more.iter().map(of).sum(),
+        }
     }
+}
+
+/// How many bits of a byte are set: without an instruction for it, which not every processor has, a table is quickest.
+fn ones(byte: u8) -> usize {
+    const ONES: [u8; 256] = {
+        let (mut ones, mut byte) = ([0; 256], 0);
+        while byte < 256 {
+            ones[byte] = (byte as u8).count_ones() as u8;
+            byte += 1;
+        }
+        ones
+    };
+    usize::from(ONES[usize::from(byte)])
 }
 
 /// Powers of a factor for as many bits as a byte has.
@@ -415,10 +429,62 @@ pub fn fails(effect: Effect, lanes: u8, pattern: Pattern, bank: &Bank, address: 
     }
 }
 
+/// Does something with what a pattern writes to an address, as a number: compiled for each kind of pattern by itself, since it is
+/// asked for many addresses.
+macro_rules! by_pattern {
+    ($pattern:expr, $at:ident => $do:expr) => {
+        match $pattern {
+            Pattern::Constant(c) | Pattern::MarchUp(c) | Pattern::MarchDown(c) => {
+                let $at = |_: u32| u64::from(c);
+                $do
+            }
+            Pattern::Checker(c) | Pattern::MarchChecker(c) => {
+                let $at = |address: u32| u64::from(if address & 1 == 0 { c } else { !c });
+                $do
+            }
+            Pattern::Low => {
+                let $at = |address: u32| u64::from(address as u8);
+                $do
+            }
+            Pattern::Unknown => {
+                let $at = |_: u32| 0x100;
+                $do
+            }
+            other => {
+                let $at = |address: u32| other.at(address).map_or(0x100, u64::from);
+                $do
+            }
+        }
+    };
+}
+
 /// A number that is the same for two cells only if they [fail](fails), and read, alike in everything but the byte written: all that
 /// [`predict`] looks at of an address.
 pub fn alike(effect: Effect, pattern: Pattern, bank: &Bank, address: u32) -> u64 {
-    let at = |address: u32| pattern.at(address).map_or(0x100, u64::from);
+    by_pattern!(pattern, at => code(effect, pattern, bank, at, address))
+}
+
+/// [`alike`] of many addresses, in their order; `codes` is emptied before.
+pub fn all_alike(
+    effect: Effect,
+    pattern: Pattern,
+    bank: &Bank,
+    addresses: impl Iterator<Item = u32>,
+    codes: &mut Vec<u64>,
+) {
+    codes.clear();
+    by_pattern!(pattern, at => codes.extend(addresses.map(|a| code(effect, pattern, bank, at, a))));
+}
+
+/// [`alike`], by what the pattern writes to an address.
+#[inline(always)]
+fn code(
+    effect: Effect,
+    pattern: Pattern,
+    bank: &Bank,
+    at: impl Fn(u32) -> u64,
+    address: u32,
+) -> u64 {
     let shared = |first: u32, last: u32| {
         let visited = match pattern.marches_up() {
             true => address != first,

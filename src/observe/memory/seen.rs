@@ -1,16 +1,16 @@
 //! A list of cells as theories see it: cells that a theory cannot tell apart are found once, since many theories look at the same
 //! bits of an address.
 
-use super::effect::{Sight, alike};
+use super::effect::{Sight, all_alike};
 use super::layout::Bank;
 use super::pattern::Pattern;
-use super::signature::{Line, Theory};
+use super::signature::{FEWEST, Line, Theory};
 use super::walk::{SAMPLE, Starts, stretch};
 use foldhash::{HashMap, HashMapExt};
 use std::rc::Rc;
 
 /// Lines of a list of one kind: the first of them, and how many there are.
-pub type Kind = (Line, f64);
+pub type Kind<'a> = (&'a Line, f64);
 
 /// Cells of one kind.
 #[derive(Debug, Clone, Copy)]
@@ -30,6 +30,8 @@ type Sample = (u32, f64);
 pub struct Route {
     /// Addresses of the lines, in their order.
     pub at: Vec<u32>,
+    /// The same the other way round.
+    pub reversed: Vec<u32>,
     /// In rising order.
     pub rises: bool,
     /// What is looked at of the cells between the lines.
@@ -51,10 +53,15 @@ pub struct Seen<'a> {
     /// The bank that it is about.
     pub bank: &'a Bank,
     lines: &'a [Line],
-    kinds: HashMap<(Sight, Pattern), Rc<Vec<Kind>>>,
+    kinds: HashMap<(Sight, Pattern), Rc<Vec<Kind<'a>>>>,
     /// By the set of the lines that fail.
     routes: Vec<(u64, Rc<Route>)>,
     passed: HashMap<(u64, Sight, Pattern), Rc<Passed>>,
+    /// The most that 'any lines at all' may add to what the bytes of the list say: all that is still to come is negative, but for a
+    /// bank so small that hardly a cell fails.
+    pub more: f64,
+    /// Room for what cells are [alike](super::effect::alike) by.
+    codes: Vec<u64>,
 }
 
 impl<'a> Seen<'a> {
@@ -66,30 +73,36 @@ impl<'a> Seen<'a> {
             kinds: HashMap::new(),
             routes: Vec::new(),
             passed: HashMap::new(),
+            more: -(f64::from(bank.cells()) * FEWEST).ln().min(0.0) * lines.len() as f64,
+            codes: Vec::new(),
         }
     }
 
-    /// How many lines there are.
-    pub fn lines(&self) -> usize {
-        self.lines.len()
-    }
-
     /// The kinds of lines that a theory tells apart, in the order in which they come first.
-    pub fn kinds(&mut self, theory: Theory, pattern: Pattern) -> Rc<Vec<Kind>> {
+    pub fn kinds(&mut self, theory: Theory, pattern: Pattern) -> Rc<Vec<Kind<'a>>> {
         let (lines, bank, effect) = (self.lines, self.bank, theory.effect);
         let key = (effect.sight(), pattern);
+        let codes = &mut self.codes;
         let kinds = self.kinds.entry(key).or_insert_with(|| {
-            let mut codes: Vec<(u64, u8, u8)> = Vec::new();
+            all_alike(
+                effect,
+                pattern,
+                bank,
+                lines.iter().map(|l| l.address),
+                codes,
+            );
             let mut kinds: Vec<Kind> = Vec::new();
-            for line in lines {
-                let code = alike(effect, pattern, bank, line.address);
-                let code = (code, line.wrote, line.read);
-                match codes.iter().position(|c| *c == code) {
-                    Some(at) => kinds[at].1 += 1.0,
-                    None => {
-                        codes.push(code);
-                        kinds.push((*line, 1.0));
+            for (at, line) in lines.iter().enumerate() {
+                let same = |&(earlier, l): &(usize, &Line)| {
+                    codes[earlier] == codes[at] && (l.wrote, l.read) == (line.wrote, line.read)
+                };
+                // Kinds come in the order of their first lines.
+                match lines[..at].iter().enumerate().find(same) {
+                    Some((_, first)) => {
+                        let kind = kinds.iter_mut().find(|k| std::ptr::eq(k.0, first));
+                        kind.expect("its first line began it").1 += 1.0;
                     }
+                    None => kinds.push((line, 1.0)),
                 }
             }
             Rc::new(kinds)
@@ -120,11 +133,15 @@ impl<'a> Seen<'a> {
     ) -> Rc<Passed> {
         let (bank, effect) = (self.bank, theory.effect);
         let key = (*set, effect.sight(), pattern);
+        let codes = &mut self.codes;
         let passed = self.passed.entry(key).or_insert_with(|| {
-            let code = |address: u32| alike(effect, pattern, bank, address);
+            let mut by_kind = |cells: &[Sample]| {
+                all_alike(effect, pattern, bank, cells.iter().map(|c| c.0), codes);
+                by_kind(cells, codes)
+            };
             Rc::new(Passed {
-                between: by_kind(&route.between, code),
-                head: by_kind(&route.head, code),
+                between: by_kind(&route.between),
+                head: by_kind(&route.head),
             })
         });
         Rc::clone(passed)
@@ -146,6 +163,7 @@ impl Route {
             }
         }
         Self {
+            reversed: at.iter().rev().copied().collect(),
             at,
             rises,
             between,
@@ -169,11 +187,16 @@ fn look_at(from: u32, to: u32, cells: &mut Vec<Sample>) {
 }
 
 /// Cells of which the same is to be said become one.
-fn by_kind(cells: &[Sample], code: impl Fn(u32) -> u64) -> Vec<Cells> {
+fn by_kind(cells: &[Sample], codes: &[u64]) -> Vec<Cells> {
     let mut kinds: Vec<Cells> = Vec::new();
-    for &(one, count) in cells {
-        let code = code(one);
-        match kinds.iter_mut().find(|k| k.code == code) {
+    let mut last = 0;
+    for (&(one, count), &code) in cells.iter().zip(codes) {
+        // Neighbours are mostly alike.
+        if kinds.get(last).is_none_or(|k| k.code != code) {
+            let known = kinds.iter().position(|k| k.code == code);
+            last = known.unwrap_or(kinds.len());
+        }
+        match kinds.get_mut(last) {
             Some(kind) => kind.count += count,
             None => kinds.push(Cells { code, one, count }),
         }

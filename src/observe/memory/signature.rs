@@ -43,7 +43,7 @@ const SPREAD: u32 = 64;
 /// P(the first lines were typed, upwards; some of the first, upwards; the first, downwards; any lines at all) (guesses).
 const WALKS: [f64; 4] = [0.55, 0.2, 0.1, 0.15];
 /// No theory has fewer failing cells, of all: a slip of one bit in typing.
-const FEWEST: f64 = 0.9 * super::effect::SLIP;
+pub(super) const FEWEST: f64 = 0.9 * super::effect::SLIP;
 
 /// One way to explain a list: bits reached, and what is done to them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,8 +103,7 @@ impl Bytes {
         let Theory { lanes, effect } = theory;
         let (mut right, mut read) = (0.0, 0.0);
         let bank = seen.bank;
-        // All that is still to come is negative, but for 'any lines at all' of a bank so small that hardly a cell fails.
-        let more = -(f64::from(bank.cells()) * FEWEST).ln().min(0.0) * seen.lines() as f64;
+        let more = seen.more;
         for (l, count) in seen.kinds(theory, pattern).iter() {
             let p = predict(effect, lanes, pattern, bank, l.address, l.wrote);
             let ln = count * p.of(l.read, lanes).ln();
@@ -170,8 +169,7 @@ impl Bytes {
             }
             _ => walk.up(at, ends.complete, enough),
         };
-        let reversed: Vec<u32> = at.iter().rev().copied().collect();
-        let down = walk.down(&reversed, ends.complete, least - ways[2] - read);
+        let down = walk.down(&route.1.reversed, ends.complete, least - ways[2] - read);
         walk.keep();
         let told = [all + read, some + read + n_some, down + read, any];
         let sum = ln_sum(told.iter().zip(ways).map(|(l, w)| l + w));

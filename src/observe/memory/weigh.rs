@@ -198,12 +198,15 @@ impl Weigher<'_> {
             }
         }
         let most = |w: &(usize, f64, Bytes)| w.1 + w.2.at_most();
-        waiting.retain(|w| most(w) >= found.least());
-        waiting.sort_by(|x, y| most(y).total_cmp(&most(x)));
-        for (at, before, bytes) in &waiting {
-            if before + bytes.at_most() < found.least() {
+        // The likeliest first, of equal ones the earlier.
+        let order = waiting.iter().enumerate().map(|(i, w)| (most(w), i));
+        let mut order: Vec<(f64, usize)> = order.filter(|o| o.0 >= found.least()).collect();
+        order.sort_unstable_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
+        for (most, i) in order {
+            if most < found.least() {
                 break;
             }
+            let (at, before, bytes) = &waiting[i];
             found.put(*at, before + self.walked(bytes, at / theories.len(), ends));
         }
         if found.ln == f64::NEG_INFINITY {
