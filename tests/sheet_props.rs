@@ -501,10 +501,10 @@ fn hands_on() -> impl Strategy<Value = Statement> {
             A::Clean,
             A::Resolder,
         ]),
-        vec(
-            prop_oneof![4 => place(), 1 => key_name().prop_map(Place::of_key)],
-            0..4,
-        ),
+        prop_oneof![
+            4 => vec(place(), 0..4),
+            1 => vec(key_name().prop_map(Place::of_key), 1..4),
+        ],
         select(vec![
             E::Cured,
             E::NoChange,

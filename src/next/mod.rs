@@ -26,7 +26,6 @@ use crate::faultmap::model::BoardModel;
 use crate::plan::{self, Goal, Options, Planner, Power, Problem, StepId, Tree, UnitId};
 use crate::rank::Ranking;
 use crate::report::view::{BranchView, NextView, OutcomeView, ThenView, TreeView};
-use crate::sheet::Action;
 pub use ask::Ask;
 pub use bench::{Bench, TOOLS, Tool};
 pub(crate) use steps::Candidate;
@@ -48,9 +47,6 @@ const CHEAP: f64 = 3.0;
 
 /// A leader from this probability on is known; below it a machine is not given up while something can be put right.
 const CERTAIN: f64 = 0.9;
-
-/// With something at fault that the ranking clears as probably as this, a part that would have to be soldered out is no reason to go on.
-const LOST: f64 = 0.5;
 
 /// How many times its price giving up costs when it is not to be proposed.
 const UNWILLING: f64 = 100.0;
@@ -147,8 +143,7 @@ pub fn advise_but(
         ..Options::default()
     };
     // Taking a machine apart cannot be undone: not while a cheap look is left, nor when the technician has said no.
-    let lost = untold::untold(model, ranking).is_some_and(|p| p > LOST);
-    let may_stop = !cheap_left(&problem, &candidates, ranking, lost) && !skipped(STOP, &Ask::Loops);
+    let may_stop = !cheap_left(&problem, ranking) && !skipped(STOP, &Ask::Loops);
     if !may_stop && !candidates.is_empty() && stops_at_once(&problem, &options) {
         problem.goal = Goal::Repair {
             stop: costs::GIVE_UP * UNWILLING,
@@ -183,18 +178,12 @@ fn stops_at_once(problem: &Problem, options: &Options) -> bool {
     })
 }
 
-/// Whether a look of a few minutes is left, or a remedy for a suspect that does not lead for certain yet. `lost`: the ranking had its
-/// chance; what is soldered stays in then.
-fn cheap_left(problem: &Problem, candidates: &[Candidate], ranking: &Ranking, lost: bool) -> bool {
-    let mut steps = problem.steps.iter().zip(candidates);
+/// Whether a look of a few minutes is left, or a remedy for a suspect that does not lead for certain yet.
+fn cheap_left(problem: &Problem, ranking: &Ranking) -> bool {
+    let mut steps = problem.steps.iter();
     let cheap = |s: &plan::Step| !s.is_remedy() && s.cost.minutes <= CHEAP;
     let leads = ranking.suspects.first().map_or(0.0, |s| s.probability);
-    let soldered = |ask: &Ask| {
-        let action = Action::Replace;
-        matches!(ask, Ask::Remedy { action: a, .. } if *a == action)
-    };
-    let worth = |c: &Candidate| leads < CERTAIN && !(lost && soldered(&c.ask));
-    steps.any(|(s, c)| cheap(s) || (s.is_remedy() && worth(c)))
+    steps.any(|s| cheap(s) || (s.is_remedy() && leads < CERTAIN))
 }
 
 /// A decision tree in words.

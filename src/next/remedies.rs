@@ -1,7 +1,7 @@
 //! Putting right what may be at fault.
 
 use super::steps::{Candidate, Collector};
-use super::{Ask, Tool, costs};
+use super::{Ask, Tool, costs, untold};
 use crate::faultmap::model::{Position, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
@@ -24,6 +24,10 @@ impl Collector<'_> {
             .map(|c| (self.ranking.still(c), c))
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        // Who does not want to stop may solder on.
+        let lost =
+            untold::lost(self.model, self.ranking) && !(self.skipped)(super::STOP, &Ask::Loops);
+        ranked.retain(|&(p, c)| !lost || p >= super::CERTAIN || !self.is_soldered(c));
         let may: Vec<usize> = (ranked.into_iter().map(|r| r.1))
             .filter(|&c| self.is_allowed(c))
             .take(MOST_REMEDIES)
@@ -34,6 +38,17 @@ impl Collector<'_> {
                 self.out.push(candidate);
             }
         }
+    }
+
+    /// Whether a cause is a part that has to be soldered out.
+    fn is_soldered(&self, cause: usize) -> bool {
+        let unit = &self.model.units[self.ranking.assembled.place[cause]];
+        let position = &self.model.positions[unit.position];
+        let by_hand = matches!(
+            position.class,
+            Class::Connector | Class::Setting | Class::Fuse
+        );
+        unit.kind == UnitKind::Part && !position.socket && !position.outside && !by_hand
     }
 
     /// Whether powered steps other than the rails may be proposed: the rails were read, a test ran, or they can be read
@@ -142,8 +157,7 @@ impl Collector<'_> {
             _ => Rule::default(),
         };
         rule.after.extend(self.after_a_look(cause));
-        let soldered = unit.kind == UnitKind::Part && !position.socket && !position.outside;
-        if soldered && self.ranking.still(cause) < super::CERTAIN {
+        if self.is_soldered(cause) && self.ranking.still(cause) < super::CERTAIN {
             rule.after.extend(self.after_its_rails(cause));
         }
         let kind = StepKind::Remedy {

@@ -26,6 +26,8 @@ const UNTOLD: f64 = 0.05;
 const IN_VAIN: f64 = 0.7;
 /// The same of a soldered part: 11 of 43 there.
 const SOLDERED_IN_VAIN: f64 = 0.3;
+/// P(the ranking is wrong) from which on no further part is soldered out on its word (guess).
+const LOST: f64 = 0.5;
 /// Parts that are supposed so.
 const PARTS: usize = 6;
 
@@ -57,31 +59,48 @@ pub(super) fn with_untold(model: &BoardModel, ranking: &Ranking, supposed: &mut 
 }
 
 /// P(something is at fault that the ranking clears); `None` before anything was tried in vain since the last run.
-pub(super) fn untold(model: &BoardModel, ranking: &Ranking) -> Option<f64> {
+fn untold(model: &BoardModel, ranking: &Ranking) -> Option<f64> {
+    let (soldered, other) = in_vain(model, ranking);
+    let right = SOLDERED_IN_VAIN.powi(soldered) * IN_VAIN.powi(other);
+    (soldered + other > 0).then(|| cleared(right))
+}
+
+/// Whether the soldered parts that were renewed in vain since the last run leave it as likely as not that the ranking is wrong: then no
+/// other is soldered out on its word. What was pulled out of sockets says little here, of ten chips on a line nine are tried in vain.
+pub(super) fn lost(model: &BoardModel, ranking: &Ranking) -> bool {
+    let (soldered, _) = in_vain(model, ranking);
+    cleared(SOLDERED_IN_VAIN.powi(soldered)) > LOST
+}
+
+/// P(something is at fault that the ranking clears), from P(what was tried was in vain | the ranking is right).
+fn cleared(in_vain: f64) -> f64 {
+    UNTOLD / (UNTOLD + (1.0 - UNTOLD) * in_vain)
+}
+
+/// Remedies in vain since the last run: soldered parts that were renewed, all others.
+fn in_vain(model: &BoardModel, ranking: &Ranking) -> (i32, i32) {
     let readings = &ranking.observed.readings;
     let run = readings.iter().map(|r| r.sheet).max();
     let soldered = |unit: usize| {
         let position = &model.positions[model.units[unit].position];
         !position.socket && !position.outside
     };
-    let vain = |e: &Evidence| match e {
-        Evidence::Remedy {
+    let mut count = (0, 0);
+    for reading in readings.iter().filter(|r| Some(r.sheet) == run) {
+        let Evidence::Remedy {
             units,
             cured: Some(false),
-        } => {
-            let renewed = |r: &Redone| matches!(r.became, Became::Renewed(_)) && soldered(r.unit);
-            Some(match units.iter().any(renewed) {
-                true => SOLDERED_IN_VAIN,
-                false => IN_VAIN,
-            })
+        } = &reading.evidence
+        else {
+            continue;
+        };
+        let renewed = |r: &Redone| matches!(r.became, Became::Renewed(_)) && soldered(r.unit);
+        match units.iter().any(renewed) {
+            true => count.0 += 1,
+            false => count.1 += 1,
         }
-        _ => None,
-    };
-    let of_run = readings.iter().filter(|r| Some(r.sheet) == run);
-    let mut tried = of_run.filter_map(|r| vain(&r.evidence)).peekable();
-    tried.peek()?;
-    let right = (1.0 - UNTOLD) * tried.product::<f64>();
-    Some(UNTOLD / (UNTOLD + right))
+    }
+    count
 }
 
 /// Of each part that is still in the machine how probably it was at fault before anything was read.
@@ -114,7 +133,9 @@ fn minutes(model: &BoardModel, ranking: &Ranking, cause: usize) -> Option<f64> {
 mod tests {
     use super::super::suppose::{Suppositions, suppositions};
     use super::*;
+    use crate::next::Ask;
     use crate::sampled::{BLACK, board, ranked};
+    use crate::sheet::Action;
 
     /// What is supposed, with and without what nobody would suppose; names of the latter.
     fn supposed(text: &str) -> (Vec<Supposed>, Vec<Supposed>, Vec<String>) {
@@ -134,6 +155,35 @@ mod tests {
 
     fn sum(of: &[Supposed]) -> f64 {
         of.iter().map(|s| s.0.probability).sum()
+    }
+
+    /// Three soldered parts in vain, and the fourth stays in; ten swaps in sockets say less.
+    #[test]
+    fn after_three_soldered_parts_in_vain_no_other_is_soldered_out() {
+        let offered = |more: &str| {
+            let all =
+                crate::sampled::offered(&format!("{BLACK}{more}"), &crate::next::Bench::default());
+            let out = |c: &crate::next::Candidate| {
+                // A fuse is changed by hand.
+                let (action, fuse) = (Action::Replace, "F1");
+                matches!(&c.ask, Ask::Remedy { action: a, unit, .. } if *a == action && unit != fuse)
+            };
+            (all.iter().filter(|c| out(c)).count(), all.len())
+        };
+        let vain = |parts: &[&str]| -> String {
+            parts
+                .iter()
+                .map(|p| format!("replaced {p}: no change\n"))
+                .collect()
+        };
+        assert!(offered("").0 > 0);
+        assert!(offered(&vain(&["U12", "U11"])).0 > 0);
+        let (soldered, all) = offered(&vain(&["U12", "U11", "U10"]));
+        assert!(soldered == 0 && all > 0, "{soldered} of {all}");
+        let swaps: String = ["U1", "U2", "U3", "U4", "U5", "U7", "U18", "U19"]
+            .map(|p| format!("swapped {p}: no change\n"))
+            .concat();
+        assert!(offered(&swaps).0 > 0);
     }
 
     #[test]

@@ -478,11 +478,12 @@ mod tests {
                 still(&one, "key 7")
             );
         }
-        let both = no_change("cleaned keys Q 7");
-        assert!(still(&both, "key 7") < 0.6 * before.1);
-        for all in ["cleaned keyboard", "swapped keyboard"] {
-            assert!(still(&no_change(all), "key 7") < 0.6 * before.1, "{all}");
-        }
+        // Whatever makes the key good again says that it was the key.
+        let one = "board dunlin-64\ncame in faulty\nkey 7 dead\nrest fine\n";
+        let key_7 = |done: &str| of(&ranked(&format!("{one}{done}: cured\n")), "key 7");
+        let own = ["cleaned key 7", "cleaned keyboard", "swapped keyboard"].map(key_7);
+        let other = key_7("cleaned key Q");
+        assert!(own.iter().all(|p| *p > other + 0.05), "{own:?} {other}");
     }
 
     #[test]

@@ -177,6 +177,10 @@ fn reads_as_it_stands(name: &str) -> bool {
 }
 
 fn place_list(places: &[Place]) -> String {
+    let keys: Option<Vec<String>> = places.iter().map(|p| p.key().map(Into::into)).collect();
+    if let Some(keys) = keys.filter(|k| k.len() > 1) {
+        return format!("keys {}", key_list(&keys));
+    }
     places.iter().map(place_text).collect::<Vec<_>>().join(" ")
 }
 
