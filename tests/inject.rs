@@ -98,7 +98,7 @@ fn every_line_of_a_simulated_sheet_is_understood() {
         bench.slips = 0.0;
         let mut faults = bench.faults();
         faults.shuffle(&mut rng);
-        for fault in faults.iter().take(60) {
+        for fault in faults.iter().take(30) {
             let text = bench.results(std::slice::from_ref(fault), rng.random());
             let sheet = parse("simulated", text.as_bytes()).expect("lines");
             let lost: Vec<_> = sheet
@@ -122,7 +122,7 @@ fn remedies_at_the_right_place_cure() {
         for fault in all
             .iter()
             .filter(|f| bench.shows(std::slice::from_ref(f)))
-            .take(25)
+            .take(16)
         {
             let mut machine = Patient::new(&bench, vec![fault.clone()], 9);
             assert!(!machine.works(), "{}", fault.words(&bench.w));
