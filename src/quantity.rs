@@ -513,6 +513,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::sampled::properties())]
+
         #[test]
         fn shown_values_read_the_same(mantissa in -999_999i64..999_999, exponent in -9i32..5) {
             let v: f64 = format!("{mantissa}e{exponent}").parse().unwrap();

@@ -51,3 +51,12 @@ pub(crate) fn proposed(text: &str) -> Vec<String> {
     let steps = crate::next::steps(&board(text), &ranked(text));
     steps.into_iter().map(|v| v.step).collect()
 }
+
+/// How properties are tested: what was found to break one stands beside the source, as of the tests in `tests/`, not in a folder of its own.
+pub(crate) fn properties() -> proptest::test_runner::Config {
+    use proptest::test_runner::FileFailurePersistence::WithSource;
+    proptest::test_runner::Config {
+        failure_persistence: Some(Box::new(WithSource("proptest-regressions"))),
+        ..Default::default()
+    }
+}

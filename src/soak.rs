@@ -253,6 +253,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::sampled::properties())]
+
         #[test]
         fn the_short_product_is_the_long_one((of, failed) in (0u64..60).prop_flat_map(|m| (Just(m), 0..=m)), clean in 0u64..200) {
             let (short, long) = (unseen(failed, of, clean), by_hand(failed, of, clean));

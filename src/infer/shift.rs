@@ -285,6 +285,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::sampled::properties())]
+
         /// To the last bit, whatever the processor's vectors hold.
         #[test]
         fn two_at_a_time_is_one_by_one((table, maps) in cases(), weights in prop::array::uniform16(0.0..1.0f64)) {

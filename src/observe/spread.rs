@@ -178,6 +178,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(crate::sampled::properties())]
+
         #[test]
         fn probabilities_of_all_values_sum_to_one(
             parts in proptest::collection::vec((0.01f64..1.0, shape()), 1..4),
