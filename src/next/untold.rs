@@ -9,6 +9,8 @@
 //! with d before the first, and h the chance that a remedy proposed by a ranking that is right changes nothing: of a soldered part, which
 //! is changed when all else has been looked at, less than of what is pulled out of a socket. What can be changed without the iron is then worth a try before the next part is soldered out: parts in sockets and outside the
 //! board, each by its failure rate among all.
+//!
+//! The same count says when no further soldered part is taken out on the word of the ranking ([`lost`]).
 
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
