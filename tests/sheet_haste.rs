@@ -256,6 +256,12 @@ const LINES: &[(&str, &str)] = &[
     ("RESET low", "line RESET low"),
     ("reset line low", "line RESET low"),
     ("CN6.C 1.02 MHz", "CN6.C 1.02 MHz"),
+    ("J7.MP to C50.1 0.5 ohm", "J7.MP to C50.1 0.5 ohm"),
+    ("U7.7 HI", "U7.7 high"),
+    (
+        "resistance SOUND_REG_IN 318 ohm",
+        "resistance rail SOUND_REG_IN 318 ohm",
+    ),
     ("U7.1 floating", "U7.1 floating"),
     ("U17.18 3.4 V", "U17.18 3.4 V"),
     ("u17.18 = 3,4v", "U17.18 3.4 V"),

@@ -19,6 +19,8 @@ pub enum Pass {
     Same,
     /// As `Same`, but low and high change places: an inverter.
     Inverts,
+    /// As `Same` through a regulator: it takes what is too much, and most of the ripple.
+    Steadies,
     /// The effect needs the cause: without it, it is lost.
     Needs,
     /// The effect is lost when something holds the cause, and not when nobody drives it.
@@ -33,6 +35,10 @@ pub enum Pass {
     Column,
 }
 
+/// P(ripple at the input of a regulator shows behind it): a 7805 rejects 62 dB of it at least (data sheet, from memory), as long as
+/// the least of the input stays two volts above the output; how often it does not is a guess.
+const RIPPLE_THROUGH: f64 = 0.2;
+
 impl Pass {
     /// What a condition of the cause makes of the effect, and how surely.
     ///
@@ -46,6 +52,9 @@ impl Pass {
             (Pass::Inverts, Low) => (High, 1.0),
             (Pass::Inverts, High) => (Low, 1.0),
             (Pass::Inverts, k) => (k, 1.0),
+            (Pass::Steadies, High) => (High, 0.0),
+            (Pass::Steadies, Noisy) => (Noisy, RIPPLE_THROUGH),
+            (Pass::Steadies, k) => (k, 1.0),
             (Pass::Free, Low | High) => (Lost, 1.0),
             (Pass::Overload, Low) => (Lost, 1.0),
             (Pass::Free | Pass::Overload, k) => (k, 0.0),

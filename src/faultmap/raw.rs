@@ -143,6 +143,9 @@ pub struct FunctionRaw {
     /// Inputs of an inverter: as `carries`, with low and high exchanged.
     #[serde(default)]
     pub inverts: String,
+    /// The unsteady input of a regulator: as `carries`, but what is too much of it does not pass, and of its ripple little.
+    #[serde(default)]
+    pub steadies: String,
     /// Supply pins or rails: a missing rail loses the function, a low or high one does so more rarely.
     #[serde(default)]
     pub power: String,

@@ -72,6 +72,7 @@ pub fn numbered(f: &FunctionRaw, number: &str) -> FunctionRaw {
         needs: fill(&f.needs),
         carries: fill(&f.carries),
         inverts: fill(&f.inverts),
+        steadies: fill(&f.steadies),
         power: fill(&f.power),
         free: fill(&f.free),
         drives: fill(&f.drives),
@@ -269,6 +270,7 @@ impl Wiring {
                     (&f.needs, Pass::Needs),
                     (&f.carries, Pass::Same),
                     (&f.inverts, Pass::Inverts),
+                    (&f.steadies, Pass::Steadies),
                     (&f.power, Pass::Power),
                     (&f.free, Pass::Free),
                 ] {
@@ -399,6 +401,7 @@ impl Wiring {
             (&f.needs, Pass::Needs),
             (&f.carries, Pass::Same),
             (&f.inverts, Pass::Inverts),
+            (&f.steadies, Pass::Steadies),
             (&f.power, Pass::Power),
             (&f.free, Pass::Free),
         ] {

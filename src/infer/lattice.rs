@@ -10,17 +10,19 @@
 //! once. Backward the same transposed gives what each state is worth. All terms are non-negative, nothing is subtracted.
 
 mod causes;
+mod join;
 
 pub(crate) use causes::{Causes, Pair};
 
 use super::arith::{Arith, Vector};
 use super::shift::{Map, Shift, Way};
+use join::{join, join_back};
 use std::cell::Cell;
 
 /// Most readings.
-pub(crate) const MOST_READINGS: usize = 10;
+pub(crate) const MOST_READINGS: usize = 12;
 /// Most entries that putting the causes and the groups together may touch: beyond that a network with a plan is quicker.
-const MOST_ENTRIES: usize = 300_000;
+const MOST_ENTRIES: usize = 6_000_000;
 /// Settings of the common causes.
 pub(crate) const SETTINGS: usize = 16;
 
@@ -179,8 +181,8 @@ fn leak_table(leaks: &[(f64, f64)], table: &mut [Row]) {
 /// Causes that touch the same readings.
 struct Group {
     causes: Vec<usize>,
-    /// How many states they have.
-    states: usize,
+    /// How many times putting its causes together goes over a table: once for each state, and for each reading that it touches.
+    passes: usize,
     /// The sets of its readings: entry R of its tables stands for the readings `sets[R]`.
     sets: Vec<usize>,
     /// Place of each reading in its tables.
@@ -205,11 +207,11 @@ fn groups(causes: &Causes, full: usize) -> Vec<Group> {
             }
         };
         group.causes.push(at);
-        group.states += states.len();
+        group.passes += causes.passes(states.clone());
     }
     let mut groups: Vec<Group> = out.into_iter().map(|g| g.1).collect();
     for group in &mut groups {
-        if group.states * full < group.entries(full) {
+        if group.passes * full < group.entries(full) {
             (group.direct, group.one) = (true, false);
             group.sets = (0..full).collect();
             group.place = std::array::from_fn(|r| r);
@@ -233,7 +235,7 @@ impl Group {
         };
         Self {
             causes: Vec::new(),
-            states: 0,
+            passes: 0,
             sets: (0..1 << readings.len()).map(spread).collect(),
             place,
             direct: false,
@@ -243,9 +245,12 @@ impl Group {
 
     /// How many entries putting it in touches.
     fn entries(&self, full: usize) -> usize {
+        let own = self.sets.len();
+        // As `join` does it.
+        let join = 3usize.pow(own.trailing_zeros()) * (full / own);
         match self.direct {
-            true => full * self.states,
-            false => self.sets.len() * (full + self.states),
+            true => full * self.passes,
+            false => own * self.passes + join,
         }
     }
 
@@ -416,28 +421,4 @@ impl One {
 fn bears(pairs: &[Pair]) -> (f64, f64) {
     let both = |(u, e): (f64, f64), p: &Pair| (u * p.u, e + u * p.e);
     pairs.iter().fold((1.0, 0.0), both)
-}
-
-/// The table with a group in it.
-#[inline(always)]
-fn join(table: &[Row], group: &[Row], sets: &[usize], out: &mut [Row]) {
-    for (group, set) in group.iter().zip(sets) {
-        for (at, entry) in table.iter().enumerate() {
-            add(&mut out[at | set], entry, group);
-        }
-    }
-}
-
-/// What the table before and the group are worth, from what the table after is.
-#[inline(always)]
-fn join_back(table: &[Row], group: &[Row], sets: &[usize], after: &[Row]) -> (Vec<Row>, Vec<Row>) {
-    let mut before = vec![ZERO; table.len()];
-    let mut of_group = vec![ZERO; group.len()];
-    for ((group, worth), set) in group.iter().zip(&mut of_group).zip(sets) {
-        for (at, entry) in table.iter().enumerate() {
-            add(&mut before[at], &after[at | set], group);
-            add(worth, &after[at | set], entry);
-        }
-    }
-    (before, of_group)
 }

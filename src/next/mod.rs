@@ -142,8 +142,10 @@ pub fn advise_but(
         tree: bench.tree,
         ..Options::default()
     };
-    // Taking a machine apart cannot be undone: not while a cheap look is left, nor when the technician has said no.
-    let may_stop = !cheap_left(&problem, ranking) && !skipped(STOP, &Ask::Loops);
+    // Taking a machine apart cannot be undone: not while a cheap look is left, nor when the technician has said no; nor while a rail is
+    // out of its limits and something may still be done about it: what was read meanwhile accuses the wrong parts.
+    let rail_first = !fixed::rails_out(ranking).is_empty() && !candidates.is_empty();
+    let may_stop = !cheap_left(&problem, ranking) && !rail_first && !skipped(STOP, &Ask::Loops);
     if !may_stop && !candidates.is_empty() && stops_at_once(&problem, &options) {
         problem.goal = Goal::Repair {
             stop: costs::GIVE_UP * UNWILLING,

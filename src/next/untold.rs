@@ -14,7 +14,7 @@
 
 use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::faultmap::raw::Class;
-use crate::observe::{Became, Evidence, Redone};
+use crate::observe::{Became, Evidence, Reading, Redone};
 use crate::plan::{Hypothesis, UnitId};
 use crate::rank::Ranking;
 
@@ -79,21 +79,23 @@ fn cleared(in_vain: f64) -> f64 {
     UNTOLD / (UNTOLD + (1.0 - UNTOLD) * in_vain)
 }
 
-/// Remedies in vain since the last run: soldered parts that were renewed, all others.
+/// Remedies in vain since the last run, and since something changed by a remedy: then the ranking had been right that far, and what is
+/// left is another fault. Soldered parts that were renewed, all others.
 fn in_vain(model: &BoardModel, ranking: &Ranking) -> (i32, i32) {
     let readings = &ranking.observed.readings;
     let run = readings.iter().map(|r| r.sheet).max();
+    let changed = |r: &Reading| match &r.evidence {
+        Evidence::Remedy { cured, .. } => *cured != Some(false),
+        _ => false,
+    };
+    let since = readings.iter().rposition(changed).map_or(0, |at| at + 1);
     let soldered = |unit: usize| {
         let position = &model.positions[model.units[unit].position];
         !position.socket && !position.outside
     };
     let mut count = (0, 0);
-    for reading in readings.iter().filter(|r| Some(r.sheet) == run) {
-        let Evidence::Remedy {
-            units,
-            cured: Some(false),
-        } = &reading.evidence
-        else {
+    for reading in readings[since..].iter().filter(|r| Some(r.sheet) == run) {
+        let Evidence::Remedy { units, .. } = &reading.evidence else {
             continue;
         };
         let renewed = |r: &Redone| matches!(r.became, Became::Renewed(_)) && soldered(r.unit);
@@ -186,6 +188,20 @@ mod tests {
             .map(|p| format!("swapped {p}: no change\n"))
             .concat();
         assert!(offered(&swaps).0 > 0);
+    }
+
+    /// What was tried in vain speaks against the ranking until something changes: the fault that is left is another one.
+    #[test]
+    fn what_changed_something_starts_the_count_again() {
+        let vain = "swapped U1: no change\nswapped U2: no change\nreplaced U12: no change\n";
+        let count = |more: &str| {
+            let text = format!("{BLACK}{vain}{more}");
+            in_vain(&board(&text), &ranked(&text))
+        };
+        assert_eq!(count(""), (1, 2));
+        let again = "swapped U3: changed\nnew run\npicture ok\nvoice 1 bad\n";
+        assert_eq!(count(again), (0, 0));
+        assert_eq!(count(&format!("{again}swapped U18: no change\n")), (0, 1));
     }
 
     #[test]

@@ -14,9 +14,6 @@ use crate::sheet::State;
 /// nobody says what they do so far below).
 const GONE: f64 = 0.6;
 
-/// Below this share nobody answers for what an output does (the least that LS and NMOS parts are specified for, 4.5 V of 5 V).
-const SPECIFIED: f64 = 0.9;
-
 /// How much of its supply is gone from a line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Gone {
@@ -28,14 +25,15 @@ pub(super) enum Gone {
 
 /// How much of a rail is gone that reads so.
 fn gone(rail: &RailRaw, state: &State) -> Option<Gone> {
-    let share = match state {
+    let volts = match state {
         State::Dead => 0.0,
-        State::Volts(v) => v.abs() / rail.nominal.abs(),
+        State::Volts(v) => v.abs(),
         _ => return None,
     };
-    match share {
-        s if s < GONE => Some(Gone::All),
-        s if s < SPECIFIED => Some(Gone::Part),
+    match volts {
+        v if v < GONE * rail.nominal.abs() => Some(Gone::All),
+        // Below what its parts are specified for nobody answers for what an output does.
+        v if v < rail.low.abs() => Some(Gone::Part),
         _ => None,
     }
 }
@@ -155,14 +153,14 @@ mod tests {
     #[test]
     fn what_floats_on_a_rail_that_is_too_low_is_no_finding_what_stands_is() {
         let levels = "U7.9 floating\nU7.10 low\n";
-        let (lines, warned) = of(&format!("black screen\nrail 5V 4.3 V\n{levels}"));
+        let (lines, warned) = of(&format!("black screen\nrail 5V 4.6 V\n{levels}"));
         assert_eq!(lines.len(), 1, "{lines:?}");
         assert!(lines[0].ends_with("low"), "{lines:?}");
         assert!(
             warned[0].ends_with("read while rail +5V was too low"),
             "{warned:?}"
         );
-        let (lines, _) = of(&format!("black screen\nrail 5V 4.6 V\n{levels}"));
+        let (lines, _) = of(&format!("black screen\nrail 5V 4.8 V\n{levels}"));
         assert_eq!(lines.len(), 2, "{lines:?}");
     }
 
@@ -192,7 +190,7 @@ mod tests {
     #[test]
     fn with_its_supply_a_line_counts() {
         for text in [
-            "black screen\nU7.9 floating\nrail 5V 4.6 V\n",
+            "black screen\nU7.9 floating\nrail 5V 4.8 V\n",
             "black screen\nrail 5V 0.3 V\nreplaced U21: changed\nnew run\nrail 5V 5.0 V\nU7.9 floating\n",
             "black screen\nrail 5V 0.3 V\nrail 5V 5.0 V\nU7.9 floating\n",
             "black screen\nrail 12V 0.3 V\nU7.9 floating\n",

@@ -119,13 +119,14 @@ impl<'a> Signals<'a> {
         };
         let inverts = without(pins(&f.inverts));
         let mut ins = without(pins(&f.carries));
+        ins.extend(without(pins(&f.steadies)));
         let turned = ins.is_empty() && !inverts.is_empty();
         ins.extend(inverts);
         for pin in pins(&f.power) {
             self.supplies.extend(wired.lines[pin].clone());
         }
         let own: HashSet<&String> = wired.functions.iter().map(|(n, _)| n).collect();
-        let of = [&f.needs, &f.carries, &f.inverts]
+        let of = [&f.needs, &f.carries, &f.steadies, &f.inverts]
             .iter()
             .flat_map(|t| names(t))
             .filter(|n| own.contains(n))
@@ -208,7 +209,7 @@ impl<'a> Signals<'a> {
             match &thing {
                 Thing::Board(name) => {
                     let f = &self.functions[name];
-                    for list in [&f.carries, &f.inverts, &f.needs] {
+                    for list in [&f.carries, &f.steadies, &f.inverts, &f.needs] {
                         self.follow(list, out, seen);
                     }
                 }

@@ -245,7 +245,7 @@ impl Work<'_> {
             // Nobody looks at the same thing twice, but what was put right may have changed the supply.
             match ask {
                 Ask::Remedy { .. } if !said.is_empty() => skipped.retain(|s| !rails.contains(s)),
-                Ask::Rail { .. } => rails.push(step.step.clone()),
+                Ask::Rail { .. } | Ask::Supply => rails.push(step.step.clone()),
                 _ => {}
             }
             if !matches!(ask, Ask::Remedy { .. }) || said.is_empty() {

@@ -77,6 +77,12 @@ impl Causes {
         self.states.len()
     }
 
+    /// How many times these states go over a table.
+    pub(super) fn passes(&self, states: Range<usize>) -> usize {
+        let each = self.states[states].iter();
+        each.map(|s| 1 + s.pairs.len()).sum()
+    }
+
     /// How many causes there are.
     pub(crate) fn len(&self) -> usize {
         self.causes.len()

@@ -7,9 +7,10 @@ use nom::sequence::{preceded, terminated};
 
 use super::base::*;
 use crate::sheet::concept::Concept::*;
+use crate::sheet::concept::Concepts;
 use crate::sheet::correct::is_position;
 use crate::sheet::statement::Place;
-use crate::sheet::token::Kind;
+use crate::sheet::token::{Atom, Kind};
 use crate::sheet::toks::{E, P, Toks};
 
 /// `position = letter{1,3} digit{1,4} [letter]` as one atom, `U 17` with its letters apart, another name, or any in quotes:
@@ -92,7 +93,7 @@ fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
     fits.then(|| (from..=to).map(|n| format!("{letters}{n}")).collect())
 }
 
-/// `pin = digit{1,2} | letter [digit]`: `40` of `U7.40`, `C` of `CN6.C`.
+/// `pin = digit{1,2} | letter [digit] | letter letter`: `40` of `U7.40`, `C` of `CN6.C`, `MP` of `J7.MP`; no word of a result.
 pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
     let fits = |text: &str| {
         let digits = text.bytes().all(|b| b.is_ascii_digit()) && text.len() <= 3;
@@ -101,9 +102,13 @@ pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
             && text[1..].bytes().all(|b| b.is_ascii_digit());
         digits || letter
     };
+    let two_letters = |a: &Atom| {
+        let letters = a.lower.bytes().all(|b| b.is_ascii_alphabetic());
+        a.stuck && a.lower.len() == 2 && letters && a.heads == Concepts::default()
+    };
     match input
         .first()
-        .filter(|a| a.kind == Kind::Word && fits(&a.lower))
+        .filter(|a| a.kind == Kind::Word && (fits(&a.lower) || two_letters(a)))
     {
         Some(atom) => Ok((input.skip(1), atom.lower.to_uppercase())),
         None => fail(input, "a pin such as 40"),

@@ -275,11 +275,19 @@ fn named_state<'a>(
     }
 }
 
+/// [`rail`], or a name with an underscore in it, which is no part: `resistance SOUND_REG_IN 318 ohm`.
+fn measured_rail(input: Toks<'_>) -> P<'_, String> {
+    rail(input).or_else(|e| match told_name(input) {
+        Ok((rest, place)) if place.name.contains('_') => Ok((rest, place.name)),
+        _ => Err(e),
+    })
+}
+
 /// `resistance = "resistance" rail (ohms | "open" | "shorted" | state)`
 fn resistance(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(Resistance)(input)?;
     let (rest, _) = opt(word(Of)).parse(rest)?;
-    let (rest, name) = want("the rail, as in resistance +5V 12 ohm", rail)(rest)?;
+    let (rest, name) = want("the rail, as in resistance +5V 12 ohm", measured_rail)(rest)?;
     let (rest, _) = opt(word(Resistance)).parse(rest)?;
     let open = map(word(Open), |()| State::Ohms(f64::INFINITY));
     if let Ok((rest, state)) = alt((open,)).parse(rest) {
@@ -299,7 +307,7 @@ fn resistance(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 fn ripple(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = word(Ripple)(input)?;
     let (rest, _) = opt(word(Of)).parse(rest)?;
-    let (rest, name) = want("the rail, as in ripple +5V 80 mV", rail)(rest)?;
+    let (rest, name) = want("the rail, as in ripple +5V 80 mV", measured_rail)(rest)?;
     alt((
         |i| reading(i, &name, Some(What::Ripple)),
         |i| {
