@@ -214,15 +214,17 @@ fn singles(
     out
 }
 
-/// A seeded sample of the campaign. The floors are below the measured figures by more than a sample of this size scatters.
+/// A seeded sample of the campaign, where the test ran: dark machines take most of the time, and the campaign counts them. The floors are
+/// below the measured figures by more than a sample of this size scatters.
 #[test]
 fn sampled_faults_are_found() {
     for (model, bench) in boards() {
         let mut all = bench.faults();
         all.shuffle(&mut StdRng::seed_from_u64(11));
-        let faults = visible(&bench, &all[..90]);
-        let [ran, dark, _] = singles(&bench, &model, &faults, 1, 12);
-        println!("{}\n  {}\n  {}", bench.w.board, ran.line(), dark.line());
+        let mut faults = visible(&bench, &all[..90]);
+        faults.retain(|(_, seen)| seen.results.ran);
+        let [ran, _, _] = singles(&bench, &model, &faults, 1, 12);
+        println!("{}\n  {}", bench.w.board, ran.line());
         assert!(
             ran.sheets > 30,
             "{}: the test runs with most faults",

@@ -383,24 +383,26 @@ fn thirty_tickets(handbook: &BoardModel, mut next: impl FnMut() -> Vec<usize>) -
 /// Four benches of thirty tickets each, 300 machines ranked on each.
 #[test]
 fn thirty_tickets_of_a_bench_with_its_own_troubles_improve_the_ranking() {
-    holds(&judge(4, 300));
+    // Chance moves what so few machines are off by; that it is halved is the campaign's to show.
+    holds(&judge(4, 300), 0.7);
 }
 
 /// `cargo test --test learning -- --ignored --nocapture`
 #[test]
 #[ignore = "two minutes; tests/full runs it"]
 fn many_benches_with_troubles_of_their_own() {
-    holds(&judge(12, 600));
+    holds(&judge(12, 600), 0.5);
 }
 
 /// What the rates of thirty tickets do: true faults stand higher, and what is said is nearer to what is. With the true rates
 /// it is what is, but for chance; rates of thirty tickets lie between the handbook's and those.
-fn holds([handbook, own, truth]: &[Judged; 3]) {
+/// `left`: how much of what the handbook is off by own rates may be off by.
+fn holds([handbook, own, truth]: &[Judged; 3], left: f64) {
     // Places hardly move: what own rates improve is how probable things are said to be.
     assert!(own.places < 1.02 * handbook.places);
     assert!(own.score > handbook.score);
     assert!(
-        own.off() < handbook.off() / 2.0,
+        own.off() < left * handbook.off(),
         "{} {}",
         own.off(),
         handbook.off()

@@ -573,3 +573,53 @@ fn lamps_and_key_click_speak_without_a_picture() {
     let none = ranked("dunlin-64", "came in faulty\ncaps lamp off\n");
     assert_eq!(none.observed.diags.len(), 1);
 }
+
+/// A port chip whose read strobe is stuck still puts out what is written to it: the picture and the slots stand, the keys do not (data
+/// sheet of the 8255: separate inputs for read and write).
+#[test]
+fn a_port_chip_that_is_never_read_still_writes() {
+    let r = ranked(
+        "z80-ppi-vdp",
+        "came in faulty\nkeyboard dead\nrest fine\nU18.5 high\nU18.12 pulsing\n",
+    );
+    assert_eq!(r.suspects[0].name, "U28", "{:?}", r.suspects[0].name);
+    assert!(p(&r, "U28") + p(&r, "U28 contacts") > 0.7);
+    // A strobe that pulses clears the gate.
+    let pulses = ranked(
+        "z80-ppi-vdp",
+        "came in faulty\nkeyboard dead\nrest fine\nU18.5 pulsing\n",
+    );
+    assert!(p(&pulses, "U28") < 0.1 * p(&r, "U28"));
+}
+
+/// A flip-flop whose clear input touches nothing divides and delays as before, since open inputs of this logic read high: only what asks
+/// for the clear fails.
+#[test]
+fn an_open_clear_input_stops_no_clock() {
+    let r = ranked(
+        "z80-ppi-vdp",
+        "came in faulty\ncartridge port bad\nrest fine\n",
+    );
+    let unit = |name: &str| {
+        let all = r.suspects.iter().filter(|s| s.name.starts_with(name));
+        all.map(|s| s.probability).sum::<f64>()
+    };
+    assert!(unit("U1 ") + p(&r, "U1") > 0.01, "{}", unit("U1"));
+}
+
+/// Ripple of an adapter passes its regulator hardly, and a meter reads the mean: a picture that rolls while all else works is its doing as
+/// well as that of a capacitor behind it.
+#[test]
+fn ripple_rolls_the_picture_of_a_board_that_works() {
+    let r = ranked(
+        "48k-z80-ula",
+        "came in faulty\npicture rolls\nrail 5V 5.05 V\nrail -5V -5.03 V\nrest fine\n",
+    );
+    assert!(p(&r, "ADAPTER") > 0.03, "{}", p(&r, "ADAPTER"));
+    // Far more than 9 V is no reason for 5 V to be off.
+    let high = ranked(
+        "48k-z80-ula",
+        "came in faulty\npsu rail 9V 15.5 V off the board\nrail 5V 5.02 V\nmemory bit 3 bad\nrest fine\n",
+    );
+    assert!(p(&high, "REG1") < 0.05, "{}", p(&high, "REG1"));
+}

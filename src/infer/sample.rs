@@ -11,8 +11,6 @@
 //! A posterior is the mean of the conditional probabilities met on the way, not of the states drawn: so small ones are not 0.
 //! The draws begin from a fixed seed: the same readings give the same numbers.
 
-mod seeds;
-
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 
@@ -25,8 +23,6 @@ const RUNGS: usize = 16;
 const WORK: usize = 120_000_000;
 /// The fewest and the most rounds over all causes.
 const ROUNDS: (usize, usize) = (200, 3_000);
-/// So many of them, the uppermost, begin from an explanation.
-const SEEDED: usize = 10;
 /// Share of the rounds that only warm up.
 const WARM_UP: f64 = 0.2;
 /// A reading that nothing explains counts as this: never is a state quite out of reach.
@@ -217,38 +213,21 @@ impl Chain {
         self.none.iter().map(|n| (1.0 - n).max(FLOOR).ln()).sum()
     }
 
-    /// ln of the weight of a state of a site that is [cleared](Self::clear), given all others.
-    fn ln_weight(&self, model: &Model, at: usize, x: usize, beta: f64) -> f64 {
-        let site = &model.sites[at];
-        let state = &site.states[x];
-        let mut ln = site.weights[x * model.settings + self.setting];
-        if ln > f64::NEG_INFINITY && !state.pairs.is_empty() {
-            ln += beta * self.gain(&state.pairs);
-        }
-        for (idle, acts, pairs) in &state.groups {
-            ln += (idle + acts * (beta * self.gain(pairs)).exp()).ln();
-        }
-        ln
-    }
-
-    /// Puts a site that is cleared into a state, in which all acts that more probably does.
-    fn put(&mut self, model: &Model, at: usize, x: usize) {
-        let state = &model.sites[at].states[x];
-        self.states[at] = x;
-        self.apply(at, &state.pairs);
-        for (idle, acts, pairs) in &state.groups {
-            if acts * self.gain(pairs).exp() > *idle {
-                self.apply(at, pairs);
-            }
-        }
-    }
-
     /// Draws the state of one site given all others; leaves the probability of each state in `to`.
     fn draw(&mut self, model: &Model, at: usize, beta: f64, rng: &mut StdRng, to: &mut Vec<f64>) {
         self.clear(model, at);
         let site = &model.sites[at];
         to.clear();
-        to.extend((0..site.states.len()).map(|x| self.ln_weight(model, at, x, beta)));
+        for (x, state) in site.states.iter().enumerate() {
+            let mut ln = site.weights[x * model.settings + self.setting];
+            if ln > f64::NEG_INFINITY && !state.pairs.is_empty() {
+                ln += beta * self.gain(&state.pairs);
+            }
+            for (idle, acts, pairs) in &state.groups {
+                ln += (idle + acts * (beta * self.gain(pairs)).exp()).ln();
+            }
+            to.push(ln);
+        }
         normalize(to);
         let x = pick(to, rng);
         let state = &site.states[x];
@@ -312,14 +291,6 @@ pub(crate) fn sample(net: &Network, folded: &Folded) -> Option<Posterior> {
         .collect();
     let mut rng = StdRng::seed_from_u64(1);
     let mut chains = vec![Chain::new(&model); RUNGS];
-    for (chain, seed) in chains
-        .iter_mut()
-        .rev()
-        .zip(seeds::seeds(&model))
-        .take(SEEDED)
-    {
-        *chain = seed;
-    }
     let mut sums = Sums {
         modes: net
             .causes

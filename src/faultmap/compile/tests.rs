@@ -116,6 +116,44 @@ fn trouble_runs_down_the_line() {
     assert!(m.units.iter().any(|u| u.name == "U1 contacts"));
 }
 
+/// A regulator takes what is too much and most of the ripple; what is missing or too low is so behind it as well.
+#[test]
+fn a_regulator_holds_back_what_is_too_much() {
+    let regulator: FamilyRaw = parse(
+        "regulator.yaml",
+        "family: regulator\nwhat: steady\nclass: regulator\npins: in out\nrate: {fixed: {per_million_hours: 1.0, source: test}}\n\
+         functions:\n  hold: {steadies: in, drives: out}\nmodes:\n  dead: {what: dead, share: 1, loses: hold}\n",
+    )
+    .unwrap();
+    let source: FamilyRaw = parse(
+        "source.yaml",
+        "family: source\nwhat: unsteady\nclass: supply\npins: out\nrate: {fixed: {per_million_hours: 1.0, source: test}}\n\
+         functions:\n  give: {drives: out}\nmodes:\n  dead: {what: none, share: 1, loses: give}\n  low: {what: low, share: 1, low: give}\n  \
+         high: {what: high, share: 1, high: give}\n  ripple: {what: ripple, share: 1, noisy: give}\n",
+    )
+    .unwrap();
+    let board = "board: tiny\nwhat: a supply\nsources: [test]\nparts:\n  S1: {family: source, role: first, pins: RAW}\n  \
+                 R1: {family: regulator, role: second, pins: RAW OUT}\nrails: {}\nfunctions: {}\nchecks:\n  out: {reads: OUT, test: true, what: output}\n";
+    let families = BTreeMap::from([
+        ("regulator".to_string(), regulator),
+        ("source".into(), source),
+    ]);
+    let m = compile(
+        "tiny.yaml",
+        &parse("tiny.yaml", board).unwrap(),
+        &families,
+        &Flat,
+    )
+    .unwrap();
+    let at = |line: &str, what: &str, kind: Kind| strength(&m, line, "S1", what, kind);
+    assert_eq!(at("RAW", "high", Kind::High), Some(1.0));
+    assert_eq!(at("OUT", "high", Kind::High), None);
+    assert_eq!(at("OUT", "low", Kind::Low), Some(1.0));
+    assert_eq!(at("OUT", "none", Kind::Lost), Some(1.0));
+    let ripple = at("OUT", "ripple", Kind::Noisy).expect("some of it passes");
+    assert!(ripple < 0.5, "{ripple}");
+}
+
 /// What must only not be held, and a rail that goes down with another.
 #[test]
 fn a_held_line_is_another_matter_than_one_that_nobody_drives() {
