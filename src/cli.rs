@@ -315,7 +315,7 @@ pub struct RankArgs {
     /// Print JSON: one object a machine. Reasons are in it with --why, and for a single machine whose probabilities are exact.
     #[arg(long)]
     pub json: bool,
-    /// Machines ranked at the same time (one for each core, when not said).
+    /// Machines ranked at the same time, or threads for a single one (one for each core, when not said).
     #[arg(long, value_name = "N")]
     pub threads: Option<usize>,
 }

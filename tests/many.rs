@@ -185,6 +185,23 @@ fn any_number_of_threads_gives_the_same_in_order() {
     }
 }
 
+/// One machine has all cores to itself; its numbers are the same to the last digit on one and on three (sums go by groups of settings).
+#[test]
+fn a_single_machine_is_the_same_on_any_number_of_threads() {
+    let on = |threads: &str| {
+        let out = std::process::Command::new(env!("CARGO_BIN_EXE_whichsocket"))
+            .args(["next", "--json", "--threads", threads])
+            .arg("samples/wide-all-bits-bad.run")
+            .output()
+            .expect("the program");
+        assert!(out.status.success());
+        String::from_utf8(out.stdout).expect("text")
+    };
+    let one = on("1");
+    assert!(one.contains("\"next\""), "{one}");
+    assert_eq!(one, on("3"));
+}
+
 #[test]
 fn a_sheet_without_a_board_is_told_in_its_place() {
     let library = Library::open(None).unwrap();

@@ -51,6 +51,9 @@ pub fn bench(args: &SessionArgs, console: &mut Console) -> std::io::Result<u8> {
             return Ok(BAD);
         }
     };
+    // Who waits for the next step has the machine to himself.
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    crate::infer::use_threads(cores);
     let path = file_of(&args.ticket);
     let name = path
         .file_stem()

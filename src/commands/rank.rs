@@ -140,6 +140,8 @@ impl Printer<'_, '_> {
         }
         let machines = input::machines(sheets);
         let why = self.why(machines.len() == 1 && may_explain);
+        // One machine after the other: each may have all cores.
+        crate::infer::use_threads(self.threads());
         for machine in machines {
             let names: Vec<String> = machine.iter().map(|s| s.name.clone()).collect();
             let ranked = told(self.args, self.show, library, &machine, why);

@@ -42,3 +42,4 @@ pub use hypotheses::{
 pub use posterior::{Evidence, InferError, Limits, Strategy, evidence, expected_faults, posterior};
 pub use predict::{Prediction, predict};
 pub use small_sets::small_explanations;
+pub use solve::use_threads;

@@ -166,7 +166,7 @@ impl Problem<'_> {
         for (member, priors) in self.members(cause) {
             let Some(mode) = member.mode else { continue };
             let left = N::from_wide(member.left);
-            let row = &mut to.numbers[mode * to.width + first..][..L];
+            let row = &mut to.numbers[mode * to.width..][..L];
             for ((p, &worth), &prior) in
                 (row.iter_mut().zip(&worth[member.state])).zip(&priors[first..])
             {

@@ -1,6 +1,8 @@
 //! Running a plan for what it is there for: P(readings) and the posterior of every mode.
 
 use std::cell::Cell;
+use std::ops::Range;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::arith::{Arith, Single, Vector};
 use super::network::{Network, Posterior};
@@ -62,12 +64,15 @@ fn in_spare(problem: Problem<'_>, marginals: bool) -> Option<Solved> {
 /// the nearest cache.
 const MANY_ENTRIES: usize = 1 << 12;
 
+/// With more entries than this the settings are halved where there is a thread for each half.
+const SOME_ENTRIES: usize = 1 << 9;
+
 /// The tables of a run, for the next.
 #[derive(Debug, Default)]
 pub(crate) struct Spaces {
     rooms: Vec<Space<f64>>,
-    /// All groups of settings use the same room one after the other, which then stays in the cache; nothing is left to
-    /// compute [again](Problem::again).
+    /// All groups of settings on a thread use the same room one after the other, which then stays in the cache; nothing is
+    /// left to compute [again](Problem::again).
     shared: bool,
 }
 
@@ -79,8 +84,20 @@ pub(crate) fn run_in(problem: Problem<'_>, marginals: bool, spaces: &mut Spaces)
         1 => solve_lanes::<1>(problem, marginals, spaces),
         2 | 4 => solve_lanes::<4>(problem, marginals, spaces),
         _ if problem.plan.lanes > MANY_ENTRIES => solve_lanes::<4>(problem, marginals, spaces),
+        _ if problem.plan.lanes > SOME_ENTRIES && THREADS.load(Ordering::Relaxed) > 1 => {
+            solve_lanes::<8>(problem, marginals, spaces)
+        }
         _ => solve_lanes::<16>(problem, marginals, spaces),
     }
+}
+
+/// How many threads one sum may use.
+static THREADS: AtomicUsize = AtomicUsize::new(1);
+
+/// Lets each dear sum of this process use so many threads: for one machine at a time, while the other cores are idle. The
+/// numbers are the same.
+pub fn use_threads(threads: usize) {
+    THREADS.store(threads.max(1), Ordering::Relaxed);
 }
 
 /// Plain numbers first; wide ones when those may have lost something to underflow. Lanes beyond the settings stay at
@@ -90,50 +107,100 @@ fn solve_lanes<const L: usize>(
     marginals: bool,
     spaces: &mut Spaces,
 ) -> Option<Solved> {
-    let plain = pulp::Arch::new().dispatch(Sum::<L> {
-        problem,
-        marginals,
-        spaces: &mut spaces.rooms,
-        shared: spaces.shared,
+    let groups = problem.net.settings().div_ceil(L);
+    let threads = THREADS.load(Ordering::Relaxed).min(groups);
+    let rooms = if spaces.shared { threads } else { groups };
+    if spaces.rooms.len() < rooms {
+        spaces.rooms.resize_with(rooms, Space::default);
+    }
+    let shared = spaces.shared;
+    let sum = |groups: Range<usize>, spaces: &mut [Space<f64>]| {
+        pulp::Arch::new().dispatch(Sum::<L> {
+            problem,
+            marginals,
+            groups,
+            spaces,
+            shared,
+        })
+    };
+    let each = groups.div_ceil(threads);
+    let found: Vec<OfGroup<f64, L>> = std::thread::scope(|scope| {
+        let rooms = spaces.rooms[..rooms].chunks_mut(if shared { 1 } else { each });
+        let mut parts = rooms.enumerate().map(|(k, rooms)| {
+            let groups = k * each..((k + 1) * each).min(groups);
+            move || sum(groups, rooms)
+        });
+        let own = parts.next();
+        let others: Vec<_> = parts.map(|part| scope.spawn(part)).collect();
+        let mut found = own.map_or_else(Vec::new, |part| part());
+        for other in others {
+            let joined = other.join();
+            found.extend(joined.unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        }
+        found
     });
-    plain
+    together(problem, marginals, found)
         .or_else(|| {
             let all = Problem {
                 again: None,
                 ..problem
             };
+            let mut space = Space::default();
             let arith = Single::<Wide>::default();
-            solve_in::<_, Wide, L>(arith, all, marginals, &mut Vec::new(), true)
+            let idle = idle(all);
+            let one = |group| {
+                of_group::<_, Wide, L>(arith, all, marginals, &idle, (group, true), &mut space)
+            };
+            together(all, marginals, (0..groups).map(one).collect())
         })
         .flatten()
 }
 
-/// The sum in plain numbers, compiled once for every width of vectors that the processor may have. Nothing is fused, so the
-/// numbers are the same on all.
+/// The sum of some groups of settings in plain numbers, compiled once for every width of vectors that the processor may have.
+/// Nothing is fused, so the numbers are the same on all.
 struct Sum<'p, const L: usize> {
     problem: Problem<'p>,
     marginals: bool,
-    spaces: &'p mut Vec<Space<f64>>,
+    groups: Range<usize>,
+    spaces: &'p mut [Space<f64>],
     shared: bool,
 }
 
 impl<const L: usize> pulp::WithSimd for Sum<'_, L> {
-    type Output = Option<Option<Solved>>;
+    type Output = Vec<OfGroup<f64, L>>;
 
     #[inline(always)]
     fn with_simd<S: pulp::Simd>(self, simd: S) -> Self::Output {
-        let Sum {
-            problem,
-            marginals,
-            spaces,
-            shared,
-        } = self;
-        if L.is_multiple_of(S::F64_LANES) {
-            solve_in::<_, f64, L>(Vector(simd), problem, marginals, spaces, shared)
-        } else {
-            let arith = Single::<f64>::default();
-            solve_in::<_, f64, L>(arith, problem, marginals, spaces, shared)
+        match L.is_multiple_of(S::F64_LANES) {
+            true => self.with(Vector(simd)),
+            false => self.with(Single::<f64>::default()),
         }
+    }
+}
+
+impl<const L: usize> Sum<'_, L> {
+    #[inline(always)]
+    fn with<A: Arith<Number = f64>>(self, arith: A) -> Vec<OfGroup<f64, L>> {
+        let idle = idle(self.problem);
+        let first = self.groups.start;
+        let mut found = Vec::with_capacity(self.groups.len());
+        for group in self.groups {
+            let (at, plain) = match self.shared {
+                true => (0, group == first),
+                false => (group - first, true),
+            };
+            let space = &mut self.spaces[at];
+            let of = of_group(
+                arith,
+                self.problem,
+                self.marginals,
+                &idle,
+                (group, plain),
+                space,
+            );
+            found.push(of);
+        }
+        found
     }
 }
 
@@ -197,75 +264,89 @@ fn settings<N: Num, const L: usize>(
     })
 }
 
-/// Runs the plan in one kind of number, `L` settings at a time. `None` when underflow may have cost something,
-/// `Some(None)` when P(readings) is 0.
+/// What a group of settings comes to: the parts that multiply, and the modes.
+struct OfGroup<N, const L: usize> {
+    parts: Vec<Lane<N, L>>,
+    modes: Modes,
+}
+
+/// Causes that are in no table of the plan.
+fn idle(problem: Problem<'_>) -> Vec<usize> {
+    (0..problem.net.causes.len())
+        .filter(|&c| problem.vars.of_cause[c].is_none())
+        .collect()
+}
+
+/// Runs the plan in one kind of number for `L` settings, the group of this number. `plain` as in [`Problem::forward`].
 #[inline(always)]
-fn solve_in<A: Arith<Number = N>, N: Num, const L: usize>(
+fn of_group<A: Arith<Number = N>, N: Num, const L: usize>(
     arith: A,
     problem: Problem<'_>,
     marginals: bool,
-    spaces: &mut Vec<Space<N>>,
-    shared: bool,
+    idle: &[usize],
+    (group, plain): (usize, bool),
+    space: &mut Space<N>,
+) -> OfGroup<N, L> {
+    let plan = problem.plan;
+    let first = group * L;
+    problem.forward::<A, N, L>(arith, first, plain, space);
+    let mut parts: Vec<Lane<N, L>> = plan.roots.iter().map(|&root| space.root(root)).collect();
+    for &cause in idle {
+        let mut weight = [[N::ZERO; L]];
+        problem.weights(cause, first, &mut weight);
+        parts.extend(weight);
+    }
+    let mut modes = Modes::new(problem.net, if marginals { L } else { 0 });
+    if marginals {
+        // Straight after the forward run, while its tables are still near.
+        let seeds = seeds(&parts, checked::<N>());
+        let (of_roots, of_idle) = seeds.split_at(plan.roots.len());
+        let worth = space.backward(arith, problem, of_roots);
+        for (&cause, seed) in idle.iter().zip(of_idle) {
+            let worth = std::slice::from_ref(seed);
+            problem.collect(cause, first, worth, modes.of(cause));
+        }
+        for (at, cause, slot) in plan.weights() {
+            if problem.again.is_some_and(|a| !a.bases[at]) {
+                continue;
+            }
+            let worth = &worth[slot.start..slot.start + slot.len];
+            problem.collect(cause, first, worth, modes.of(cause));
+        }
+    }
+    OfGroup { parts, modes }
+}
+
+/// Whether this kind of number may underflow.
+fn checked<N: Num>() -> bool {
+    N::from_wide(Wide::exp(-2000.0)) == N::ZERO
+}
+
+/// All groups of settings together. `None` when underflow may have cost something, `Some(None)` when P(readings) is 0.
+fn together<N: Num, const L: usize>(
+    problem: Problem<'_>,
+    marginals: bool,
+    groups: Vec<OfGroup<N, L>>,
 ) -> Option<Option<Solved>> {
-    let checked = N::from_wide(Wide::exp(-2000.0)) == N::ZERO;
-    let Problem { net, plan, .. } = problem;
-    let idle: Vec<usize> = (0..net.causes.len())
-        .filter(|&c| problem.vars.of_cause[c].is_none())
-        .collect();
-    let groups = net.settings().div_ceil(L);
-    let rooms = if shared { 1 } else { groups };
-    if spaces.len() < rooms {
-        spaces.resize_with(rooms, Space::default);
-    }
-    let mut modes = Modes::new(net, if marginals { groups * L } else { 0 });
-    let mut parts: Vec<Vec<Lane<N, L>>> = Vec::with_capacity(groups);
-    for group in 0..groups {
-        let first = group * L;
-        let space = &mut spaces[if shared { 0 } else { group }];
-        problem.forward::<A, N, L>(arith, first, !shared || group == 0, space);
-        let mut of_group: Vec<Lane<N, L>> =
-            plan.roots.iter().map(|&root| space.root(root)).collect();
-        for &cause in &idle {
-            let mut weight = [[N::ZERO; L]];
-            problem.weights(cause, first, &mut weight);
-            of_group.extend(weight);
-        }
-        if marginals {
-            // Straight after the forward run, while its tables are still near.
-            let seeds = seeds(&of_group, checked);
-            let (of_roots, of_idle) = seeds.split_at(plan.roots.len());
-            let worth = space.backward(arith, problem, of_roots);
-            for (&cause, seed) in idle.iter().zip(of_idle) {
-                let worth = std::slice::from_ref(seed);
-                problem.collect(cause, first, worth, modes.of(cause));
-            }
-            for (at, cause, slot) in plan.weights() {
-                if problem.again.is_some_and(|a| !a.bases[at]) {
-                    continue;
-                }
-                let worth = &worth[slot.start..slot.start + slot.len];
-                problem.collect(cause, first, worth, modes.of(cause));
-            }
-        }
-        parts.push(of_group);
-    }
-    let settings = settings(net, &parts, checked)?;
+    let net = problem.net;
+    let (parts, modes): (Vec<_>, Vec<_>) = groups.into_iter().map(|g| (g.parts, g.modes)).unzip();
+    let settings = settings(net, &parts, checked::<N>())?;
     let evidence = settings.total.times(problem.folded.total_scale());
     if evidence.is_zero() {
         return Some(None);
     }
+    let modes = match marginals {
+        true => Modes::over(&modes, net, &settings.share),
+        false => Vec::new(),
+    };
     Some(Some(Solved {
         evidence,
-        modes: if marginals {
-            modes.over(net, &settings.share)
-        } else {
-            Vec::new()
-        },
+        modes,
         share: settings.share,
     }))
 }
 
-/// P(mode | setting, readings) of every mode of every cause, for all settings.
+/// P(mode | setting, readings) of every mode of every cause, for a group of settings.
 struct Modes {
     /// `[mode][setting]`, the modes of one cause after those of the other.
     numbers: Vec<f64>,
@@ -299,17 +380,19 @@ impl Modes {
         }
     }
 
-    /// P(mode | readings): the mean over the settings by their share.
-    fn over(&self, net: &Network, share: &[f64]) -> Vec<Vec<f64>> {
-        let mean = |row: &[f64]| -> f64 { row.iter().zip(share).map(|(p, s)| p * s).sum() };
+    /// The row of a mode.
+    fn row(&self, cause: usize, mode: usize) -> &[f64] {
+        &self.numbers[self.starts[cause] + mode * self.width..][..self.width]
+    }
+
+    /// P(mode | readings): the mean over the settings of all groups by their share.
+    fn over(groups: &[Self], net: &Network, share: &[f64]) -> Vec<Vec<f64>> {
+        let mean = |cause: usize, mode: usize| -> f64 {
+            let rows = groups.iter().flat_map(|g| g.row(cause, mode));
+            rows.zip(share).map(|(p, s)| p * s).sum::<f64>().min(1.0)
+        };
         (net.causes.iter().enumerate())
-            .map(|(id, cause)| {
-                let start = self.starts[id];
-                (0..cause.modes.len())
-                    .map(|m| &self.numbers[start + m * self.width..start + (m + 1) * self.width])
-                    .map(|row| mean(row).min(1.0))
-                    .collect()
-            })
+            .map(|(id, cause)| (0..cause.modes.len()).map(|m| mean(id, m)).collect())
             .collect()
     }
 }

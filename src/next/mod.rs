@@ -119,8 +119,19 @@ pub fn advise_but(
         Suppositions::None => return Advice::default(),
     };
     untold::with_untold(model, ranking, &mut hypotheses);
+    planned(model, ranking, bench, skipped, hypotheses)
+}
+
+/// The plan for what may be behind the failing readings.
+fn planned(
+    model: &BoardModel,
+    ranking: &Ranking,
+    bench: &Bench,
+    skipped: &dyn Fn(&str, &Ask) -> bool,
+    hypotheses: Vec<suppose::Supposed>,
+) -> Advice {
     let candidates = steps::candidates(model, ranking, &hypotheses, bench, skipped);
-    let mut problem = Problem {
+    let problem = Problem {
         steps: candidates.iter().map(|c| c.step.clone()).collect(),
         unexplored: (1.0 - hypotheses.iter().map(|h| h.0.probability).sum::<f64>()).max(0.0),
         hypotheses: hypotheses.into_iter().map(|h| h.0).collect(),
@@ -130,37 +141,39 @@ pub fn advise_but(
         power: Power::Either,
         power_change: costs::POWER_CHANGE,
     };
-    let more = bench
-        .seconds
-        .map(|s| (s.max(0.0) * EFFORT_A_SECOND as f64) as u64);
-    let options = Options {
-        effort: more.map_or(EFFORT, |m| m.max(EFFORT)),
-        time: bench
-            .seconds
-            .map(|s| std::time::Duration::from_secs_f64(s.clamp(0.1, 600.0))),
-        runners_up: RUNNERS_UP,
-        tree: bench.tree,
-        ..Options::default()
-    };
+    let options = options(bench);
     // Taking a machine apart cannot be undone: not while a cheap look is left, nor when the technician has said no; nor while a rail is
     // out of its limits and something may still be done about it: what was read meanwhile accuses the wrong parts.
     let rail_first = !fixed::rails_out(ranking).is_empty() && !candidates.is_empty();
     let may_stop = !cheap_left(&problem, ranking) && !rail_first && !skipped(STOP, &Ask::Loops);
-    if !may_stop && !candidates.is_empty() && stops_at_once(&problem, &options) {
-        problem.goal = Goal::Repair {
-            stop: costs::GIVE_UP * UNWILLING,
-        };
-    }
     let Ok(planner) = Planner::new(&problem, &options) else {
         return Advice::default();
     };
     let plan = planner.plan(&planner.start());
+    let stops_at_once = plan.choices.first().is_some_and(|c| c.step.is_none());
+    let unwilling;
+    let (problem, planner, plan) = if stops_at_once && !may_stop && !candidates.is_empty() {
+        let goal = Goal::Repair {
+            stop: costs::GIVE_UP * UNWILLING,
+        };
+        unwilling = Problem {
+            goal,
+            ..problem.clone()
+        };
+        let Ok(planner) = Planner::new(&unwilling, &options) else {
+            return Advice::default();
+        };
+        let plan = planner.plan(&planner.start());
+        (&unwilling, planner, plan)
+    } else {
+        (&problem, planner, plan)
+    };
     let stop_first = may_stop && plan.choices.first().is_some_and(|c| c.step.is_none());
     let steps = plan
         .choices
         .iter()
         .filter(|c| c.step.is_some() || stop_first)
-        .map(|c| describe(model, ranking, &problem, &planner, &candidates, c));
+        .map(|c| describe(model, ranking, problem, &planner, &candidates, c));
     let mut steps: Vec<NextView> = steps.collect();
     if let Some(get) = fixed::part_to_get(model, ranking, bench) {
         steps.insert(0, get);
@@ -172,12 +185,20 @@ pub fn advise_but(
     }
 }
 
-/// Whether the best plan gives the machine up right away.
-fn stops_at_once(problem: &Problem, options: &Options) -> bool {
-    Planner::new(problem, options).is_ok_and(|planner| {
-        let plan = planner.plan(&planner.start());
-        plan.choices.first().is_some_and(|c| c.step.is_none())
-    })
+/// How far the plan is looked into.
+fn options(bench: &Bench) -> Options<'static> {
+    let more = bench
+        .seconds
+        .map(|s| (s.max(0.0) * EFFORT_A_SECOND as f64) as u64);
+    Options {
+        effort: more.map_or(EFFORT, |m| m.max(EFFORT)),
+        time: bench
+            .seconds
+            .map(|s| std::time::Duration::from_secs_f64(s.clamp(0.1, 600.0))),
+        runners_up: RUNNERS_UP,
+        tree: bench.tree,
+        ..Options::default()
+    }
 }
 
 /// Whether a look of a few minutes is left, or a remedy for a suspect that does not lead for certain yet.

@@ -1,7 +1,7 @@
 //! Everything that could be done next, as steps for the planner.
 
 use super::costs;
-use super::suppose::Supposed;
+use super::suppose::{Modes, Supposed};
 use super::{Ask, Bench, Tool};
 use crate::faultmap::model::{BoardModel, LineDef, ModeId, Position, Read};
 use crate::faultmap::raw::Expect;
@@ -177,28 +177,22 @@ impl Collector<'_> {
 
     /// [`Self::rows`] from how surely each mode shows by each aspect.
     pub(super) fn rows_of(&self, by_aspect: &[Vec<(u32, f64)>], leak: f64) -> Vec<Row> {
-        let a = &self.ranking.assembled;
         let aspects = by_aspect.len();
+        // A cause is in many hypotheses, always in the same modes.
+        let mut known: Vec<(usize, &Modes, Vec<f64>)> = Vec::new();
+        for (cause, modes) in self.supposed.iter().flat_map(|s| &s.1) {
+            if !known.iter().any(|k| k.0 == *cause && k.1 == modes) {
+                known.push((*cause, modes, self.shows(*cause, modes, by_aspect)));
+            }
+        }
         let of = |(_, faults): &Supposed| {
             let (mut fine, mut shown) = (1.0 - leak, vec![leak / aspects as f64; aspects]);
             for (cause, modes) in faults {
-                let mut shows = vec![0.0; aspects];
-                for &(mode, share) in modes {
-                    let m = a.modes[*cause][mode];
-                    let s: Vec<f64> = (by_aspect.iter())
-                        .map(|list| {
-                            let at = list.binary_search_by_key(&m, |e| e.0);
-                            at.map_or(0.0, |i| list[i].1)
-                        })
-                        .collect();
-                    let most = s.iter().fold(0.0_f64, |x, &y| x.max(y));
-                    let sum: f64 = s.iter().sum();
-                    if sum > 0.0 {
-                        (shows.iter_mut().zip(&s)).for_each(|(w, s)| *w += share * s * most / sum);
-                    }
-                }
+                let mut all = known.iter();
+                let shows = all.find(|k| k.0 == *cause && k.1 == modes);
+                let shows = &shows.expect("each was worked out").2;
                 fine *= (1.0 - shows.iter().sum::<f64>()).max(0.0);
-                shown.iter_mut().zip(&shows).for_each(|(w, s)| *w += s);
+                shown.iter_mut().zip(shows).for_each(|(w, s)| *w += s);
             }
             let total: f64 = shown.iter().sum();
             let mut row = vec![fine];
@@ -206,6 +200,24 @@ impl Collector<'_> {
             row
         };
         self.supposed.iter().map(of).collect()
+    }
+
+    /// P(a cause that is at fault in one of these modes shows by each aspect).
+    fn shows(&self, cause: usize, modes: &Modes, by_aspect: &[Vec<(u32, f64)>]) -> Vec<f64> {
+        let (mut shows, mut s) = (vec![0.0; by_aspect.len()], vec![0.0; by_aspect.len()]);
+        for &(mode, share) in modes {
+            let m = self.ranking.assembled.modes[cause][mode];
+            for (s, list) in s.iter_mut().zip(by_aspect) {
+                let at = list.binary_search_by_key(&m, |e| e.0);
+                *s = at.map_or(0.0, |i| list[i].1);
+            }
+            let most = s.iter().fold(0.0_f64, |x, &y| x.max(y));
+            let sum: f64 = s.iter().sum();
+            if sum > 0.0 {
+                (shows.iter_mut().zip(&s)).for_each(|(w, s)| *w += share * s * most / sum);
+            }
+        }
+        shows
     }
 
     /// Rails in their order, each waiting for the one before, unless a test evidently ran.
