@@ -3,13 +3,14 @@
 //! Grammar (one rule a line; spaces between number and unit are free):
 //! ```text
 //! quantity = number [unit] | digits infix digits [unit]
-//! number   = ["+" | "-"] digits [("." | ",") digits]
+//! number   = ["+" | "-"] (digits [("." | ",") digits] | "." digits)
 //! infix    = "k" | "M" | "R" | "V" | "u" | "n" | "p"
 //! unit     = [prefix] ("V" ["AC" | "DC"] | "A" | "ohm" | "Hz" | "F" | "s") | "k" | "M"
 //! prefix   = "k" | "M" | "m" | "u" | "n" | "p"
 //! ```
 //! Nothing is guessed: `1,000 Hz` (one or a thousand?), `2 mohm` (milli or mega?) and `10 mF` are refused.
 
+use nom::branch::alt;
 use nom::bytes::complete::take_while1;
 use nom::character::complete::{digit1, one_of, space0};
 use nom::combinator::{opt, recognize};
@@ -150,10 +151,11 @@ fn fail<T>(input: &str, fault: QuantityFault) -> Res<'_, T> {
     Err(nom::Err::Error(QuantityError::new(input, fault)))
 }
 
-/// `number = ["+" | "-"] digits [("." | ",") digits]`, kept as text with a decimal point.
+/// `number = ["+" | "-"] (digits [("." | ",") digits] | "." digits)`, kept as text with a decimal point.
 fn number(input: &str) -> Res<'_, String> {
-    let (rest, text) =
-        recognize((opt(one_of("+-")), digit1, opt((one_of(".,"), digit1)))).parse(input)?;
+    let whole = recognize((digit1, opt((one_of(".,"), digit1))));
+    let part = recognize((one_of("."), digit1));
+    let (rest, text) = recognize((opt(one_of("+-")), alt((whole, part)))).parse(input)?;
     if text.len() > 24 {
         return fail(input, QuantityFault::NoNumber);
     }

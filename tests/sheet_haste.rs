@@ -258,6 +258,17 @@ const LINES: &[(&str, &str)] = &[
     ("CN6.C 1.02 MHz", "CN6.C 1.02 MHz"),
     ("J7.MP to C50.1 0.5 ohm", "J7.MP to C50.1 0.5 ohm"),
     ("U7.7 HI", "U7.7 high"),
+    ("j7.mp to c50.1 .5 ohm", "J7.MP to C50.1 0.5 ohm"),
+    ("rail 5V .03", "rail +5V 30 mV"),
+    ("rail -5V -.03 V", "rail -5V -30 mV"),
+    ("U2.11 .5 v", "U2.11 500 mV"),
+    ("U2.5 low", "U2.5 low"),
+    (
+        "resistance sound_reg_in .5",
+        "resistance rail SOUND_REG_IN 0.5 ohm",
+    ),
+    ("keyboard ded", "keyboard dead"),
+    ("rest fne", "rest fine"),
     (
         "resistance SOUND_REG_IN 318 ohm",
         "resistance rail SOUND_REG_IN 318 ohm",

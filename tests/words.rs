@@ -173,3 +173,53 @@ fn every_position_is_typed_by_its_name() {
     assert!(quoted.is_empty(), "{}", quoted.join("\n"));
     assert!(count > 300, "{count}");
 }
+
+/// Every leg of every part, and every rail in volts and ohms: the plan asks for any of them by these names.
+#[test]
+fn every_leg_and_every_rail_is_typed_by_its_name() {
+    use whichsocket::sheet::{State, Statement, Subject, parse};
+    let library = whichsocket::shipped::Library::open(None).unwrap();
+    let said = |line: &str| -> Vec<Statement> {
+        let sheet = parse("line", line.as_bytes()).unwrap();
+        sheet.statements().map(|s| s.value.clone()).collect()
+    };
+    let (mut lost, mut count) = (Vec::new(), 0);
+    for (board, _) in library.list() {
+        let model = library.board(&board).unwrap();
+        for position in model.positions.iter().filter(|p| !p.outside) {
+            let name = match ["VIDEO", "AUDIO"].contains(&&*position.name) {
+                true => continue,
+                false => &position.name,
+            };
+            for pin in &position.pins {
+                let line = format!("{name}.{} floating", pin.label);
+                let read = said(&line);
+                count += 1;
+                let right = matches!(&read[..], [Statement::Finding(f)]
+                    if f.state == State::Floating
+                        && matches!(&f.subject, Subject::Level(p) if p.name.eq_ignore_ascii_case(name)
+                            && p.pin.as_deref().is_some_and(|l| l.eq_ignore_ascii_case(&pin.label))));
+                if !right {
+                    lost.push(format!("{board} {line}: {read:?}"));
+                }
+            }
+        }
+        for rail in model.rails.keys() {
+            for line in [
+                format!("rail {rail} 4.9 V"),
+                format!("resistance {rail} 318 ohm"),
+            ] {
+                let read = said(&line);
+                count += 1;
+                let named = |n: &String| n.trim_start_matches('+') == rail.trim_start_matches('+');
+                let right = matches!(&read[..], [Statement::Finding(f)]
+                    if matches!(&f.subject, Subject::Rail(n) | Subject::Resistance(n) if named(n)));
+                if !right {
+                    lost.push(format!("{board} {line}: {read:?}"));
+                }
+            }
+        }
+    }
+    assert!(lost.is_empty(), "{}", lost.join("\n"));
+    assert!(count > 3000, "{count}");
+}

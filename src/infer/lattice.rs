@@ -10,13 +10,11 @@
 //! once. Backward the same transposed gives what each state is worth. All terms are non-negative, nothing is subtracted.
 
 mod causes;
-mod join;
 
 pub(crate) use causes::{Causes, Pair};
 
 use super::arith::{Arith, Vector};
 use super::shift::{Map, Shift, Way};
-use join::{join, join_back};
 use std::cell::Cell;
 
 /// Most readings.
@@ -245,12 +243,9 @@ impl Group {
 
     /// How many entries putting it in touches.
     fn entries(&self, full: usize) -> usize {
-        let own = self.sets.len();
-        // As `join` does it.
-        let join = 3usize.pow(own.trailing_zeros()) * (full / own);
         match self.direct {
             true => full * self.passes,
-            false => own * self.passes + join,
+            false => self.sets.len() * (full + self.passes),
         }
     }
 
@@ -421,4 +416,28 @@ impl One {
 fn bears(pairs: &[Pair]) -> (f64, f64) {
     let both = |(u, e): (f64, f64), p: &Pair| (u * p.u, e + u * p.e);
     pairs.iter().fold((1.0, 0.0), both)
+}
+
+/// The table with a group in it.
+#[inline(always)]
+fn join(table: &[Row], group: &[Row], sets: &[usize], out: &mut [Row]) {
+    for (group, set) in group.iter().zip(sets) {
+        for (at, entry) in table.iter().enumerate() {
+            add(&mut out[at | set], entry, group);
+        }
+    }
+}
+
+/// What the table before and the group are worth, from what the table after is.
+#[inline(always)]
+fn join_back(table: &[Row], group: &[Row], sets: &[usize], after: &[Row]) -> (Vec<Row>, Vec<Row>) {
+    let mut before = vec![ZERO; table.len()];
+    let mut of_group = vec![ZERO; group.len()];
+    for ((group, worth), set) in group.iter().zip(&mut of_group).zip(sets) {
+        for (at, entry) in table.iter().enumerate() {
+            add(&mut before[at], &after[at | set], group);
+            add(worth, &after[at | set], entry);
+        }
+    }
+    (before, of_group)
 }

@@ -81,7 +81,10 @@ impl Collector<'_> {
                         if check.test { "test" } else { "machine" },
                         check.what
                     ),
-                    expect: "passes".into(),
+                    expect: match check.test {
+                        true => "passes".into(),
+                        false => "as it should be".into(),
+                    },
                     hazard: None,
                     outcomes: vec![
                         format!("{} fine", check.what),

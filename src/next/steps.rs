@@ -10,7 +10,7 @@ use crate::observe::{Aspect, MEASURED, board, effects, level_effects, noticed};
 use crate::plan::{Condition, Kind as StepKind, Power, Rule, Step};
 use crate::rank::Ranking;
 use crate::sheet::Place;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Measurements and checks offered to the planner at most; those that could tell most come first.
 const MOST_OBSERVATIONS: usize = 24;
@@ -178,19 +178,16 @@ impl Collector<'_> {
     /// [`Self::rows`] from how surely each mode shows by each aspect.
     pub(super) fn rows_of(&self, by_aspect: &[Vec<(u32, f64)>], leak: f64) -> Vec<Row> {
         let aspects = by_aspect.len();
-        // A cause is in many hypotheses, always in the same modes.
-        let mut known: Vec<(usize, &Modes, Vec<f64>)> = Vec::new();
+        // A cause is in many hypotheses: in those of the ranking in the same modes, beyond the ranking in none that is known.
+        let mut known: BTreeMap<(usize, bool), Vec<f64>> = BTreeMap::new();
         for (cause, modes) in self.supposed.iter().flat_map(|s| &s.1) {
-            if !known.iter().any(|k| k.0 == *cause && k.1 == modes) {
-                known.push((*cause, modes, self.shows(*cause, modes, by_aspect)));
-            }
+            let shows = known.entry((*cause, modes.is_empty()));
+            shows.or_insert_with(|| self.shows(*cause, modes, by_aspect));
         }
         let of = |(_, faults): &Supposed| {
             let (mut fine, mut shown) = (1.0 - leak, vec![leak / aspects as f64; aspects]);
             for (cause, modes) in faults {
-                let mut all = known.iter();
-                let shows = all.find(|k| k.0 == *cause && k.1 == modes);
-                let shows = &shows.expect("each was worked out").2;
+                let shows = &known[&(*cause, modes.is_empty())];
                 fine *= (1.0 - shows.iter().sum::<f64>()).max(0.0);
                 shown.iter_mut().zip(shows).for_each(|(w, s)| *w += s);
             }

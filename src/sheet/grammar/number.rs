@@ -9,7 +9,7 @@ use super::base::*;
 use crate::quantity::{self, Quantity, QuantityFault, Unit};
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::Warmth;
-use crate::sheet::token::Kind;
+use crate::sheet::token::{Atom, Kind};
 use crate::sheet::toks::{E, P, Toks};
 
 /// `uint = digit+` as one atom, up to nine digits.
@@ -156,9 +156,13 @@ pub fn direct_quantity(input: Toks<'_>) -> P<'_, Quantity> {
     let signed = input
         .first()
         .is_some_and(|a| matches!(&*a.lower, "+" | "-"));
+    let first = usize::from(signed);
+    // `.5 ohm`; `U7.5` is a pin.
+    let point = |a: &Atom| a.lower == "." && (signed || !a.stuck);
+    let at = first + usize::from(input.nth(first).is_some_and(point));
     let digit = input
-        .nth(usize::from(signed))
-        .is_some_and(|a| starts_with_digit(&a.lower));
+        .nth(at)
+        .is_some_and(|a| (at == first || a.stuck) && starts_with_digit(&a.lower));
     if !digit || (signed && !input.nth(1).is_some_and(|a| a.stuck)) {
         return Err(nom::Err::Error(E::silent(input)));
     }

@@ -10,6 +10,7 @@ use super::result::{all_found, finding, found, seen_at};
 use crate::quantity::{Quantity, Unit};
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, Place, State, Statement, Subject};
+use crate::sheet::token::Kind;
 use crate::sheet::toks::{E, P, Toks};
 
 /// Nominal voltages are whole numbers of volts up to this; `4.98 V` is a reading, never a name.
@@ -277,8 +278,10 @@ fn named_state<'a>(
 
 /// [`rail`], or a name with an underscore in it, which is no part: `resistance SOUND_REG_IN 318 ohm`.
 fn measured_rail(input: Toks<'_>) -> P<'_, String> {
-    rail(input).or_else(|e| match told_name(input) {
-        Ok((rest, place)) if place.name.contains('_') => Ok((rest, place.name)),
+    rail(input).or_else(|e| match input.first() {
+        Some(a) if a.kind == Kind::Word && a.lower.trim_matches('_').contains('_') => {
+            Ok((input.skip(1), a.lower.to_uppercase()))
+        }
         _ => Err(e),
     })
 }
