@@ -93,7 +93,8 @@ fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
     fits.then(|| (from..=to).map(|n| format!("{letters}{n}")).collect())
 }
 
-/// `pin = digit{1,2} | letter [digit] | letter letter`: `40` of `U7.40`, `C` of `CN6.C`, `MP` of `J7.MP`; no word of a result.
+/// `pin = digit{1,2} | letter [digit] | letter letter | "shell"`: `40` of `U7.40`, `C` of `CN6.C`, `MP` of `J7.MP`, the metal of
+/// `CN8.shell`; no word of a result.
 pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
     let fits = |text: &str| {
         let digits = text.bytes().all(|b| b.is_ascii_digit()) && text.len() <= 3;
@@ -106,9 +107,10 @@ pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
         let letters = a.lower.bytes().all(|b| b.is_ascii_alphabetic());
         a.stuck && a.lower.len() == 2 && letters && a.heads == Concepts::default()
     };
+    let metal = |a: &Atom| a.stuck && a.lower == "shell";
     match input
         .first()
-        .filter(|a| a.kind == Kind::Word && (fits(&a.lower) || two_letters(a)))
+        .filter(|a| a.kind == Kind::Word && (fits(&a.lower) || two_letters(a) || metal(a)))
     {
         Some(atom) => Ok((input.skip(1), atom.lower.to_uppercase())),
         None => fail(input, "a pin such as 40"),
