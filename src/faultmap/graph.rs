@@ -7,10 +7,15 @@
 //!
 //! over all edges, where `f` and `g` belong to the kind of edge. All factors are at most 1, so the fixed point is
 //! reached by taking the strongest condition first (as in Dijkstra's shortest paths on −log strength); loops in the
-//! wiring are harmless.
+//! wiring are harmless. Lines that several may drive are worked out in between ([`still`]).
+
+mod still;
 
 use super::model::{KINDS, Kind};
-use std::collections::BinaryHeap;
+use std::collections::{BinaryHeap, HashMap};
+
+pub use still::Answer;
+use still::Shared;
 
 /// How trouble passes along an edge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -92,10 +97,17 @@ pub struct Edge {
 #[derive(Debug, Clone, Default)]
 pub struct Graph {
     edges: Vec<Vec<Edge>>,
+    /// Lines that several drive.
+    shared: Vec<Shared>,
+    /// Functions that answer to whatever comes in.
+    answers: HashMap<usize, Answer>,
 }
 
 /// Strengths below this are dropped: no reading could tell them from nothing.
 const FAINT: f64 = 1e-3;
+
+/// Strength by node and kind.
+type Reached = HashMap<(usize, usize), f64>;
 
 #[derive(PartialEq)]
 struct Front {
@@ -144,19 +156,46 @@ impl Graph {
         self.edges.is_empty()
     }
 
-    /// The least fixed point from these conditions: every node reached, with kind and strength, sorted by node and kind.
+    /// The fixed point from these conditions: every node reached, with kind and strength, sorted by node and kind.
     pub fn spread(&self, start: &[(usize, Kind)]) -> Vec<(usize, Kind, f64)> {
-        let mut best: std::collections::HashMap<(usize, usize), f64> = Default::default();
-        let mut front = BinaryHeap::new();
-        for &(node, kind) in start {
-            let kind = kind as usize;
-            if best.insert((node, kind), 1.0).is_none() {
-                front.push(Front {
-                    strength: 1.0,
-                    node,
-                    kind,
-                });
+        let mut seeds: Vec<(usize, Kind, f64)> = start.iter().map(|&(n, k)| (n, k, 1.0)).collect();
+        let mut best = self.reached(&seeds);
+        loop {
+            let lost = self.lost_buses(start, &best);
+            if lost.is_empty() {
+                break;
             }
+            seeds.extend(lost.into_iter().map(|(node, s)| (node, Kind::Lost, s)));
+            best = self.reached(&seeds);
+        }
+        let mut out: Vec<_> = best
+            .into_iter()
+            .filter(|&(_, s)| s > 0.0)
+            .map(|((n, k), s)| (n, KINDS[k], s))
+            .collect();
+        out.sort_by_key(|&(n, k, _)| (n, k));
+        out
+    }
+
+    /// The least fixed point over the edges alone.
+    fn reached(&self, seeds: &[(usize, Kind, f64)]) -> Reached {
+        let mut best = Reached::new();
+        let mut front = BinaryHeap::new();
+        let reach = |best: &mut Reached, front: &mut BinaryHeap<Front>, to: Front| {
+            let slot = best.entry((to.node, to.kind)).or_insert(0.0);
+            if to.strength > FAINT && to.strength > *slot {
+                *slot = to.strength;
+                front.push(to);
+            }
+        };
+        for &(node, kind, strength) in seeds {
+            let kind = kind as usize;
+            let at = Front {
+                strength,
+                node,
+                kind,
+            };
+            reach(&mut best, &mut front, at);
         }
         while let Some(Front {
             strength,
@@ -169,25 +208,15 @@ impl Graph {
             }
             for edge in &self.edges[node] {
                 let (to_kind, factor) = edge.pass.through(KINDS[kind]);
-                let reached = strength * edge.weight * factor;
-                let slot = best.entry((edge.to, to_kind as usize)).or_insert(0.0);
-                if reached > FAINT && reached > *slot {
-                    *slot = reached;
-                    front.push(Front {
-                        strength: reached,
-                        node: edge.to,
-                        kind: to_kind as usize,
-                    });
-                }
+                let to = Front {
+                    strength: strength * edge.weight * factor,
+                    node: edge.to,
+                    kind: to_kind as usize,
+                };
+                reach(&mut best, &mut front, to);
             }
         }
-        let mut out: Vec<_> = best
-            .into_iter()
-            .filter(|&(_, s)| s > 0.0)
-            .map(|((n, k), s)| (n, KINDS[k], s))
-            .collect();
-        out.sort_by_key(|&(n, k, _)| (n, k));
-        out
+        best
     }
 }
 

@@ -1,8 +1,10 @@
 //! From a map as typed to its nodes and edges: every name resolved, every slip collected.
 
+mod buses;
+
 use super::expand::{self, Weighted};
 use super::graph::{Graph, Pass};
-use super::raw::{BoardRaw, FamilyRaw, FunctionRaw, PartRaw};
+use super::raw::{BoardRaw, Class, Expect, FamilyRaw, FunctionRaw, PartRaw};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// A mistake in a map.
@@ -30,6 +32,10 @@ pub struct Wired {
     pub lines: Vec<Option<String>>,
     /// Functions of the family with the running numbers filled in.
     pub functions: Vec<(String, FunctionRaw)>,
+    /// Whether it is a resistor or the like.
+    passive: bool,
+    /// Whether it puts out something whatever comes in: memory, gates.
+    answers: bool,
 }
 
 impl Wired {
@@ -109,7 +115,14 @@ impl Wiring {
             w.add_part(name, part, families);
         }
         let rails = board.rails.values().map(|r| r.line.clone()).collect();
-        w.link_parts(&rails);
+        let mut drivers = w.link_parts(&rails);
+        // What rests is held by a pull-up, and there when nobody drives it.
+        let rests = |line: &String| {
+            let def = board.lines.get(line);
+            def.is_some_and(|d| d.expect != Expect::Pulsing)
+        };
+        drivers.retain(|line, _| !rests(line));
+        w.link_buses(drivers, &rails);
         w.link_rails(board);
         for (name, _) in expand_functions(&board.functions) {
             let node = w.graph.add();
@@ -213,6 +226,8 @@ impl Wiring {
             signals,
             lines,
             functions,
+            passive: family.class == Class::Passive,
+            answers: buses::answers(family.class),
         });
     }
 
@@ -258,8 +273,8 @@ impl Wiring {
             .collect()
     }
 
-    /// An input tied to a supply rail passes a bad rail on as a supply pin does, not as a stuck signal would.
-    fn link_parts(&mut self, rails: &HashSet<String>) {
+    /// Who drives each line. An input tied to a supply rail passes a bad rail on as a supply pin does, not as a stuck signal would.
+    fn link_parts(&mut self, rails: &HashSet<String>) -> BTreeMap<String, Vec<usize>> {
         let mut drivers: BTreeMap<String, Vec<usize>> = BTreeMap::new();
         for position in 0..self.wired.len() {
             let wired = self.wired[position].clone();
@@ -301,13 +316,14 @@ impl Wiring {
                 }
             }
         }
-        for (line, by) in drivers {
+        for (line, by) in &drivers {
             if let [only] = by[..] {
-                let to = self.line(&line);
+                let to = self.line(line);
                 self.graph.link(only, to, Pass::Same, 1.0);
-                self.sole_driver.insert(line, only);
+                self.sole_driver.insert(line.clone(), only);
             }
         }
+        drivers
     }
 
     fn listed(&mut self, path: &str, text: &str) -> Vec<Weighted> {

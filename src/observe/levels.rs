@@ -172,6 +172,17 @@ fn vital(model: &BoardModel) -> Arc<Vital> {
     Arc::clone(model.memo.of::<Known>().0.get_or_init(work_out))
 }
 
+/// Modes that take away a supply or a clock, or leave a processor that does nothing at all.
+pub fn stops_all(model: &BoardModel) -> Arc<HashSet<ModeId>> {
+    #[derive(Default)]
+    struct Known(OnceLock<Arc<HashSet<ModeId>>>);
+    let work_out = || {
+        let Vital { power, clock } = &*vital(model);
+        Arc::new(power.union(clock).copied().collect())
+    };
+    Arc::clone(model.memo.of::<Known>().0.get_or_init(work_out))
+}
+
 fn taken_away<'l>(model: &BoardModel, lines: impl Iterator<Item = &'l str>) -> HashSet<ModeId> {
     let nodes = lines.filter_map(|line| model.node(line));
     let touches = nodes.flat_map(|n| &model.nodes[n as usize].touches);

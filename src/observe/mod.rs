@@ -43,7 +43,7 @@ pub use aspect::Aspect;
 pub use facts::Facts;
 use foldhash::{HashSet, HashSetExt};
 pub use hands::holds;
-pub use levels::level_effects;
+pub use levels::{level_effects, stops_all};
 pub use results::SHOWS_NOTHING;
 pub use shown::{Effects, noticed};
 use std::collections::BTreeMap;

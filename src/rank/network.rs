@@ -8,7 +8,7 @@ pub use super::priors::{Priors, priors};
 use super::together;
 use crate::faultmap::model::{BoardModel, ModeId};
 use crate::infer::network::{Cause, Check, CheckId, Effect, Mode, Network, Outcome, Posterior};
-use crate::observe::{Became, CheckReading, Evidence, Observed, Reading, Redone};
+use crate::observe::{Became, CheckReading, Evidence, Observed, Reading, Redone, stops_all};
 use crate::prior::common::CommonTable;
 use std::collections::BTreeMap;
 
@@ -330,7 +330,12 @@ impl<'a> Builder<'a> {
             }
             folds
         });
-        together::split(share_severity(self.a, &self.of_memory), &self.sorts)
+        let stops_all = stops_all(self.model);
+        together::split(
+            share_severity(self.a, &self.of_memory),
+            &self.sorts,
+            |mode| stops_all.contains(&mode),
+        )
     }
 
     fn add(&mut self, instance: Instance, modes: impl Iterator<Item = (ModeId, Vec<f64>)>) {

@@ -4,6 +4,9 @@
 //! splitting the mode into several, exactly, with the same sum of priors: a processor that reads nonsense halts or runs on,
 //! and all its address lines stand still or move together. The weak effects of a mode on probed lines show in order of
 //! their strength, all up to some point: with u uniform in 0..1, line k shows if s_k > u, in steps of two levels.
+//!
+//! What takes away a supply or a clock knows no degrees: everything behind it stands still, and what is left open is the word that
+//! is said of a line (high, low, floating). Those lines show all or none.
 
 use super::network::Assembled;
 use crate::faultmap::model::{BoardModel, ModeId};
@@ -13,6 +16,9 @@ use crate::infer::network::{Check, Effect, Mode, Outcome};
 const PROBES: usize = 3;
 /// Strengths between these are weak: below nothing is lost, above it shows anyhow.
 const WEAK: std::ops::Range<f64> = 0.03..0.9;
+/// From this strength on the word for a line that stands still is one that is to be expected (least of these: a bus without power that
+/// floats, 0.6 of 0.5; a driven line that floats for want of a clock has 0.06).
+const WORD: f64 = 0.25;
 /// How surely a line shows what the severity brings to it, and what it does not (guess: the map's strengths are not exact).
 const SHOWN: f64 = 0.9;
 const SPARED: f64 = 0.1;
@@ -49,17 +55,14 @@ pub fn sort_of(model: &BoardModel, id: &str, outcome: Outcome) -> Sort {
     }
 }
 
-/// Splits the modes whose effects hang together.
-pub fn split(mut a: Assembled, sorts: &[Sort]) -> Assembled {
+/// Splits the modes whose effects hang together. `stops_all`: whether a mode takes away a supply or a clock.
+pub fn split(mut a: Assembled, sorts: &[Sort], stops_all: impl Fn(ModeId) -> bool) -> Assembled {
     let checks = &a.net.checks;
     for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
         let mut out: Vec<(ModeId, Mode)> = Vec::with_capacity(ids.len());
         for (&id, mode) in ids.iter().zip(std::mem::take(&mut cause.modes)) {
-            out.extend(
-                by_severity(mode, checks, sorts)
-                    .into_iter()
-                    .map(|m| (id, m)),
-            );
+            let parts = by_severity(mode, checks, sorts, stops_all(id));
+            out.extend(parts.into_iter().map(|m| (id, m)));
         }
         (*ids, cause.modes) = out.into_iter().unzip();
     }
@@ -81,11 +84,15 @@ fn weighted(mut mode: Mode, by: f64) -> Mode {
 }
 
 /// The mode at its levels of severity.
-fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort]) -> Vec<Mode> {
+fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: bool) -> Vec<Mode> {
+    let range = match stops_all {
+        true => WORD..WEAK.end,
+        false => WEAK,
+    };
     let weak = |e: &Effect| {
         sorts[e.check] == Sort::Probe
             && checks[e.check].seen.is_some()
-            && WEAK.contains(&strength(e))
+            && range.contains(&strength(e))
     };
     let mut levels: Vec<f64> = mode
         .effects
@@ -99,8 +106,12 @@ fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort]) -> Vec<Mode> {
     levels.sort_by(f64::total_cmp);
     let middle = 0.5 * (levels[0] + levels[levels.len() - 1]);
     let mean = |of: &[f64]| of.iter().sum::<f64>() / of.len().max(1) as f64;
-    let at = levels.partition_point(|s| *s < middle);
-    let (low, high) = (mean(&levels[..at]), mean(&levels[at..]));
+    let at = match stops_all {
+        true => levels.len(),
+        false => levels.partition_point(|s| *s < middle),
+    };
+    let low = mean(&levels[..at]);
+    let high = if stops_all { low } else { mean(&levels[at..]) };
     // Nothing of the weak effects, the stronger ones, all: with the means of both levels as their chances.
     let states = [
         (1.0 - high, f64::INFINITY),

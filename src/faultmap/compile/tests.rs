@@ -331,3 +331,110 @@ fn the_other_side_of_a_series_part_can_be_measured() {
         assert_eq!(lines(&board(value)), ["B", "C"], "{value}");
     }
 }
+
+/// A line that two drive is lost when neither moves it: one that goes by a clock stands without it; one that answers to whatever comes
+/// in stands when nothing comes in at all, when it is dead, or without power. A resistor between two buses makes them one.
+#[test]
+fn a_bus_is_lost_when_nobody_moves_it() {
+    let family = |name: &str, text: &str| {
+        let rate = "rate: {fixed: {per_million_hours: 1.0, source: test}}\n";
+        let raw: FamilyRaw = parse(
+            "f.yaml",
+            &format!("family: {name}\nwhat: test\n{rate}{text}"),
+        )
+        .unwrap();
+        (name.to_string(), raw)
+    };
+    let lines = "modes:\n  dead: {what: dead, share: 1, loses: give}\n";
+    let families = BTreeMap::from([
+        family(
+            "source",
+            &format!("class: clock\npins: out\nfunctions:\n  give: {{drives: out}}\n{lines}"),
+        ),
+        family(
+            "master",
+            &format!(
+                "class: processor\npins: clock out\nfunctions:\n  give: {{needs: clock, drives: out}}\n{lines}"
+            ),
+        ),
+        family(
+            "answer",
+            &format!(
+                "class: memory\npins: vcc a b out\nfunctions:\n  give: {{needs: a b out, power: vcc, drives: out}}\n{lines}"
+            ),
+        ),
+        family(
+            "resistor",
+            &format!(
+                "class: passive\npins: a b\nfunctions:\n  give: {{carries: a, drives: b}}\n{lines}"
+            ),
+        ),
+    ]);
+    // U1 (by the clock C) and U2 (strobes S and T, supply V) share D; U3 (strobe S) has E, which R1 ties to D.
+    let board = "board: tiny\nwhat: a bus\nsources: [test]\nparts:\n  C1: {family: source, role: clock, pins: C}\n  \
+        S1: {family: source, role: strobe, pins: S}\n  T1: {family: source, role: strobe, pins: T}\n  V1: {family: source, role: supply, pins: V}\n  \
+        U1: {family: master, role: first, pins: C D}\n  U2: {family: answer, role: second, pins: V S T D}\n";
+    let ends = "rails: {}\nfunctions: {}\nchecks:\n  out: {reads: D, test: true, what: output}\n";
+    let more = "  U3: {family: answer, role: third, pins: V S S E}\n  R1: {family: resistor, role: between, pins: D E}\n";
+    // Clock and strobes come from one place, V from another.
+    let all = "  G1: {family: source, role: all, pins: G}\n  C1: {family: master, role: clock, pins: G C}\n  S1: {family: master, role: strobe, pins: G S}\n  \
+        T1: {family: master, role: strobe, pins: G T}\n  V1: {family: source, role: supply, pins: V}\n";
+    let of = |text: &str| {
+        compile(
+            "tiny.yaml",
+            &parse("tiny.yaml", text).unwrap(),
+            &families,
+            &Flat,
+        )
+        .unwrap()
+    };
+    let lost = |m: &BoardModel, line: &str, unit: &str| strength(m, line, unit, "dead", Kind::Lost);
+
+    let apart = of(&format!("{board}{ends}"));
+    for unit in ["C1", "U1", "U2", "S1", "T1", "V1"] {
+        assert_eq!(
+            lost(&apart, "D", unit),
+            None,
+            "{unit}: the other one drives on"
+        );
+    }
+    let (head, _) = board.split_once("  C1").unwrap();
+    let (_, tail) = board.split_once("  U1").unwrap();
+    let one = of(&format!("{head}{all}  U1{tail}{ends}"));
+    assert_eq!(
+        lost(&one, "D", "G1"),
+        Some(1.0),
+        "clock and both strobes are gone"
+    );
+    assert_eq!(
+        lost(&one, "D", "V1"),
+        None,
+        "the processor of this test needs no supply"
+    );
+    // U1 without its clock, and U2 with one strobe left of two.
+    let left = of(&format!("{head}{all}  U1{tail}{ends}").replace(
+        "T1: {family: master, role: strobe, pins: G T}",
+        "T1: {family: source, role: strobe, pins: T}",
+    ));
+    assert_eq!(lost(&left, "D", "G1"), None);
+    // U1 without its clock, and U2 without its supply; its strobes go on.
+    let dark = of(&format!("{head}{all}  U1{tail}{ends}")
+        .replace("pins: G S}", "pins: P S}")
+        .replace("pins: G T}", "pins: P T}")
+        .replace(
+            "V1: {family: source, role: supply, pins: V}",
+            "V1: {family: master, role: supply, pins: G V}",
+        ));
+    assert_eq!(lost(&dark, "D", "G1"), Some(1.0));
+    // U3 drives E and, through R1, D.
+    let joined = of(&format!("{head}{all}  U1{tail}{more}{ends}"));
+    assert_eq!(lost(&joined, "D", "G1"), Some(1.0));
+    assert_eq!(lost(&joined, "E", "G1"), Some(1.0));
+    let third =
+        of(&format!("{head}{all}  U1{tail}{more}{ends}").replace("pins: V S S E", "pins: V W W E"));
+    assert_eq!(
+        lost(&third, "D", "G1"),
+        None,
+        "U3 moves D through the resistor"
+    );
+}

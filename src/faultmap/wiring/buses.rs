@@ -1,0 +1,128 @@
+//! Lines on which more than one part may drive.
+//!
+//! Such a line moves as long as one of its drivers moves it, rightly or not: it is lost when all of them are. A part that goes by a
+//! clock or by orders (processor, video, sound, adapter) moves nothing once it lost what its function needs. Memory, ROM and gates are
+//! otherwise: what comes in wrong, or is missing in part, goes out wrong. They stand still without power, when they are dead, or when
+//! nothing moves at any of their inputs.
+
+use super::super::graph::Answer;
+use super::super::raw::Class;
+use super::Wiring;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+
+/// Lines joined with one another.
+type Bus = usize;
+
+impl Wiring {
+    /// Lines that several drive are lost when all of those are. A resistor between two of them parts who drives both at once, and
+    /// carries the one to the other where nobody else drives it: they are one bus here.
+    pub(super) fn link_buses(
+        &mut self,
+        mut drivers: BTreeMap<String, Vec<usize>>,
+        rails: &HashSet<String>,
+    ) {
+        drivers.retain(|_, by| by.len() > 1);
+        let (through, bridges) = self.bridges(&drivers);
+        let names: Vec<String> = drivers.keys().cloned().collect();
+        let mut bus: BTreeMap<&str, Bus> = names.iter().map(String::as_str).zip(0..).collect();
+        for (a, b) in &bridges {
+            let (one, other) = (bus[a.as_str()], bus[b.as_str()]);
+            bus.values_mut()
+                .filter(|k| **k == other)
+                .for_each(|k| *k = one);
+        }
+        let mut of_bus: BTreeMap<Bus, BTreeSet<usize>> = BTreeMap::new();
+        for (line, by) in &drivers {
+            let all = of_bus.entry(bus[line.as_str()]).or_default();
+            all.extend(by.iter().filter(|d| !through.contains(d)));
+        }
+        for driver in of_bus.values().flatten() {
+            self.answer(*driver, &bus, rails);
+        }
+        for (line, at) in &bus {
+            let to = self.line(line);
+            self.graph.share(of_bus[at].iter().copied().collect(), to);
+        }
+    }
+
+    /// Says what a function that drives a bus goes by, if its part answers to whatever comes in. What it puts on a bus comes back at its
+    /// inputs, and counts for none; no more does an input that is tied to a supply.
+    fn answer(&mut self, driver: usize, bus: &BTreeMap<&str, Bus>, rails: &HashSet<String>) {
+        let found = self.part_functions.iter().find(|f| *f.1 == driver);
+        let Some((position, function)) = found.map(|(k, _)| k.clone()) else {
+            return;
+        };
+        let wired = self.wired[position].clone();
+        let Some((_, f)) = wired.functions.iter().find(|f| f.0 == function) else {
+            return;
+        };
+        if !wired.answers {
+            return;
+        }
+        let line = |signal: &str| {
+            let pin = wired.signals.iter().position(|s| s == signal)?;
+            wired.lines[pin].as_deref()
+        };
+        let path = format!("parts.{}.{function}", wired.name);
+        let own: Vec<Bus> = (self.listed(&path, &f.drives).iter())
+            .filter_map(|w| bus.get(line(&w.name)?).copied())
+            .collect();
+        let mut answer = Answer::default();
+        for text in [&f.needs, &f.carries, &f.inverts] {
+            for w in self.listed(&path, text) {
+                let on = line(&w.name);
+                let back = on.and_then(|l| bus.get(l)).is_some_and(|b| own.contains(b));
+                let tied = on.is_some_and(|l| rails.contains(l) || is_ground(l));
+                if back || tied {
+                    continue;
+                }
+                let on = on.map(|l| self.line(l));
+                let from = self.in_part(position, &path, &w.name);
+                answer
+                    .inputs
+                    .extend(from.into_iter().map(|node| (node, on)));
+            }
+        }
+        for w in self.listed(&path, &f.power) {
+            let from = self.in_part(position, &path, &w.name);
+            answer
+                .power
+                .extend(from.into_iter().map(|pin| (pin, w.weight)));
+        }
+        self.graph.answers(driver, answer);
+    }
+
+    /// Functions of passive parts that carry one of these lines to another, and the lines that each of them joins.
+    fn bridges(
+        &self,
+        drivers: &BTreeMap<String, Vec<usize>>,
+    ) -> (HashSet<usize>, Vec<(String, String)>) {
+        let (mut through, mut joined) = (HashSet::new(), Vec::new());
+        for (position, wired) in self.wired.iter().enumerate() {
+            let line = |signal: &str| {
+                let pin = wired.signals.iter().position(|s| s == signal)?;
+                wired.lines[pin].clone().filter(|l| drivers.contains_key(l))
+            };
+            for (name, f) in wired.functions.iter().filter(|_| wired.passive) {
+                if let (Some(a), Some(b)) = (line(f.carries.trim()), line(f.drives.trim())) {
+                    through.insert(self.part_functions[&(position, name.clone())]);
+                    joined.push((a, b));
+                }
+            }
+        }
+        (through, joined)
+    }
+}
+
+fn is_ground(line: &str) -> bool {
+    line.to_ascii_uppercase().contains("GND")
+}
+
+/// Whether a part of this class puts out something whatever comes in.
+pub(super) fn answers(class: Class) -> bool {
+    use Class::{Driver, Logic, LogicArray, Memory, Rom, StaticMemory};
+    matches!(
+        class,
+        Memory | StaticMemory | Rom | Logic | LogicArray | Driver
+    )
+}
