@@ -566,6 +566,23 @@ fn without_minus_five_what_pulls_the_other_rails_down_is_found_unpowered() {
         "{}",
         step.step
     );
+    // Nobody reads the volts of +12 V on a board that stays off; what shorts it leaves nothing of -5 V either.
+    let off = text.replace("rail 12V 1.2 V\n", "");
+    let step = first_step(&model, &off);
+    assert!(
+        !step.power && step.step.contains("from rail +12V to ground"),
+        "{}",
+        step.step
+    );
+    assert!(step.step.contains("leaves nothing of -5V"), "{}", step.step);
+    let step = first_step(&model, &format!("{off}resistance +12V 3.2 ohm\n"));
+    assert!(
+        !step.power && step.step.contains("(+12V) out of its hole"),
+        "{}",
+        step.step
+    );
+    let step = first_step(&model, &text.replace("rail 12V 1.2 V", "rail 12V 12.0 V"));
+    assert!(!step.step.contains("+12V"), "{}", step.step);
     // A few ohms there, and a memory chip that was felt hot before: it goes, not the transistor of the converter.
     let step = first_step(
         &model,

@@ -16,9 +16,10 @@ mod inject;
 mod ways;
 
 use inject::faults::Fault;
+use inject::score::Singles;
 use inject::{Bench, score};
 use rand::rngs::StdRng;
-use rand::seq::IndexedRandom;
+use rand::seq::{IndexedRandom, SliceRandom};
 use rand::{RngExt, SeedableRng};
 use ways::{Repair, Way};
 use whichsocket::faultmap::model::BoardModel;
@@ -244,6 +245,102 @@ fn table(number: usize, seed: u64) -> [Sum; 3] {
         all[0].minutes / all[2].minutes
     );
     all
+}
+
+/// What was found of single faults by what they show, and by the measurements that the plan asks for before it changes anything.
+#[derive(Default)]
+struct Guided {
+    /// By what the test and the eye showed.
+    before: Singles,
+    /// With the measurements.
+    after: Singles,
+    /// The same, as often as the faults happen.
+    often: Singles,
+    /// What would be put right first is at the place of the fault, by number and as often as they happen.
+    right: f64,
+    right_often: f64,
+    steps: f64,
+}
+
+impl Guided {
+    fn join(mut self, other: Self) -> Self {
+        self.before.join(other.before);
+        self.after.join(other.after);
+        self.often.join(other.often);
+        self.right += other.right;
+        self.right_often += other.right_often;
+        self.steps += other.steps;
+        self
+    }
+}
+
+fn guided_of(model: &BoardModel, bench: &Bench, list: &[(Fault, f64)]) -> Guided {
+    let next = std::sync::atomic::AtomicUsize::new(0);
+    let one = || {
+        let mut done = Guided::default();
+        loop {
+            let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            let Some((fault, weight)) = list.get(k) else {
+                return done;
+            };
+            let faults = std::slice::from_ref(fault);
+            let sheet = bench.results(faults, k as u64);
+            let words = fault.words(&bench.w);
+            let first = score::ranked(model, &sheet, &fault.unit);
+            done.before.add(words.clone(), &first, 1.0);
+            let m = ways::measured(model, bench, faults, &sheet, k as u64);
+            let place = score::ranked(model, &m.sheet, &fault.unit);
+            done.after.add(words.clone(), &place, 1.0);
+            done.often.add(words, &place, *weight);
+            done.steps += f64::from(m.steps);
+            if score::position(&m.first) == score::position(&fault.unit) {
+                done.right += 1.0;
+                done.right_often += weight;
+            }
+        }
+    };
+    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
+    std::thread::scope(|s| {
+        let all: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
+        all.into_iter()
+            .map(|h| h.join().expect("a thread that works"))
+            .fold(Guided::default(), Guided::join)
+    })
+}
+
+/// `GUIDED_EVERY=19 REPAIR_BOARD=dunlin-64 cargo test --test repair guided -- --ignored --nocapture`: each 19th fault of a board that
+/// shows, by what it shows and after the measurements that the plan asks for before it would renew, swap, solder or clean anything.
+#[test]
+#[ignore = "some minutes a board; tests/full runs it"]
+fn guided() {
+    let part = std::env::var("GUIDED_EVERY").map_or(37, |n| n.parse().expect("a number"));
+    for (model, bench) in boards() {
+        let mut all = bench.faults();
+        // In an order of its own, so that a part of them is a fair one.
+        all.shuffle(&mut StdRng::seed_from_u64(17));
+        let shown: Vec<Fault> = (all.into_iter().step_by(part))
+            .filter(|f| bench.shows(std::slice::from_ref(f)))
+            .collect();
+        let list: Vec<(Fault, f64)> = (shown.iter())
+            .map(|f| {
+                let same = shown.iter().filter(|o| o.unit == f.unit).count() as f64;
+                (f.clone(), score::rate(&model, &f.unit) / same)
+            })
+            .collect();
+        let done = guided_of(&model, &bench, &list);
+        let n = list.len() as f64;
+        let weight: f64 = list.iter().map(|f| f.1).sum();
+        println!("{}", bench.w.board);
+        println!("  as it came:    {}", done.before.line());
+        println!("  once measured: {}", done.after.line());
+        println!("  the same, as often as they happen: {}", done.often.line());
+        println!(
+            "  {:.1} measurements a machine; what would be put right first is at the place of the fault in {:.1} %, as often as they happen {:.1} %",
+            done.steps / n,
+            100.0 * done.right / n,
+            100.0 * done.right_often / weight
+        );
+    }
 }
 
 #[test]

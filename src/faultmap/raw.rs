@@ -152,7 +152,7 @@ pub struct FunctionRaw {
     /// Lines that nothing may hold: one that is stuck loses the function, one that nobody drives does not.
     #[serde(default)]
     pub free: String,
-    /// Pins that this function drives. A line with just one driver is lost with it.
+    /// Pins that this function drives. A line with just one driver is lost with it, a line with several when none of them moves it.
     #[serde(default)]
     pub drives: String,
 }

@@ -17,7 +17,8 @@ const SURE: f64 = 0.5;
 /// P(shorts the rail) below which a leg is not worth its lifting (guess).
 const UNLIKELY: f64 = 0.004;
 
-/// Another rail that is out of its limits, with the power off: what pulls it down may be what keeps this one away.
+/// Another rail that is out of its limits, or that goes down with this one, with the power off: what pulls it down may be what keeps this
+/// one away. With the board off nobody reads its volts.
 pub fn other_rails(
     model: &BoardModel,
     ranking: &Ranking,
@@ -26,9 +27,17 @@ pub fn other_rails(
 ) -> Option<NextView> {
     let read = |name: &str| !wanted(ranking, &format!("resistance.{name}"));
     let direct = |name: &str| model.rails.get(name).is_some_and(|r| !r.ac);
-    let others = rails_out(ranking).into_iter().map(|r| r.0);
+    let out: Vec<&str> = rails_out(ranking).into_iter().map(|r| r.0).collect();
+    let along = |name: &str| model.rails.get(name)?.falls_with.as_deref();
+    let unread = |name: &&str| !ranking.observed.read.contains(&format!("rail.{name}"));
+    let fallen = along(rail).filter(unread);
+    let others = out.iter().copied().chain(fallen);
     let mut open = others.filter(|name| *name != rail && direct(name) && !read(name));
     let view = |name: &str| {
+        let why = match Some(name) == fallen {
+            true => format!("what pulls it down leaves nothing of {rail}"),
+            false => "it reads wrong as well".into(),
+        };
         let place = board::rail_measured_at(model, name);
         let again = match ranking
             .observed
@@ -39,7 +48,7 @@ pub fn other_rails(
             false => "",
         };
         let step = format!(
-            "Leave the supply unplugged, and measure the resistance from rail {name} to ground at {place}{again}: it reads wrong as well."
+            "Leave the supply unplugged, and measure the resistance from rail {name} to ground at {place}{again}: {why}."
         );
         NextView {
             expect: "some hundred ohms; a few ohms are a short".into(),
@@ -237,6 +246,10 @@ mod tests {
     #[test]
     fn parts_are_measured_before_one_is_soldered_out() {
         let first = |more: &str| proposed(&format!("{NO_MINUS_FIVE}{more}")).swap_remove(0);
+        // What shorts +12 V leaves nothing of -5 V.
+        let ohms = first("");
+        assert!(ohms.contains("from rail +12V to ground"), "{ohms}");
+        let first = |more: &str| first(&format!("resistance +12V 400 ohm\n{more}"));
         let step = first("");
         let part = ["TR4", "TR5"]
             .into_iter()

@@ -24,8 +24,11 @@ const NO_POWER: f64 = 0.5;
 const BUS: f64 = 0.5;
 /// So many chips on a line make a bus.
 const CHIPS_OF_BUS: usize = 3;
-/// A processor that lost so many lines, of those that nothing else drives, moves nothing.
+/// A processor that lost so many of its lines moves nothing.
 const LINES_OF_MASTER: usize = 5;
+/// Hertz of the slowest clock of a board (processors of this kind run from 0.5 MHz on: data sheets of the 6502 and Z80; frame interrupts
+/// and mains ticks have 50 or 60).
+const SLOWEST_CLOCK: f64 = 100_000.0;
 /// A mode that does this much to a rail or a clock takes it away.
 const TAKES_AWAY: f64 = 0.5;
 
@@ -159,8 +162,10 @@ fn vital(model: &BoardModel) -> Arc<Vital> {
     struct Known(OnceLock<Arc<Vital>>);
     let work_out = || {
         let rails = model.rails.values().map(|r| r.line.as_str());
-        // A line with a frequency is a clock.
-        let clocks = model.lines.iter().filter(|l| l.hz.is_some());
+        // A line with a frequency is a clock; ticks, and syncs that a program must set up first, are none.
+        let is_clock =
+            |l: &&LineDef| l.hz.is_some_and(|hz| hz >= SLOWEST_CLOCK) && l.moved_by.is_empty();
+        let clocks = model.lines.iter().filter(is_clock);
         Arc::new(Vital {
             power: taken_away(model, rails),
             clock: taken_away(model, clocks.map(|l| l.line.as_str()))
@@ -279,6 +284,24 @@ mod tests {
         assert!(still("U17") >= 0.9);
         assert!(still("U31") >= 0.9 && still("U7") >= 0.9);
         assert!(still("U4") > 0.0 && still("U4") <= 0.5);
+    }
+
+    /// Syncs that a program sets up and ticks of the mains are no clocks: who takes those away does not stop everything.
+    #[test]
+    fn what_stops_everything_takes_a_supply_or_a_clock() {
+        let model = crate::shipped::Library::open(None).unwrap();
+        let model = model.board("dunlin-64").unwrap();
+        let all = stops_all(&model);
+        let stops = |unit: &str, what: &str| -> bool {
+            let mut found = model.modes.iter().zip(0..).filter(|(m, _)| {
+                &*model.units[m.unit as usize].name == unit && m.what.contains(what)
+            });
+            let at: ModeId = found.next().expect("a mode of the map").1;
+            all.contains(&at)
+        };
+        assert!(stops("X1", "no output") && stops("PSU", "no output"));
+        assert!(!stops("A1", "data pin 0 shorted, holds the data line low"));
+        assert!(!stops("D1", "shorted"), "the mains tick");
     }
 
     /// Damaged contents lead a program astray: it moves its lines no more than none does, and they stand at either level.

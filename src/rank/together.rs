@@ -16,8 +16,8 @@ use crate::infer::network::{Check, Effect, Mode, Outcome};
 const PROBES: usize = 3;
 /// Strengths between these are weak: below nothing is lost, above it shows anyhow.
 const WEAK: std::ops::Range<f64> = 0.03..0.9;
-/// From this strength on the word for a line that stands still is one that is to be expected (least of these: a bus without power that
-/// floats, 0.6 of 0.5; a driven line that floats for want of a clock has 0.06).
+/// From this share of the strongest of its probed lines on the word for a line that stands still is one that is to be expected (least of
+/// these: a bus without power that floats, 0.6 of 0.5; a driven line that floats for want of a clock has 0.06).
 const WORD: f64 = 0.25;
 /// How surely a line shows what the severity brings to it, and what it does not (guess: the map's strengths are not exact).
 const SHOWN: f64 = 0.9;
@@ -85,15 +85,17 @@ fn weighted(mut mode: Mode, by: f64) -> Mode {
 
 /// The mode at its levels of severity.
 fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: bool) -> Vec<Mode> {
+    let probed = |e: &Effect| sorts[e.check] == Sort::Probe && checks[e.check].seen.is_some();
+    let strongest = || {
+        let all = mode.effects.iter().filter(|e| probed(e)).map(strength);
+        all.fold(0.0, f64::max)
+    };
+    // A rail that is low does less to all of its lines than one that is gone.
     let range = match stops_all {
-        true => WORD..WEAK.end,
+        true => (WORD * strongest()).max(WEAK.start)..WEAK.end,
         false => WEAK,
     };
-    let weak = |e: &Effect| {
-        sorts[e.check] == Sort::Probe
-            && checks[e.check].seen.is_some()
-            && range.contains(&strength(e))
-    };
+    let weak = |e: &Effect| probed(e) && range.contains(&strength(e));
     let mut levels: Vec<f64> = mode
         .effects
         .iter()
@@ -134,6 +136,48 @@ mod tests {
     use super::*;
     use crate::sampled::{probability, ranked};
     use crate::shipped::Library;
+
+    /// A rail that is low leaves a line still with 0.7, and a bus that floats for it is called so with 0.21: eight of those lines are one
+    /// chance, not eight.
+    #[test]
+    fn a_low_rail_shows_in_all_lines_of_a_bus_or_in_none() {
+        let check = Check {
+            run: 0,
+            leak_intermittent: 0.0,
+            leak_fail: 0.005,
+            seen: Some(Outcome::Fail),
+        };
+        let strengths = [vec![0.7], vec![0.21; 8]].concat();
+        let effects = strengths.iter().enumerate().map(|(check, &fail)| Effect {
+            check,
+            intermittent: 0.0,
+            fail,
+        });
+        let mode = Mode {
+            prior: vec![1.0],
+            effects: effects.collect(),
+            shows: None,
+            likelihood: 1.0,
+            past: false,
+        };
+        let checks = vec![check; strengths.len()];
+        let sorts = vec![Sort::Probe; strengths.len()];
+        let shown = |stops_all: bool, lines: std::ops::Range<usize>| -> f64 {
+            let states = by_severity(mode.clone(), &checks, &sorts, stops_all);
+            let total: f64 = states.iter().map(|m| m.prior[0]).sum();
+            assert!((total - 1.0).abs() < 1e-12, "{total}");
+            let all = states.iter().map(|m| {
+                let each = lines.clone().map(|k| strength(&m.effects[k]));
+                m.prior[0] * each.product::<f64>()
+            });
+            all.sum()
+        };
+        let bus = shown(true, 1..9);
+        assert!(bus > 0.05, "{bus}");
+        // Each line by itself is described so about as often as its strength says.
+        let one = shown(true, 1..2);
+        assert!((one / 0.21 - 1.0).abs() < 0.4, "{one}");
+    }
 
     #[test]
     fn lines_of_a_program_are_no_matter_of_severity() {

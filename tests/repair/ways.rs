@@ -79,16 +79,11 @@ pub fn repair(
     seed: u64,
     way: Way,
 ) -> Repair {
-    let mut work = Work {
-        model,
-        bench,
-        left: faults.to_vec(),
-        rng: StdRng::seed_from_u64(seed ^ 0x5EED),
-        seed,
-        done: Repair::default(),
-    };
+    let mut work = Work::new(model, bench, faults, seed);
     match way {
-        Way::Plan => work.by_plan(sheet),
+        Way::Plan => {
+            work.by_plan(sheet, Until::Works);
+        }
         Way::ByRank => work.one_after_the_other(&order_of(model, sheet)),
         Way::ByRate => {
             let nothing_shown = format!("board {}\ncame in faulty\n", bench.w.board);
@@ -99,6 +94,52 @@ pub fn repair(
         work.done.minutes += costs::GIVE_UP;
     }
     work.done
+}
+
+/// A machine whose test was followed by the measurements that the plan asks for, up to where it would renew, swap, solder or clean
+/// something.
+#[derive(Debug, Clone, Default)]
+pub struct Measured {
+    /// The sheet, with what was measured.
+    pub sheet: String,
+    /// Measurements taken.
+    pub steps: u32,
+    /// What it would put right first; empty when the plan has nothing more.
+    pub first: String,
+}
+
+/// Takes the measurements that the plan asks for, and leaves it where it would change something.
+pub fn measured(
+    model: &BoardModel,
+    bench: &Bench,
+    faults: &[Fault],
+    sheet: &str,
+    seed: u64,
+) -> Measured {
+    let mut work = Work::new(model, bench, faults, seed);
+    let (sheet, first) = work.by_plan(sheet, Until::Remedy);
+    Measured {
+        sheet,
+        steps: work.done.steps,
+        first,
+    }
+}
+
+/// How long the plan is followed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Until {
+    /// Until something would be renewed, swapped, soldered or cleaned.
+    Remedy,
+    /// Until the machine works or is given up.
+    Works,
+}
+
+/// Whether a remedy only tries something, which is undone at once.
+fn is_trial(action: Action) -> bool {
+    matches!(
+        action,
+        Action::Piggyback | Action::Cool | Action::Bridge | Action::Lift
+    )
 }
 
 fn ranking(model: &BoardModel, text: &str) -> Option<Ranking> {
@@ -123,7 +164,18 @@ fn order_of(model: &BoardModel, text: &str) -> Vec<String> {
     names
 }
 
-impl Work<'_> {
+impl<'a> Work<'a> {
+    fn new(model: &'a BoardModel, bench: &'a Bench, faults: &[Fault], seed: u64) -> Self {
+        Self {
+            model,
+            bench,
+            left: faults.to_vec(),
+            rng: StdRng::seed_from_u64(seed ^ 0x5EED),
+            seed,
+            done: Repair::default(),
+        }
+    }
+
     fn unit(&self, name: &str) -> &Unit {
         self.model
             .units
@@ -193,7 +245,8 @@ impl Work<'_> {
         }
     }
 
-    fn by_plan(&mut self, sheet: &str) {
+    /// Follows the plan; the sheet then, and what it would put right next.
+    fn by_plan(&mut self, sheet: &str, until: Until) -> (String, String) {
         let mut text = sheet.to_string();
         let tools = Tools::default();
         let mut skipped: Vec<String> = Vec::new();
@@ -203,10 +256,10 @@ impl Work<'_> {
         loop {
             if self.given_up() {
                 let _ = writeln!(self.done.log, "  too long\n{text}");
-                return;
+                return (text, String::new());
             }
             let Some(r) = ranking(self.model, &text) else {
-                return;
+                return (text, String::new());
             };
             let again = |ask: &Ask| match ask {
                 Ask::Remedy { action, place, .. } => {
@@ -226,9 +279,15 @@ impl Work<'_> {
             let Some(step) = open else {
                 let said: Vec<&str> = advice.steps.iter().map(|s| s.step.as_str()).collect();
                 let _ = writeln!(self.done.log, "  given up: {said:?}\n{text}");
-                return;
+                return (text, String::new());
             };
             let ask = step.ask.clone().expect("looked for");
+            if let Ask::Remedy { action, unit, .. } = &ask
+                && until == Until::Remedy
+                && !is_trial(*action)
+            {
+                return (text, unit.clone());
+            }
             let _ = writeln!(self.done.log, "  {}", step.step);
             let said = self.take(&ask, step);
             let _ = writeln!(
@@ -237,7 +296,7 @@ impl Work<'_> {
                 said.trim_end().replace('\n', " | ")
             );
             if self.done.works {
-                return;
+                return (text, String::new());
             }
             if let Ask::Remedy { action, place, .. } = &ask {
                 tried.push((*action, place.clone()));
@@ -258,20 +317,15 @@ impl Work<'_> {
     /// Takes a step; what is typed of it.
     fn take(&mut self, ask: &Ask, step: &NextView) -> String {
         let seed = self.rng.random();
-        #[allow(clippy::collapsible_if)]
         if let Ask::Remedy {
             unit,
             action,
             place,
             ..
         } = ask
+            && !is_trial(*action)
         {
-            if !matches!(
-                action,
-                Action::Piggyback | Action::Cool | Action::Bridge | Action::Lift
-            ) {
-                return self.remedy(unit, *action, &place.name);
-            }
+            return self.remedy(unit, *action, &place.name);
         }
         self.done.minutes += step.minutes;
         self.done.steps += 1;

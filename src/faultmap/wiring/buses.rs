@@ -36,22 +36,32 @@ impl Wiring {
             let all = of_bus.entry(bus[line.as_str()]).or_default();
             all.extend(by.iter().filter(|d| !through.contains(d)));
         }
-        for driver in of_bus.values().flatten() {
-            self.answer(*driver, &bus, rails);
+        let drive: BTreeSet<usize> = of_bus.values().flatten().copied().collect();
+        let mut functions: Vec<(usize, (usize, String))> = (self.part_functions.iter())
+            .filter(|(_, node)| drive.contains(node))
+            .map(|(function, node)| (*node, function.clone()))
+            .collect();
+        functions.sort_unstable();
+        for (driver, (position, function)) in functions {
+            self.answer(driver, position, &function, &bus, rails);
         }
         for (line, at) in &bus {
             let to = self.line(line);
             self.graph.share(of_bus[at].iter().copied().collect(), to);
         }
+        self.graph.leave_out_what_never_moves();
     }
 
     /// Says what a function that drives a bus goes by, if its part answers to whatever comes in. What it puts on a bus comes back at its
     /// inputs, and counts for none; no more does an input that is tied to a supply.
-    fn answer(&mut self, driver: usize, bus: &BTreeMap<&str, Bus>, rails: &HashSet<String>) {
-        let found = self.part_functions.iter().find(|f| *f.1 == driver);
-        let Some((position, function)) = found.map(|(k, _)| k.clone()) else {
-            return;
-        };
+    fn answer(
+        &mut self,
+        driver: usize,
+        position: usize,
+        function: &str,
+        bus: &BTreeMap<&str, Bus>,
+        rails: &HashSet<String>,
+    ) {
         let wired = self.wired[position].clone();
         let Some((_, f)) = wired.functions.iter().find(|f| f.0 == function) else {
             return;
@@ -76,11 +86,15 @@ impl Wiring {
                 if back || tied {
                     continue;
                 }
-                let on = on.map(|l| self.line(l));
                 let from = self.in_part(position, &path, &w.name);
-                answer
-                    .inputs
-                    .extend(from.into_iter().map(|node| (node, on)));
+                match wired.functions.iter().any(|f| f.0 == w.name) {
+                    true => answer.needs.extend(from),
+                    false => {
+                        let on = on.map(|l| self.line(l));
+                        let pins = from.into_iter().map(|node| (node, on));
+                        answer.inputs.extend(pins);
+                    }
+                }
             }
         }
         for w in self.listed(&path, &f.power) {
