@@ -7,7 +7,7 @@
 //!
 //! over all edges, where `f` and `g` belong to the kind of edge. All factors are at most 1, so the fixed point is
 //! reached by taking the strongest condition first (as in Dijkstra's shortest paths on −log strength); loops in the
-//! wiring are harmless. Lines that several may drive are worked out in between ([`still`]).
+//! wiring are harmless. Lines that several may drive are worked out in between (`graph::still`).
 
 mod still;
 

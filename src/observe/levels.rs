@@ -177,13 +177,23 @@ fn vital(model: &BoardModel) -> Arc<Vital> {
     Arc::clone(model.memo.of::<Known>().0.get_or_init(work_out))
 }
 
-/// Modes that take away a supply or a clock, or leave a processor that does nothing at all.
-pub fn stops_all(model: &BoardModel) -> Arc<HashSet<ModeId>> {
+/// Modes that take away a supply or a clock, or leave a processor that does nothing at all, with how surely at most they leave a line
+/// without what should move it: a rail that is low does less than one that is gone.
+pub fn stops_all(model: &BoardModel) -> Arc<HashMap<ModeId, f64>> {
     #[derive(Default)]
-    struct Known(OnceLock<Arc<HashSet<ModeId>>>);
+    struct Known(OnceLock<Arc<HashMap<ModeId, f64>>>);
     let work_out = || {
         let Vital { power, clock } = &*vital(model);
-        Arc::new(power.union(clock).copied().collect())
+        let mut all: HashMap<ModeId, f64> = power.union(clock).map(|m| (*m, 0.0)).collect();
+        let moving = model.lines.iter().filter(|l| l.expect == Expect::Pulsing);
+        let nodes = moving.filter_map(|l| model.node(&l.line));
+        let touches = nodes.flat_map(|n| &model.nodes[n as usize].touches);
+        for touch in touches.filter(|t| t.kind == Kind::Lost) {
+            if let Some(most) = all.get_mut(&touch.mode) {
+                *most = most.max(f64::from(touch.strength));
+            }
+        }
+        Arc::new(all)
     };
     Arc::clone(model.memo.of::<Known>().0.get_or_init(work_out))
 }
@@ -297,7 +307,7 @@ mod tests {
                 &*model.units[m.unit as usize].name == unit && m.what.contains(what)
             });
             let at: ModeId = found.next().expect("a mode of the map").1;
-            all.contains(&at)
+            all.contains_key(&at)
         };
         assert!(stops("X1", "no output") && stops("PSU", "no output"));
         assert!(!stops("A1", "data pin 0 shorted, holds the data line low"));

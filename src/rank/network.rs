@@ -334,7 +334,7 @@ impl<'a> Builder<'a> {
         together::split(
             share_severity(self.a, &self.of_memory),
             &self.sorts,
-            |mode| stops_all.contains(&mode),
+            |mode| stops_all.get(&mode).copied(),
         )
     }
 

@@ -16,8 +16,9 @@ use crate::infer::network::{Check, Effect, Mode, Outcome};
 const PROBES: usize = 3;
 /// Strengths between these are weak: below nothing is lost, above it shows anyhow.
 const WEAK: std::ops::Range<f64> = 0.03..0.9;
-/// From this share of the strongest of its probed lines on the word for a line that stands still is one that is to be expected (least of
-/// these: a bus without power that floats, 0.6 of 0.5; a driven line that floats for want of a clock has 0.06).
+/// From this share on, of how surely it leaves a line without what moves it, the word for a line that stands still is one that is to be
+/// expected (least of these: a bus without power that floats, 0.6 of 0.5; a line that rests and is not as it should be has 0.2, a driven
+/// line that floats for want of a clock 0.06).
 const WORD: f64 = 0.25;
 /// How surely a line shows what the severity brings to it, and what it does not (guess: the map's strengths are not exact).
 const SHOWN: f64 = 0.9;
@@ -55,8 +56,13 @@ pub fn sort_of(model: &BoardModel, id: &str, outcome: Outcome) -> Sort {
     }
 }
 
-/// Splits the modes whose effects hang together. `stops_all`: whether a mode takes away a supply or a clock.
-pub fn split(mut a: Assembled, sorts: &[Sort], stops_all: impl Fn(ModeId) -> bool) -> Assembled {
+/// Splits the modes whose effects hang together. `stops_all`: of a mode that takes away a supply or a clock, how surely it leaves a line
+/// without what moves it.
+pub fn split(
+    mut a: Assembled,
+    sorts: &[Sort],
+    stops_all: impl Fn(ModeId) -> Option<f64>,
+) -> Assembled {
     let checks = &a.net.checks;
     for (cause, ids) in a.net.causes.iter_mut().zip(&mut a.modes) {
         let mut out: Vec<(ModeId, Mode)> = Vec::with_capacity(ids.len());
@@ -84,16 +90,11 @@ fn weighted(mut mode: Mode, by: f64) -> Mode {
 }
 
 /// The mode at its levels of severity.
-fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: bool) -> Vec<Mode> {
+fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: Option<f64>) -> Vec<Mode> {
     let probed = |e: &Effect| sorts[e.check] == Sort::Probe && checks[e.check].seen.is_some();
-    let strongest = || {
-        let all = mode.effects.iter().filter(|e| probed(e)).map(strength);
-        all.fold(0.0, f64::max)
-    };
-    // A rail that is low does less to all of its lines than one that is gone.
     let range = match stops_all {
-        true => (WORD * strongest()).max(WEAK.start)..WEAK.end,
-        false => WEAK,
+        Some(most) => (WORD * most).max(WEAK.start)..WEAK.end,
+        None => WEAK,
     };
     let weak = |e: &Effect| probed(e) && range.contains(&strength(e));
     let mut levels: Vec<f64> = mode
@@ -108,12 +109,16 @@ fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: bool) ->
     levels.sort_by(f64::total_cmp);
     let middle = 0.5 * (levels[0] + levels[levels.len() - 1]);
     let mean = |of: &[f64]| of.iter().sum::<f64>() / of.len().max(1) as f64;
-    let at = match stops_all {
+    let at = match stops_all.is_some() {
         true => levels.len(),
         false => levels.partition_point(|s| *s < middle),
     };
     let low = mean(&levels[..at]);
-    let high = if stops_all { low } else { mean(&levels[at..]) };
+    let high = if stops_all.is_some() {
+        low
+    } else {
+        mean(&levels[at..])
+    };
     // Nothing of the weak effects, the stronger ones, all: with the means of both levels as their chances.
     let states = [
         (1.0 - high, f64::INFINITY),
@@ -162,7 +167,7 @@ mod tests {
         };
         let checks = vec![check; strengths.len()];
         let sorts = vec![Sort::Probe; strengths.len()];
-        let shown = |stops_all: bool, lines: std::ops::Range<usize>| -> f64 {
+        let shown = |stops_all: Option<f64>, lines: std::ops::Range<usize>| -> f64 {
             let states = by_severity(mode.clone(), &checks, &sorts, stops_all);
             let total: f64 = states.iter().map(|m| m.prior[0]).sum();
             assert!((total - 1.0).abs() < 1e-12, "{total}");
@@ -172,10 +177,12 @@ mod tests {
             });
             all.sum()
         };
-        let bus = shown(true, 1..9);
+        let bus = shown(Some(0.7), 1..9);
         assert!(bus > 0.05, "{bus}");
+        // Those of a rail that is gone would be called otherwise.
+        assert!(shown(Some(1.0), 1..9) < 1e-4);
         // Each line by itself is described so about as often as its strength says.
-        let one = shown(true, 1..2);
+        let one = shown(Some(0.7), 1..2);
         assert!((one / 0.21 - 1.0).abs() < 0.4, "{one}");
     }
 
