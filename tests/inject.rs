@@ -12,7 +12,7 @@ use inject::faults::{Fault, Remedy};
 use inject::patient::Patient;
 use inject::picture::Screen;
 use inject::score::{self, Calibration, Singles};
-use inject::{Bench, Seen};
+use inject::{Bench, Seen, spread};
 use rand::rngs::StdRng;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -148,31 +148,6 @@ fn remedies_at_the_right_place_cure() {
 }
 
 type Shown = (Fault, Seen);
-
-/// Work on a list in as many threads as the machine has cores, results in order.
-fn spread<T: Sync, R: Send>(list: &[T], work: impl Fn(usize, &T) -> R + Sync) -> Vec<R> {
-    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
-    let next = std::sync::atomic::AtomicUsize::new(0);
-    let mut all: Vec<(usize, R)> = std::thread::scope(|s| {
-        let one = || {
-            let mut out = Vec::new();
-            loop {
-                let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-                let Some(item) = list.get(k) else {
-                    return out;
-                };
-                out.push((k, work(k, item)));
-            }
-        };
-        let handles: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
-        handles
-            .into_iter()
-            .flat_map(|h| h.join().expect("a thread that works"))
-            .collect()
-    });
-    all.sort_by_key(|r| r.0);
-    all.into_iter().map(|r| r.1).collect()
-}
 
 /// Faults that show, with what they show.
 fn visible(bench: &Bench, all: &[Fault]) -> Vec<Shown> {

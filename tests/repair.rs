@@ -159,55 +159,47 @@ impl Compared {
     }
 }
 
-/// One machine after the other, by each way, in as many threads as there are cores.
+/// One machine by each way.
+fn compare_one(model: &BoardModel, bench: &Bench, k: usize, m: &Machine) -> Compared {
+    let mut done = Compared::default();
+    let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
+    let look = std::env::var_os("REPAIR_LOOK").is_some();
+    if look {
+        println!("{k} came with\n{}", m.sheet);
+    }
+    for (w, way) in Way::ALL.into_iter().enumerate() {
+        let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
+        done.sums[m.faults.len() - 1][w].add(&repair);
+        if way == Way::Plan {
+            let vain = match repair.vain {
+                0 => String::new(),
+                n => format!(", {n} in vain"),
+            };
+            let given_up = if repair.works { "" } else { ", given up" };
+            let what = words.join(" and ");
+            let told = format!("machine {k}, {what}{vain}{given_up}");
+            done.by_plan.push((repair.minutes, told));
+        }
+        if look {
+            println!(
+                "{k} {way:?}: {words:?}: {:.1} min, works {}\n{}",
+                repair.minutes, repair.works, repair.log
+            );
+        }
+    }
+    done
+}
+
+/// Each machine by each way, in as many threads as there are cores.
 fn compare(model: &BoardModel, bench: &Bench, list: &[Machine]) -> Compared {
-    let next = std::sync::atomic::AtomicUsize::new(0);
     let only: Option<usize> = std::env::var("REPAIR_ONLY")
         .ok()
         .map(|k| k.parse().expect("a number of a machine"));
-    let one = || {
-        let mut done = Compared::default();
-        loop {
-            let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-            let Some(m) = list.get(k) else { return done };
-            if only.is_some_and(|only| only != k) {
-                continue;
-            }
-            let words: Vec<String> = m.faults.iter().map(|f| f.words(&bench.w)).collect();
-            if std::env::var_os("REPAIR_LOOK").is_some() {
-                println!("{k} came with\n{}", m.sheet);
-            }
-            for (w, way) in Way::ALL.into_iter().enumerate() {
-                let repair = ways::repair(model, bench, &m.faults, &m.sheet, m.seed, way);
-                done.sums[m.faults.len() - 1][w].add(&repair);
-                if way == Way::Plan {
-                    let vain = match repair.vain {
-                        0 => String::new(),
-                        n => format!(", {n} in vain"),
-                    };
-                    let given_up = if repair.works { "" } else { ", given up" };
-                    let what = words.join(" and ");
-                    (done.by_plan).push((
-                        repair.minutes,
-                        format!("machine {k}, {what}{vain}{given_up}"),
-                    ));
-                }
-                if std::env::var_os("REPAIR_LOOK").is_some() {
-                    println!(
-                        "{k} {way:?}: {words:?}: {:.1} min, works {}\n{}",
-                        repair.minutes, repair.works, repair.log
-                    );
-                }
-            }
-        }
-    };
-    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
-    std::thread::scope(|s| {
-        let all: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
-        all.into_iter()
-            .map(|h| h.join().expect("a thread that works"))
-            .fold(Compared::default(), Compared::join)
-    })
+    let each = inject::spread(list, |k, m| match only {
+        Some(only) if only != k => Compared::default(),
+        _ => compare_one(model, bench, k, m),
+    });
+    each.into_iter().fold(Compared::default(), Compared::join)
 }
 
 fn boards() -> Vec<(BoardModel, Bench)> {
@@ -275,37 +267,25 @@ impl Guided {
 }
 
 fn guided_of(model: &BoardModel, bench: &Bench, list: &[(Fault, f64)]) -> Guided {
-    let next = std::sync::atomic::AtomicUsize::new(0);
-    let one = || {
+    let each = inject::spread(list, |k, (fault, weight)| {
         let mut done = Guided::default();
-        loop {
-            let k = next.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-            let Some((fault, weight)) = list.get(k) else {
-                return done;
-            };
-            let faults = std::slice::from_ref(fault);
-            let sheet = bench.results(faults, k as u64);
-            let words = fault.words(&bench.w);
-            let first = score::ranked(model, &sheet, &fault.unit);
-            done.before.add(words.clone(), &first, 1.0);
-            let m = ways::measured(model, bench, faults, &sheet, k as u64);
-            let place = score::ranked(model, &m.sheet, &fault.unit);
-            done.after.add(words.clone(), &place, 1.0);
-            done.often.add(words, &place, *weight);
-            done.steps += f64::from(m.steps);
-            if score::position(&m.first) == score::position(&fault.unit) {
-                done.right += 1.0;
-                done.right_often += weight;
-            }
+        let faults = std::slice::from_ref(fault);
+        let sheet = bench.results(faults, k as u64);
+        let words = fault.words(&bench.w);
+        let first = score::ranked(model, &sheet, &fault.unit);
+        done.before.add(words.clone(), &first, 1.0);
+        let m = ways::measured(model, bench, faults, &sheet, k as u64);
+        let place = score::ranked(model, &m.sheet, &fault.unit);
+        done.after.add(words.clone(), &place, 1.0);
+        done.often.add(words, &place, *weight);
+        done.steps += f64::from(m.steps);
+        if score::position(&m.first) == score::position(&fault.unit) {
+            done.right += 1.0;
+            done.right_often += weight;
         }
-    };
-    let threads = std::thread::available_parallelism().map_or(2, std::num::NonZero::get);
-    std::thread::scope(|s| {
-        let all: Vec<_> = (0..threads).map(|_| s.spawn(one)).collect();
-        all.into_iter()
-            .map(|h| h.join().expect("a thread that works"))
-            .fold(Guided::default(), Guided::join)
-    })
+        done
+    });
+    each.into_iter().fold(Guided::default(), Guided::join)
 }
 
 /// `GUIDED_EVERY=19 REPAIR_BOARD=dunlin-64 cargo test --test repair guided -- --ignored --nocapture`: each 19th fault of a board that

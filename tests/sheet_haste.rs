@@ -269,6 +269,20 @@ const LINES: &[(&str, &str)] = &[
     ),
     ("keyboard ded", "keyboard dead"),
     ("rest fne", "rest fine"),
+    // A verdict, and the value that it repeats: left unread, a board without -5 V would be measured with its power on.
+    ("-5v missing 0.02", "rail -5V 20 mV"),
+    ("-5v nothing at all 0.02", "rail -5V 20 mV"),
+    ("-5v dead 0.02v", "rail -5V 20 mV"),
+    ("-5v nothing at all", "rail -5V dead"),
+    ("video 5v 0.05v", "rail +5V_VIDEO 50 mV"),
+    ("clk 5v rail ded 0.0", "rail +5V_CLK 0.0 V"),
+    ("clk 5v dead", "rail +5V_CLK dead"),
+    ("5v clk 0.0", "rail +5V_CLK 0.0 V"),
+    (
+        "u7 pin 10-12 all high",
+        "U7.10 high | U7.11 high | U7.12 high",
+    ),
+    ("CN8.shell floating", "CN8.SHELL floating"),
     (
         "resistance SOUND_REG_IN 318 ohm",
         "resistance rail SOUND_REG_IN 318 ohm",

@@ -329,6 +329,11 @@ impl BoardModel {
 }
 
 impl Position {
+    /// The place of a pin among its pins, by label.
+    pub fn pin(&self, label: &str) -> Option<usize> {
+        (self.pins.iter()).position(|p| p.label.eq_ignore_ascii_case(label))
+    }
+
     /// The line that a pin (by label or by signal name) is on.
     pub fn line_at(&self, pin: &str) -> Option<&str> {
         let is = |p: &&Pin| p.label.eq_ignore_ascii_case(pin) || p.signal.eq_ignore_ascii_case(pin);

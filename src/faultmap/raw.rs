@@ -631,3 +631,8 @@ pub struct StageRaw {
     #[serde(default)]
     pub stops_at_failure: bool,
 }
+
+/// Whether a line is ground, by its name: `GND`, `GND_AUDIO`, `AGND`.
+pub fn is_ground(line: &str) -> bool {
+    line.to_ascii_uppercase().contains("GND")
+}

@@ -32,10 +32,8 @@ pub struct Wired {
     pub lines: Vec<Option<String>>,
     /// Functions of the family with the running numbers filled in.
     pub functions: Vec<(String, FunctionRaw)>,
-    /// Whether it is a resistor or the like.
-    passive: bool,
-    /// Whether it puts out something whatever comes in: memory, gates.
-    answers: bool,
+    /// Class of its family.
+    pub class: Class,
 }
 
 impl Wired {
@@ -226,8 +224,7 @@ impl Wiring {
             signals,
             lines,
             functions,
-            passive: family.class == Class::Passive,
-            answers: buses::answers(family.class),
+            class: family.class,
         });
     }
 

@@ -242,7 +242,7 @@ impl Observer<'_> {
 /// The modes of the part in a position that hold the line at a pin of it low or high.
 pub fn holds(model: &BoardModel, position: usize, pin: &str) -> Vec<ModeId> {
     let p = &model.positions[position];
-    let at = p.pins.iter().find(|other| other.label == pin);
+    let at = p.pin(pin).map(|at| &p.pins[at]);
     let Some(node) = at
         .and_then(|pin| pin.line.as_deref())
         .and_then(|line| model.node(line))

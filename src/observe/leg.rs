@@ -17,7 +17,7 @@ impl Observer<'_> {
         let Some((position, at)) = board::position(self.model, &place.name) else {
             return;
         };
-        let leg = at.pins.iter().position(|p| p.label == pin);
+        let leg = at.pin(pin);
         let own: Vec<(ModeId, f64)> = of_own_contacts(self.model, position, leg, aspect)
             .map(|(mode, strength)| (mode, self.noticed(mode, strength)))
             .collect();

@@ -448,16 +448,22 @@ impl Observer<'_> {
     /// A level or signal at a pin, against what the map expects on that line.
     pub(super) fn level(&mut self, place: &Place, state: &State) {
         let Some(line) = board::line(self.model, place).map(str::to_string) else {
-            let message = format!(
-                "{} is no pin or line of board {}",
-                board::written(place),
-                self.model.board
-            );
-            return self.warn(
-                code::UNKNOWN_PLACE,
-                message,
-                "write position and pin, U7.40, or a line of the map".into(),
-            );
+            let leg = place.pin.as_deref().is_some_and(|pin| {
+                board::position(self.model, &place.name).is_some_and(|p| p.1.pin(pin).is_some())
+            });
+            let (is, help) = match leg {
+                true => (
+                    "leads nowhere in the map",
+                    "write a pin of the line that was measured",
+                ),
+                false => (
+                    "is no pin or line",
+                    "write position and pin, U7.40, or a line of the map",
+                ),
+            };
+            let (place, name) = (board::written(place), &self.model.board);
+            let message = format!("{place} {is} of board {name}");
+            return self.warn(code::UNKNOWN_PLACE, message, help.into());
         };
         if let Some(rail) = self
             .model

@@ -173,7 +173,7 @@ impl Observer<'_> {
     pub(super) fn leg(&mut self, place: &Place) -> Option<Leg> {
         let (index, position) = self.find_position(place)?;
         let label = place.pin.as_deref().unwrap_or_default();
-        let pin = position.pins.iter().position(|p| p.label == label);
+        let pin = position.pin(label);
         if pin.is_none() {
             let message = format!("{} has no pin {label}", position.name);
             let help = "type the number or letter of the pin as on the board, as in `U7.40 to U1.34 0.3 ohm`";
@@ -280,7 +280,10 @@ mod tests {
 
     #[test]
     fn two_lines_that_should_not_touch_are_told() {
-        let text = format!("{PORT}U15.9 to CN6.7 0.3 ohm\nU15.9 to CN6.99 open\nC10 0.2 ohm\n");
+        // The metal of a connector is a leg, however it is written; on this map it leads nowhere.
+        let text = format!(
+            "{PORT}U15.9 to CN6.7 0.3 ohm\nU15.9 to CN6.99 open\nC10 0.2 ohm\nCN8.shell floating\nU15.9 to CN8.SHELL open\n"
+        );
         let r = ranked(&text);
         let told: Vec<&str> = r
             .observed
@@ -293,5 +296,10 @@ mod tests {
             "{told:?}"
         );
         assert!(told.iter().any(|t| t.contains("has no pin 99")), "{told:?}");
+        assert!(told.iter().any(|t| t.contains("leads nowhere")), "{told:?}");
+        assert!(
+            !told.iter().any(|t| t.contains("has no pin SHELL")),
+            "{told:?}"
+        );
     }
 }

@@ -6,7 +6,7 @@
 
 use super::{Evidence, Hint, Observer, odds};
 use crate::faultmap::model::{BoardModel, Kind, ModeId, UnitKind};
-use crate::faultmap::raw::{Class, Warmth};
+use crate::faultmap::raw::{Class, Warmth, is_ground};
 use crate::infer::network::Outcome;
 use crate::sheet::{Place, State};
 use std::collections::BTreeMap;
@@ -69,13 +69,12 @@ fn can_short(model: &BoardModel, mode: ModeId) -> bool {
         position.class,
         Class::Regulator | Class::Fuse | Class::Switch | Class::Connector | Class::Supply
     );
-    let ground = |line: &str| line.to_ascii_uppercase().contains("GND");
     let at_ground = || position.pins.iter().filter_map(|p| p.line.as_deref());
     unit.kind == UnitKind::Part
         && !m.missing
         && !position.outside
         && !gives
-        && at_ground().any(ground)
+        && at_ground().any(is_ground)
 }
 
 /// The check that the resistance from a rail to ground is.

@@ -109,15 +109,10 @@ fn by_severity(mode: Mode, checks: &[Check], sorts: &[Sort], stops_all: Option<f
     levels.sort_by(f64::total_cmp);
     let middle = 0.5 * (levels[0] + levels[levels.len() - 1]);
     let mean = |of: &[f64]| of.iter().sum::<f64>() / of.len().max(1) as f64;
-    let at = match stops_all.is_some() {
-        true => levels.len(),
-        false => levels.partition_point(|s| *s < middle),
-    };
-    let low = mean(&levels[..at]);
-    let high = if stops_all.is_some() {
-        low
-    } else {
-        mean(&levels[at..])
+    let at = levels.partition_point(|s| *s < middle);
+    let (low, high) = match stops_all {
+        Some(_) => (mean(&levels), mean(&levels)),
+        None => (mean(&levels[..at]), mean(&levels[at..])),
     };
     // Nothing of the weak effects, the stronger ones, all: with the means of both levels as their chances.
     let states = [

@@ -2,7 +2,7 @@
 
 use crate::faultmap::expand;
 use crate::faultmap::model::{BoardModel, Pin, Position};
-use crate::faultmap::raw::{BoardRaw, Class, FunctionRaw};
+use crate::faultmap::raw::{BoardRaw, Class, FunctionRaw, is_ground};
 use crate::faultmap::wiring::{Wiring, expand_functions};
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap, HashSet};
@@ -374,7 +374,7 @@ impl<'a> Signals<'a> {
     pub fn is_ground(&self, line: &str) -> bool {
         self.supplies.contains(line)
             && !self.raw.rails.values().any(|r| r.line == line)
-            && line.to_ascii_uppercase().contains("GND")
+            && is_ground(line)
     }
 }
 

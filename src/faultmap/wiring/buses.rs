@@ -6,7 +6,7 @@
 //! nothing moves at any of their inputs.
 
 use super::super::graph::Answer;
-use super::super::raw::Class;
+use super::super::raw::{Class, is_ground};
 use super::Wiring;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
@@ -66,7 +66,7 @@ impl Wiring {
         let Some((_, f)) = wired.functions.iter().find(|f| f.0 == function) else {
             return;
         };
-        if !wired.answers {
+        if !answers(wired.class) {
             return;
         }
         let line = |signal: &str| {
@@ -113,11 +113,12 @@ impl Wiring {
     ) -> (HashSet<usize>, Vec<(String, String)>) {
         let (mut through, mut joined) = (HashSet::new(), Vec::new());
         for (position, wired) in self.wired.iter().enumerate() {
+            let passive = wired.class == Class::Passive;
             let line = |signal: &str| {
                 let pin = wired.signals.iter().position(|s| s == signal)?;
                 wired.lines[pin].clone().filter(|l| drivers.contains_key(l))
             };
-            for (name, f) in wired.functions.iter().filter(|_| wired.passive) {
+            for (name, f) in wired.functions.iter().filter(|_| passive) {
                 if let (Some(a), Some(b)) = (line(f.carries.trim()), line(f.drives.trim())) {
                     through.insert(self.part_functions[&(position, name.clone())]);
                     joined.push((a, b));
@@ -128,12 +129,8 @@ impl Wiring {
     }
 }
 
-fn is_ground(line: &str) -> bool {
-    line.to_ascii_uppercase().contains("GND")
-}
-
 /// Whether a part of this class puts out something whatever comes in.
-pub(super) fn answers(class: Class) -> bool {
+fn answers(class: Class) -> bool {
     use Class::{Driver, Logic, LogicArray, Memory, Rom, StaticMemory};
     matches!(
         class,

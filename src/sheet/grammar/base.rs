@@ -212,6 +212,11 @@ pub fn items<'a, T>(
     }
 }
 
+/// This rule does not fit, and has nothing to say of what would.
+pub fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
+    Err(nom::Err::Error(E::silent(input)))
+}
+
 #[cfg(test)]
 mod tests {
     use crate::sheet::{parse, print_statement};

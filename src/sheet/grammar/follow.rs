@@ -13,10 +13,6 @@ use crate::sheet::concept::Concept::*;
 use crate::sheet::statement::{Action, Effect, Finding, HandsOn, State, Statement, Subject};
 use crate::sheet::toks::{E, P, Toks};
 
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
-
 /// Reads what goes on with the last of the statements `before`.
 pub fn followed<'a>(input: Toks<'a>, before: &[Statement]) -> P<'a, Vec<Statement>> {
     match before.last() {

@@ -12,11 +12,7 @@ use super::subject::{ADAPTERS, port, subject, subjects};
 use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{State, Statement, Subject};
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 const PLAIN: &[(Concept, State)] = &[
     (Good, State::Ok),

@@ -12,11 +12,7 @@ use super::header::part_number;
 use crate::sheet::concept::Concept::*;
 use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, State, Statement};
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 fn done(action: Action, places: Vec<Place>, result: Effect) -> Statement {
     Statement::HandsOn(HandsOn {

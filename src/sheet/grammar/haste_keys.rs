@@ -10,11 +10,7 @@ use super::result::{all_found, found};
 use crate::sheet::concept::Concept::*;
 use crate::sheet::statement::{State, Statement, Subject};
 use crate::sheet::token::Kind;
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 /// One letter or digit, a function key or a key by its name.
 fn key(input: Toks<'_>) -> P<'_, String> {

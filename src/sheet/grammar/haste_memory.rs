@@ -11,11 +11,7 @@ use super::result::{TEST_STATES, all_found, fit, found};
 use super::subject::{address, bits, range};
 use crate::sheet::concept::Concept::*;
 use crate::sheet::statement::{State, Statement, Subject};
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 /// The number of a bit behind its letter: `d4`, `b3`.
 fn lettered<'a>(letter: char) -> impl FnMut(Toks<'a>) -> P<'a, u8> {

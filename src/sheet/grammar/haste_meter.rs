@@ -13,11 +13,7 @@ use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Place, State, Statement, Subject};
 use crate::sheet::token::Kind;
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 /// `nothing on the 12`: a whole number that rails are called by is the rail.
 fn nothing_on<'a>(input: Toks<'a>) -> P<'a, Vec<Statement>> {
@@ -84,7 +80,7 @@ fn floating_at(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     ))
 }
 
-/// `U13 8-11 all high`: several numbers behind a part are its pins where only a pin can be so.
+/// `U13 8-11 all high`, `U13 pin 8-11 all high`: several numbers behind a part are its pins where only a pin can be so.
 fn bare_pins(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const OF_PINS: &[(Concept, State)] = &[
         (Low, State::Low),
@@ -93,6 +89,7 @@ fn bare_pins(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         (Floating, State::Floating),
     ];
     let (rest, name) = position(input)?;
+    let (rest, _) = opt(word(Pin)).parse(rest)?;
     if rest.first().is_none_or(|a| a.kind == Kind::Mark) {
         return silent(rest);
     }

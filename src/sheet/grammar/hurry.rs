@@ -14,10 +14,6 @@ use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{PictureState, State, Statement, Subject};
 use crate::sheet::toks::{E, P, Toks};
 
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
-
 const BIT_STATES: &[(Concept, State)] = &[
     (Bad, State::Bad),
     (Low, State::Low),

@@ -9,11 +9,7 @@ use super::result::{all_found, found};
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{State, Statement, Subject};
 use crate::sheet::token::Kind;
-use crate::sheet::toks::{E, P, Toks};
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
+use crate::sheet::toks::{P, Toks};
 
 /// `a s d f dead rest of kb ok`: letters are keys where the rest of the keyboard is told of.
 fn letters_and_rest(input: Toks<'_>) -> P<'_, Vec<Statement>> {

@@ -14,13 +14,9 @@ use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Direction, State, Statement, Subject};
 use crate::sheet::token::Kind;
-use crate::sheet::toks::{E, P, Toks};
+use crate::sheet::toks::{P, Toks};
 
 const OTHERS: &str = "the other keys, as in key Q also presses W";
-
-fn silent<'a, T>(input: Toks<'a>) -> P<'a, T> {
-    Err(nom::Err::Error(E::silent(input)))
-}
 
 /// `["key"] KEY`: a single small letter `a` needs the word before it.
 fn one_key(input: Toks<'_>) -> P<'_, String> {

@@ -40,7 +40,8 @@ pub fn rail(input: Toks<'_>) -> P<'_, String> {
     alt((written, numbered, named)).parse(input)
 }
 
-/// `+5V_VIDEO`, `+12VA`: a rail as the map writes it, known by its volts and the underscore or the letter behind them; `5v video` before a value.
+/// `+5V_VIDEO`, `+12VA`: a rail as the map writes it, known by its volts and the underscore or the letter behind them; `5v video` and
+/// `video 5v` before what was read of it.
 fn written(input: Toks<'_>) -> P<'_, String> {
     let (rest, _) = opt(word(Rail)).parse(input)?;
     let signed = rest.first().is_some_and(|a| matches!(&*a.lower, "+" | "-"));
@@ -48,23 +49,39 @@ fn written(input: Toks<'_>) -> P<'_, String> {
     let Some(atom) = at.first().filter(|a| !signed || a.stuck) else {
         return Err(nom::Err::Error(E::silent(input)));
     };
-    let after = atom.lower.trim_start_matches(|c: char| c.is_ascii_digit());
-    let volts = after.len() < atom.lower.len() && after.starts_with('v');
     let sign = if signed { rest.typed() } else { "" };
-    if volts && (after.contains('_') || after == "va") {
+    let behind_volts = |text: &str| -> Option<String> {
+        let after = text.trim_start_matches(|c: char| c.is_ascii_digit());
+        (after.len() < text.len() && after.starts_with('v')).then(|| after.to_string())
+    };
+    let after = behind_volts(&atom.lower);
+    if after.as_ref().is_some_and(|a| a.contains('_') || a == "va") {
         return Ok((at.skip(1), format!("{sign}{}", at.typed().to_uppercase())));
     }
-    if volts && after == "v" && direct(at.skip(1), RailPart).is_ok() {
-        let (behind, ()) = direct(at.skip(1), RailPart)?;
-        let value = measured(&[Unit::Volt], Some(Unit::Volt))(behind).is_ok();
-        let name = format!("{sign}{}_{}", at.typed(), at.skip(1).typed()).to_uppercase();
-        // `vid` stands for the whole word.
-        let name = name.replace("_VID", "_VIDEO").replace("_VIDEOEO", "_VIDEO");
-        if value {
-            return Ok((behind, name));
+    let next = at.skip(1);
+    let (volts, part) = match next.first() {
+        Some(_) if after.as_deref() == Some("v") && direct(next, RailPart).is_ok() => (at, next),
+        Some(a)
+            if behind_volts(&a.lower).as_deref() == Some("v") && direct(at, RailPart).is_ok() =>
+        {
+            (next, at)
         }
+        _ => return Err(nom::Err::Error(E::silent(input))),
+    };
+    let turned = part.from < volts.from;
+    let (rest, told) = opt(|i| direct(i, Rail)).parse(next.skip(1))?;
+    let value = measured(&[Unit::Volt], Some(Unit::Volt))(rest).is_ok();
+    // `5v video dead` may be two things.
+    let state = (turned || told.is_some()) && one_of(RAIL_STATES)(rest).is_ok();
+    if !value && !state {
+        return Err(nom::Err::Error(E::silent(input)));
     }
-    Err(nom::Err::Error(E::silent(input)))
+    // As `5v` alone means +5V.
+    let sign = if sign.is_empty() { "+" } else { sign };
+    let name = format!("{sign}{}_{}", volts.typed(), part.typed()).to_uppercase();
+    // `vid` stands for the whole word.
+    let name = name.replace("_VID", "_VIDEO").replace("_VIDEOEO", "_VIDEO");
+    Ok((rest, name))
 }
 
 /// A name in capitals behind the word `rail` (`rail VCC`).
@@ -118,14 +135,20 @@ const READING: &str = "a voltage, or ok, low, high, missing";
 fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, name) = rail(input)?;
     let (rest, subject_word) = opt(one_of(SUBJECTS)).parse(rest)?;
-    // `5v rail ok 5.02`: the verdict first, then the value that it repeats.
+    // `5v rail ok 5.02`, `-5v missing 0.02`: the verdict first, then the value that it repeats.
     let value = |i| match reading(i, &name, subject_word) {
         Err(nom::Err::Error(first)) => {
             // `ok in 0 of 20 loops` tells loops.
             let counted = |after| quantity(after).is_ok_and(|(_, q)| q.value == 0.0 && !q.decimals);
-            let judged = word(Good)(i).and_then(|(after, ())| match counted(after) {
-                true => Err(nom::Err::Error(E::silent(after))),
-                false => reading(after, &name, subject_word),
+            let judged = one_of(RAIL_STATES)(i).and_then(|(after, verdict)| match verdict {
+                State::Ok if !counted(after) => reading(after, &name, subject_word),
+                State::Dead => reading(after, &name, subject_word).and_then(|read| {
+                    match gone(&read.1, &name) {
+                        true => Ok(read),
+                        false => silent(after),
+                    }
+                }),
+                _ => silent(after),
             });
             judged.map_err(|_: nom::Err<E>| nom::Err::Error(first))
         }
@@ -136,6 +159,14 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         named_state(i, rest, &name, subject_word, state)
     };
     alt((value, state)).parse(rest)
+}
+
+/// Whether so little was read of a rail that it is missing.
+fn gone(read: &[Statement], name: &str) -> bool {
+    /// Of what the rail is called by (guess: what a meter picks up on a line without a supply).
+    const NEXT_TO_NOTHING: f64 = 0.2;
+    matches!(read, [Statement::Finding(Finding { subject: Subject::Rail(_), state: State::Volts(v), .. })]
+        if nominal(name).is_none_or(|n| (v / n).abs() < NEXT_TO_NOTHING))
 }
 
 /// What of a rail was measured.
