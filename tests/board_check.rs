@@ -479,7 +479,9 @@ fn a_chip_has_no_across() {
 #[test]
 fn seeded_mistakes_are_found_at_their_place() {
     let board = "boards/dunlin-64.yaml";
-    let good = shipped_texts();
+    // The other boards have no part in it, and each takes as long as this one.
+    let mut good = shipped_texts();
+    good.retain(|t| !t.file.starts_with("boards/") || t.file == board);
     let mut wrong = Vec::new();
     // Two seeds break the text so that the reader's place counts: it must be the line of the change.
     for s in SEEDS {

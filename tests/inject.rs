@@ -122,7 +122,7 @@ fn remedies_at_the_right_place_cure() {
         for fault in all
             .iter()
             .filter(|f| bench.shows(std::slice::from_ref(f)))
-            .take(16)
+            .take(10)
         {
             let mut machine = Patient::new(&bench, vec![fault.clone()], 9);
             assert!(!machine.works(), "{}", fault.words(&bench.w));
