@@ -192,3 +192,34 @@ fn expected_values_are_canonical() {
         }
     }
 }
+
+/// What is read of sheets that nobody wrote for the reader. Most of it is not; what is must be what was meant, which a reader of the
+/// snapshot sees beside it.
+#[test]
+fn jotted_sheets() {
+    let text = include_str!("corpus/jotted.tsv");
+    let sheets: Vec<Vec<(&str, &str)>> = (text.split("\n\n"))
+        .map(|sheet| {
+            let lines = sheet.lines().filter(|l| !l.starts_with("# "));
+            lines.filter_map(|l| l.split_once('\t')).collect()
+        })
+        .collect();
+    let (mut out, mut some, mut all) = (String::new(), 0, 0);
+    for lines in &sheets {
+        let typed: Vec<&str> = lines.iter().map(|l| l.0).collect();
+        let sheet = parse("jotted", typed.join("\n").as_bytes()).expect("a text");
+        for (number, (typed, meant)) in (1..).zip(lines) {
+            let said = said(&sheet, number);
+            let told = sheet.lines.iter().any(|l| l.number == number && l.not_understood.is_some());
+            assert!(told || !said.is_empty(), "{typed}: lost without a word");
+            all += 1;
+            if !said.is_empty() {
+                some += 1;
+                let said: Vec<String> = said.into_iter().collect();
+                out += &format!("{typed}\n  meant {meant}\n  read  {}\n", said.join(" | "));
+            }
+        }
+    }
+    assert_eq!(sheets.len(), 20);
+    insta::assert_snapshot!(format!("something is read of {some} of {all} lines\n\n{out}"));
+}

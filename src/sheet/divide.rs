@@ -19,7 +19,7 @@ const MOST_PARTS: usize = 24;
 const MOST_UNDIVIDED: usize = 24;
 
 /// Words for how something was: a part that starts with one may belong to the part before.
-const STATES: Concepts = Concepts::of(&[
+pub const STATES: Concepts = Concepts::of(&[
     Concept::Good,
     Concept::Bad,
     Concept::Low,
@@ -329,7 +329,7 @@ pub fn is_free(lexed: &Lexed, from: usize, to: usize) -> bool {
 }
 
 /// The first atom that would turn a meaning around. Inside a longer phrase of the bench (`no change`) it does not.
-fn turning(lexed: &Lexed, from: usize, to: usize) -> Option<usize> {
+pub fn turning(lexed: &Lexed, from: usize, to: usize) -> Option<usize> {
     let mut i = from;
     while i < to {
         let atom = &lexed.atoms[i];
@@ -406,7 +406,7 @@ fn undivided(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
 }
 
 /// Whether two findings say different things of the same, seen at the same.
-fn contradict(one: &Statement, other: &Statement) -> bool {
+pub fn contradict(one: &Statement, other: &Statement) -> bool {
     match (one, other) {
         (Statement::Finding(a), Statement::Finding(b)) => {
             a.subject == b.subject

@@ -15,6 +15,7 @@ use super::correct::Memo;
 use super::cut::{comment_start, segments, ticket_sign, trim, without_bullet};
 use super::divide::{Part, Piece, read, read_whole, turned_at};
 use super::entry::{self, Entry};
+use super::islands::islands;
 use super::plain::speaks_of_others;
 use super::profile::Profile;
 use super::recover::read_text;
@@ -336,9 +337,15 @@ impl<'t> Reader<'t> {
             self.words.plain.put(&lexed, span, &pieces);
         }
         pieces.truncate(note.unwrap_or(pieces.len()));
-        match turned_at(&lexed, &pieces) {
-            Some(at) => self.turned_around(&lexed, at, before_note, line),
-            None => self.keep(&lexed, pieces, line),
+        let unread = |p: &Piece| matches!(p.part, Part::Unread);
+        let standing = match self.is_patient() && pieces.iter().any(unread) {
+            true => islands(&lexed, &pieces),
+            false => None,
+        };
+        match (standing, turned_at(&lexed, &pieces)) {
+            (Some(pieces), _) => self.keep(&lexed, pieces, line),
+            (None, Some(at)) => self.turned_around(&lexed, at, before_note, line),
+            (None, None) => self.keep(&lexed, pieces, line),
         }
         note_start
     }

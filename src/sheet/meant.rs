@@ -3,7 +3,7 @@
 use super::concept::Concept;
 use super::divide::{Part, Piece, divides, toks};
 use super::grammar::{continued, inherited};
-use super::statement::{Action, Statement, Subject};
+use super::statement::{Action, Effect, HandsOn, State, Statement, Subject};
 use super::token::Lexed;
 
 /// A part as it is meant behind the statements `before` it.
@@ -55,6 +55,19 @@ pub fn as_meant(
         |s: &Statement| matches!(s, Statement::Finding(f) if matches!(f.subject, Subject::Part(_)));
     if tested && all.iter().any(part) {
         return None;
+    }
+    // `freezer on U10: cured. U11 nothing`: the same done there, and nothing came of it.
+    if let (Some(Statement::HandsOn(done)), [Statement::Finding(f)]) = (before.last(), &all[..])
+        && let (Subject::Part(place) | Subject::Level(place), State::Dead) = (&f.subject, &f.state)
+        && place.pin.is_none()
+        && (from..to).any(|i| lexed.longest(i, Concept::NoChange).is_some())
+    {
+        let again = HandsOn {
+            action: done.action,
+            places: vec![place.clone()],
+            result: Effect::NoChange,
+        };
+        return Some(vec![Statement::HandsOn(again)]);
     }
     let named = (from..to).any(|i| lexed.longest(i, Concept::Memory).is_some());
     let subjects: Option<Vec<Subject>> = all.iter().map(subject).collect();

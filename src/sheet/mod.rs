@@ -10,6 +10,7 @@ mod entry;
 mod glued;
 mod grammar;
 mod hint;
+mod islands;
 mod line;
 mod meant;
 mod named;

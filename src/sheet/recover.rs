@@ -260,7 +260,7 @@ fn without_free_words(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Piece
 }
 
 /// Where a word that is not known cannot limit how much is meant.
-fn about_one_place(statement: &Statement) -> bool {
+pub fn about_one_place(statement: &Statement) -> bool {
     match statement {
         Statement::Fitted { .. } => true,
         Statement::Finding(f) => matches!(

@@ -199,6 +199,11 @@ pub fn items<'a, T>(
         let mut all = vec![first];
         loop {
             let (after, ()) = list_sep(rest)?;
+            // `bit 2. main ram pass`: a list ends with the sentence.
+            let point = after.first().is_some_and(|a| a.lower == "." && a.stuck);
+            if point && after.nth(1).is_some_and(|a| !a.stuck) {
+                return Ok((rest, all));
+            }
             match item(after) {
                 Ok((after, next)) if after.from > rest.from && all.len() < LONGEST_LIST => {
                     all.push(next);

@@ -70,9 +70,12 @@ fn new_part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, donor) =
         alt((map(lit(&["new", "fresh"]), |()| Donor::New), one_of(DONORS))).parse(input)?;
     let (rest, part) = type_number(rest)?;
-    let (rest, _) = opt(alt((word(InPlace), word(By)))).parse(rest)?;
+    let (rest, _) = opt(alt((word(InPlace), word(By), lit(&["into"])))).parse(rest)?;
     let (rest, places) = positions(rest)?;
-    let (rest, result) = outcome(rest)?;
+    let (rest, result) = match end(rest) {
+        Ok(_) => (rest, Effect::Unknown),
+        Err(_) => outcome(rest)?,
+    };
     let fitted = places.iter().map(|place| Statement::Fitted {
         place: place.clone(),
         part: part.clone(),
@@ -104,8 +107,9 @@ fn for_another(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `U1<->U2 swapped over, fault moved to the other`
 fn exchanged(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let both = map((mark(&["<"]), mark(&["-"]), mark(&[">"])), |_| ());
+    let plain = map((mark(&["<"]), mark(&[">"])), |_| ());
     let both_equal = map((mark(&["<"]), mark(&["="]), mark(&[">"])), |_| ());
-    let mut pair = (position, alt((both, both_equal)), direct_position);
+    let mut pair = (position, alt((both, both_equal, plain)), direct_position);
     let (rest, _) = opt(word(Swap)).parse(input)?;
     let (rest, (one, (), other)) = pair.parse(rest)?;
     let (rest, _) = opt(word(Swap)).parse(rest)?;

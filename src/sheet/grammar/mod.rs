@@ -25,6 +25,7 @@ mod places;
 mod position;
 mod rails;
 mod result;
+mod shorthand;
 mod sound;
 mod subject;
 
@@ -127,6 +128,7 @@ const KINDS: &[Kind] = &[
         TapePart, Rom, Timer, Voice, Clock], true),
     prose(haste_meter::measured_in_prose, "nothing on the 12", &[NoVoltsOn, GroundWord, SupplyPin, LineName, Cold, Hot, TooHot],
         true),
+    prose(shorthand::shorthand, "U19 2114: p18 5.05 p8 pulsing", &[], true),
     prose(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
         Replace, Piggyback, Resolder, HeatUp, Tester], true),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),

@@ -141,6 +141,15 @@ fn everywhere<'a>(rest: Toks<'a>, places: &[Place]) -> Toks<'a> {
 pub fn other_pin<'a>(input: Toks<'a>, before: &Place) -> P<'a, Vec<Statement>> {
     let (rest, _) = opt(alt((mark(&["/", ".", "-"]), |i| word(Pin)(i)))).parse(input)?;
     let (rest, pin) = super::position::pin_name(rest)?;
+    // `U10 p16 low, p5 high`: as the first was numbered.
+    let numbered = before
+        .pin
+        .as_ref()
+        .is_some_and(|p| p.bytes().all(|b| b.is_ascii_digit()));
+    let pin = match pin.strip_prefix('P').filter(|p| numbered && !p.is_empty()) {
+        Some(number) => number.to_string(),
+        None => pin,
+    };
     let (rest, state) = one_of(LEVELS)(rest)?;
     let place = Place {
         name: before.name.clone(),

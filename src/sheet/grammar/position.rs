@@ -160,8 +160,13 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
     // `U7 p40`
     let short = |i| {
         let (rest, name) = position(i)?;
+        // `pc1 p15` is a wire of a port, and its pin.
+        let wire = ["PA", "PB", "PC"]
+            .iter()
+            .any(|w| name.strip_prefix(w).is_some_and(|n| n.len() == 1));
         let pin = rest
             .first()
+            .filter(|_| !wire)
             .and_then(|a| a.lower.strip_prefix('p'))
             .filter(|p| p.len() <= 2 && p.bytes().all(|b| b.is_ascii_digit()));
         match pin {

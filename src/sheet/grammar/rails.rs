@@ -140,8 +140,11 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Err(nom::Err::Error(first)) => {
             // `ok in 0 of 20 loops` tells loops.
             let counted = |after| quantity(after).is_ok_and(|(_, q)| q.value == 0.0 && !q.decimals);
+            let whole = |after| quantity(after).is_ok_and(|(_, q)| !q.decimals && q.unit.is_none());
             let judged = one_of(RAIL_STATES)(i).and_then(|(after, verdict)| match verdict {
                 State::Ok if !counted(after) => reading(after, &name, subject_word),
+                // `dead in 6 of 20 loops`
+                State::Dead if whole(after) => silent(after),
                 State::Dead => reading(after, &name, subject_word).and_then(|read| {
                     match gone(&read.1, &name) {
                         true => Ok(read),
