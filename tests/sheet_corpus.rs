@@ -210,7 +210,10 @@ fn jotted_sheets() {
         let sheet = parse("jotted", typed.join("\n").as_bytes()).expect("a text");
         for (number, (typed, meant)) in (1..).zip(lines) {
             let said = said(&sheet, number);
-            let told = sheet.lines.iter().any(|l| l.number == number && l.not_understood.is_some());
+            let told = sheet
+                .lines
+                .iter()
+                .any(|l| l.number == number && l.not_understood.is_some());
             assert!(told || !said.is_empty(), "{typed}: lost without a word");
             all += 1;
             if !said.is_empty() {
@@ -221,5 +224,7 @@ fn jotted_sheets() {
         }
     }
     assert_eq!(sheets.len(), 20);
-    insta::assert_snapshot!(format!("something is read of {some} of {all} lines\n\n{out}"));
+    insta::assert_snapshot!(format!(
+        "something is read of {some} of {all} lines\n\n{out}"
+    ));
 }

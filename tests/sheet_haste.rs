@@ -597,6 +597,36 @@ const TRAPS: &[(&str, &str)] = &[
     ("U10 dead imo", ""),
     ("U10 dead (?)", ""),
     ("U1 or maybe U2 dead", ""),
+    // what stands for itself beside what nobody reads
+    ("reset goes lo then hi ok", ""),
+    ("when black: cart blk also, u4 p20 never low", ""),
+    ("memory bit 5 blorp, rest fine", ""),
+    ("bit 2. main ram pass", "memory ok ~"),
+    (
+        "freezer on u10 - recovers. u11 nothing",
+        "cooled U10: cured | cooled U11: no change",
+    ),
+    ("swapped u9 w dodgy one, mem ok now", ""),
+    (
+        "9v in at socket 11,4. 5v 4.96 12v 3,8",
+        "rail +5V 4.96 V | rail +12V 3.8 V ~",
+    ),
+    (
+        "u22 cant hold finger on it, othr ram lukewrm",
+        "U22 too hot ~",
+    ),
+    ("keyb 1 2 do nothing. the other keys are okay", ""),
+    ("cd be the ram, tod ok", "clocks ok ~"),
+    (
+        "tod bad = wants 60, clock 1 ok, tod ok",
+        "clock 1 ok | clocks ok ~",
+    ),
+    ("pc1 p15 tog", ""),
+    (
+        "overnight 11 hrs: 212 loops 0 bad. box up",
+        "test ok in 0 of 212 loops ~",
+    ),
+    ("u7 tod p19 50hz there", "U7.19 50 Hz"),
     ("v1 ok v2 dead", ""),
     ("v2 dead", ""),
     (
@@ -702,7 +732,7 @@ const TRAPS: &[(&str, &str)] = &[
     ("cleaned J3 keys not ok now", ""),
     ("U1<->U2 swapped, fault stayed", ""),
     ("no picture problem", ""),
-    ("swapped U17: memory ok now, sound dead", "sound dead ~"),
+    ("swapped U17: memory ok now, sound dead", ""),
     ("hairdryer on U14 doesn't make it crash", ""),
     ("pulled U18 still black?", ""),
     ("U11 ng in tester, U12 ok", "U11 bad in tester ~"),

@@ -33,7 +33,6 @@ const DEEDS: Concepts = Concepts::of(&[
     Concept::Resolder,
     Concept::WithNew,
     Concept::PutBack,
-    Concept::Fitted,
 ]);
 /// What may stand before a colon.
 const HEADINGS: Concepts = Concepts::of(&[
@@ -119,7 +118,7 @@ const AMOUNTS: &[&str] = &[
     "used", "none", "nothing", "far", "looks", "look", "like",
 ];
 
-/// The pieces of a segment with what stands for itself read, if anything does.
+/// The pieces of a segment with what stands for itself read, and nothing else; `None` when a question is among them.
 pub fn islands(lexed: &Lexed, pieces: &[Piece]) -> Option<Vec<Piece>> {
     let turned = turned_at(lexed, pieces).is_some();
     let mut parts: Vec<Piece> = Vec::new();
@@ -146,8 +145,7 @@ pub fn islands(lexed: &Lexed, pieces: &[Piece]) -> Option<Vec<Piece>> {
         }
     }
     block(lexed, &mut parts, &limits);
-    let any = parts.iter().any(|p| matches!(p.part, Part::Read(_)));
-    any.then(|| joined(parts))
+    Some(joined(parts, lexed.atoms.len()))
 }
 
 /// Leaves unread what something beside it may change.
@@ -159,8 +157,9 @@ fn block(lexed: &Lexed, parts: &mut [Piece], limits: &[Limit]) {
     let act = |i: usize| DEEDS.meets(&lexed.atoms[i].heads);
     let deed = |p: &Piece| open(p) && (p.from..p.to).any(act);
     let conditional = |k: usize| of(k) == Limit::All;
-    let from = (0..parts.len()).find(|&k| deed(&parts[k]) || conditional(k));
-    let from = from.unwrap_or(parts.len());
+    let first =
+        |of: &dyn Fn(usize) -> bool| (0..parts.len()).find(|&k| of(k)).unwrap_or(parts.len());
+    let (after_deed, after_condition) = (first(&|k| deed(&parts[k])), first(&conditional));
     let said = |p: &Piece| match &p.part {
         Part::Read(all) => all.clone(),
         _ => Vec::new(),
@@ -173,12 +172,20 @@ fn block(lexed: &Lexed, parts: &mut [Piece], limits: &[Limit]) {
     let rest = |p: &Piece| said(p).iter().any(of_rest) || speaks_of_others(lexed, p.from, p.to);
     let blocked: Vec<bool> = (parts.iter().enumerate())
         .map(|(k, p)| {
-            beside(k) || k > from || against(p) || unread.is_some_and(|u| k > u) && rest(p)
+            beside(k)
+                || k > after_condition
+                || k > after_deed && said(p).iter().any(is_result)
+                || against(p)
+                || unread.is_some_and(|u| k > u) && rest(p)
         })
         .collect();
     for (part, _) in parts.iter_mut().zip(blocked).filter(|b| b.1) {
         part.part = Part::Unread;
     }
+}
+
+fn is_result(statement: &Statement) -> bool {
+    matches!(statement, Statement::Finding(_) | Statement::RestFine)
 }
 
 fn of_rest(statement: &Statement) -> bool {
@@ -225,8 +232,8 @@ fn part(from: usize, to: usize, part: Part) -> Piece {
     Piece { from, to, part }
 }
 
-/// Parts that were not read and stand beside each other are one again.
-fn joined(parts: Vec<Piece>) -> Vec<Piece> {
+/// Parts that were not read and stand beside each other are one again, with the marks behind them: alone, a word may say more (`undo,`).
+fn joined(parts: Vec<Piece>, end: usize) -> Vec<Piece> {
     let mut out: Vec<Piece> = Vec::new();
     for next in parts {
         match out.last_mut() {
@@ -234,6 +241,12 @@ fn joined(parts: Vec<Piece>) -> Vec<Piece> {
                 last.to = next.to;
             }
             _ => out.push(next),
+        }
+    }
+    let ends: Vec<usize> = out.iter().skip(1).map(|p| p.from).chain([end]).collect();
+    for (piece, end) in out.iter_mut().zip(ends) {
+        if matches!(piece.part, Part::Unread) {
+            piece.to = end;
         }
     }
     out

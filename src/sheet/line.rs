@@ -342,9 +342,12 @@ impl<'t> Reader<'t> {
             true => islands(&lexed, &pieces),
             false => None,
         };
-        match (standing, turned_at(&lexed, &pieces)) {
-            (Some(pieces), _) => self.keep(&lexed, pieces, line),
-            (None, Some(at)) => self.turned_around(&lexed, at, before_note, line),
+        let read = |p: &Piece| matches!(p.part, Part::Read(_));
+        let turned = turned_at(&lexed, &pieces);
+        match (standing, turned) {
+            (Some(all), None) => self.keep(&lexed, all, line),
+            (Some(all), Some(_)) if all.iter().any(read) => self.keep(&lexed, all, line),
+            (_, Some(at)) => self.turned_around(&lexed, at, before_note, line),
             (None, None) => self.keep(&lexed, pieces, line),
         }
         note_start
