@@ -172,6 +172,7 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
             ],
             prop_oneof![
                 Just(State::Noisy),
+                select(vec![Upset::Resets, Upset::Crashes, Upset::Hangs]).prop_map(State::Upsets),
                 vec(key_name(), 1..4).prop_map(State::DeadUntil),
                 vec(key_name(), 1..4).prop_map(State::StuckUntil)
             ]

@@ -412,6 +412,7 @@ pub(super) fn state_text(state: &State) -> String {
         State::Gives(keys) => format!("gives {}", key_list(keys)),
         State::DeadUntil(keys) => format!("dead until {} held", key_list(keys)),
         State::StuckUntil(keys) => format!("stuck until {} held", key_list(keys)),
+        State::Upsets(upset) => upset.words().into(),
         State::Stopped => "stopped".into(),
         State::Slow => "slow".into(),
         State::Fast => "fast".into(),

@@ -328,6 +328,8 @@ pub enum State {
     DeadUntil(Vec<String>),
     /// Keys that are stuck until the named ones are held.
     StuckUntil(Vec<String>),
+    /// Keys that stop the machine when they are pressed.
+    Upsets(Upset),
     /// A clock that does not advance.
     Stopped,
     /// Too slow.
@@ -404,6 +406,28 @@ pub enum State {
     Flat,
     /// A tone that is too high, not said by how much.
     Sharp,
+}
+
+/// What becomes of a machine that ran until a key was pressed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Upset {
+    /// It starts anew.
+    Resets,
+    /// It goes astray.
+    Crashes,
+    /// It stands still.
+    Hangs,
+}
+
+impl Upset {
+    /// As it is said of a key.
+    pub fn words(self) -> &'static str {
+        match self {
+            Upset::Resets => "resets the machine",
+            Upset::Crashes => "crashes the machine",
+            Upset::Hangs => "hangs the machine",
+        }
+    }
 }
 
 /// A class of capacitors with limits of its own.

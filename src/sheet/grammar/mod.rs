@@ -27,6 +27,7 @@ mod rails;
 mod result;
 mod sound;
 mod subject;
+mod upset;
 
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
@@ -92,6 +93,7 @@ const KINDS: &[Kind] = &[
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
     kind(matrix::matrix, "key Q also presses W", &[AlsoPresses, ActTogether, Gives, UntilHeld, ContactOf, StickPart, Loopback, Swap], false, ANY),
+    prose(upset::upset, "key Q resets the machine", &[KeyResets, KeyCrashes, KeyHangs], false),
     kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost, OnlyHard])),
     kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false, ANY),
     kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true, ANY),
