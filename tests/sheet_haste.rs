@@ -119,6 +119,57 @@ const LINES: &[(&str, &str)] = &[
     ("colour ram ok", "colour memory ok"),
     ("color memory bit 2 bad", "colour bit 2 bad"),
     ("col ram fail", "colour memory bad"),
+    // boards added between a chip and its socket
+    ("added board in U4", "added board in U4"),
+    ("U4 sits on an adapter board", "added board in U4"),
+    ("u4 is on a switch board", "added board in U4"),
+    ("U4 plugged into a daughterboard", "added board in U4"),
+    (
+        "switch board between U4 and its socket",
+        "added board in U4",
+    ),
+    ("memory extension under U7", "added board in U7"),
+    (
+        "rom switch board in u3, u4",
+        "added board in U3 | added board in U4",
+    ),
+    (
+        "took the added board out of U4: starts",
+        "took added board out of U4: cured",
+    ),
+    (
+        "took the switch board out of U4, no change",
+        "took added board out of U4: no change",
+    ),
+    (
+        "removed adapter board from U4: still dead",
+        "took added board out of U4: no change",
+    ),
+    (
+        "without the added board in U4: starts",
+        "took added board out of U4: cured",
+    ),
+    (
+        "added board out of U4 -> runs",
+        "took added board out of U4: cured",
+    ),
+    (
+        "added board in U4 removed: no change",
+        "took added board out of U4: no change",
+    ),
+    (
+        "U4 straight into its socket: cured",
+        "took added board out of U4: cured",
+    ),
+    (
+        "put U4 directly in its socket, no change",
+        "took added board out of U4: no change",
+    ),
+    ("took added board out of U4", "took added board out of U4"),
+    (
+        "cured by taking the added board out of U4",
+        "took added board out of U4: cured",
+    ),
     // keys that stop the machine
     ("key Q resets", "key Q resets the machine"),
     (
@@ -482,6 +533,13 @@ const REFUSED: &[&str] = &[
     "fitted U1 U12",
     "fitted R5 R101",
     "U12 is now fitted in U3",
+    "no added board in U4",
+    "maybe an added board in U4",
+    "remove the added board in U4",
+    "added board",
+    "switch board in U4?",
+    "U4 straight into its socket?",
+    "pulled U4 from the switch board",
     "I reset the machine",
     "a resets",
     "3 crashes",

@@ -281,6 +281,9 @@ fn core_text(subject: &Subject, state: &State) -> String {
             format!("{} {}", subject_text(subject), state_text(state))
         }
         (Subject::Looks(place), State::Ok) => format!("{} looks ok", place_text(place)),
+        (Subject::Looks(place), State::Seen(what)) if what == ADDED_BOARD => {
+            format!("{what} in {}", place_text(place))
+        }
         (Subject::Looks(place), State::Seen(what)) => match what.strip_prefix("joint ") {
             Some(how) => format!("joint of {} {how}", place_text(place)),
             None => format!("{} {what}", place_text(place)),
@@ -526,5 +529,6 @@ fn action_text(action: Action) -> &'static str {
         Action::Resolder => "resoldered",
         Action::TestedElsewhere => "tested",
         Action::PutBack => "put back",
+        Action::Direct => "took added board out of",
     }
 }

@@ -190,6 +190,9 @@ impl Statement {
     }
 }
 
+/// What [`State::Seen`] says where a board was added between a chip and its socket.
+pub const ADDED_BOARD: &str = "added board";
+
 /// Name of the first bank in [`Subject::OtherMemory`].
 pub const LOWER: &str = "lower";
 
@@ -579,6 +582,8 @@ pub enum Action {
     TestedElsewhere,
     /// The part that was there before put in again.
     PutBack,
+    /// A board that had been added between a chip and its socket taken out, and the chip put straight into the socket.
+    Direct,
 }
 
 /// What a hands-on test did to the fault.

@@ -1,6 +1,7 @@
 //! The grammar of a statement, one rule a function; each rule stands in the doc of its function. [`statement`] reads
 //! one statement and demands that every word of it is accounted for.
 
+mod added;
 mod base;
 mod caps;
 mod clocks;
@@ -88,6 +89,7 @@ const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, S
 /// The kinds of statement. The order decides when two kinds would accept the same words.
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
+    kind(added::added, "added board in U4", &[AddedBoard, StraightIn], false, ANY),
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
         CameIn, WorksCheck, Untested, Run, NewRun, InPlace, BoardName], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
