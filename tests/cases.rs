@@ -24,7 +24,7 @@ const GOALS: [f64; 2] = [0.60, 0.75];
 
 /// What was reached of all cases, out of [`CASES`]: the test fails when it gets worse. Below the goals: see the
 /// `# missing:` lines of the sheets.
-const REACHED: [usize; 2] = [18, 18];
+const REACHED: [usize; 2] = [19, 19];
 
 const CASES: usize = 27;
 

@@ -116,3 +116,79 @@ fn a_leg_that_floats_alone_accuses_its_contacts() {
     let other = of_contacts("M0.6 pulsing\nM1.6 floating\n");
     assert!(other < 2.0 * nothing, "{nothing} {other}");
 }
+
+/// A machine that does nothing, with its rails good.
+const DARK: &str = "board 64k-6510-wide\ncame in faulty\nrail 5V 5.0 V\nrail 9VAC 9.2 V\nrail 12V 12.0 V\nblack screen\n";
+
+fn dark(more: &str) -> Ranking {
+    let model = Library::default().board("64k-6510-wide").unwrap();
+    rank(&model, &[sheet(&format!("{DARK}{more}"))]).unwrap()
+}
+
+/// A board between a chip and its socket is a second row of contacts: those of the position are the more probable, no others.
+#[test]
+fn an_added_board_is_more_contacts() {
+    let contacts = |more: &str| of(&dark(more), "U4 contacts").0;
+    let (none, with) = (contacts(""), contacts("added board in U4\n"));
+    assert!(with > 4.0 * none && with < 6.0 * none, "{none} {with}");
+    let other = of(&dark("added board in U4\n"), "U3 contacts").0;
+    assert!(other <= of(&dark(""), "U3 contacts").0 + 1e-9, "{other}");
+    // Without it the machine runs: it was that, more surely than where the chip was only taken out and put back, and is gone.
+    let cured = dark("added board in U4\ntook the added board out of U4: starts\n");
+    let (was, still) = of(&cured, "U4 contacts");
+    assert_eq!(cured.suspects[0].name, "U4 contacts");
+    assert!(still < 0.05 * was, "{was} {still}");
+    let odds = |p: f64| p / (1.0 - p);
+    let reseated = contacts("reseated U4: cured\n");
+    assert!(odds(was) > 5.0 * odds(reseated), "{was} {reseated}");
+    // With the chip in its socket as dead as before it was not.
+    let same = contacts("added board in U4\ntook the added board out of U4: no change\n");
+    assert!(same < with / 3.0, "{same} {with}");
+    // Who takes one out says that there was one.
+    let untold = contacts("took the added board out of U4: no change\n");
+    assert!((untold - same).abs() < 1e-9, "{untold} {same}");
+    // The next run tells as well, and the chip itself is not cleared as by a swap.
+    let ran =
+        dark("added board in U4\ntook added board out of U4\nnew run\npicture ok\nmemory ok\n");
+    assert!(of(&ran, "U4 contacts").0 > 5.0 * with);
+    let chip = of(
+        &dark("added board in U4\ntook added board out of U4: no change\n"),
+        "U4",
+    )
+    .0;
+    assert!(chip >= of(&dark(""), "U4").0, "{chip}");
+}
+
+/// The report names the board that was added.
+#[test]
+fn an_added_board_is_told_of() {
+    let model = Library::default().board("64k-6510-wide").unwrap();
+    let told = |more: &str| {
+        let sheets = [sheet(&format!("{DARK}added board in U4\n{more}"))];
+        let r = rank(&model, &sheets).unwrap();
+        let wanted = Wanted {
+            why: false,
+            top: 500,
+            slips: false,
+        };
+        let v = view(&model, &sheets, &r, wanted);
+        let at = v.suspects.iter().find(|s| s.unit == "U4 contacts");
+        let role = at.map(|s| s.role.clone()).unwrap_or_default();
+        (role, v.facts_used.join("; "))
+    };
+    let (role, facts) = told("");
+    assert!(
+        role.ends_with("an added board sits between it and its socket"),
+        "{role}"
+    );
+    assert!(facts.contains("an added board sits in U4"), "{facts}");
+    let (role, facts) = told("took the added board out of U4: no change\n");
+    assert!(
+        role.ends_with("an added board sat between it and its socket"),
+        "{role}"
+    );
+    assert!(
+        facts.contains("the added board of U4 was taken out"),
+        "{facts}"
+    );
+}

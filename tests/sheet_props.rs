@@ -172,6 +172,7 @@ fn tested() -> impl Strategy<Value = (Subject, State)> {
             ],
             prop_oneof![
                 Just(State::Noisy),
+                select(vec![Upset::Resets, Upset::Crashes, Upset::Hangs]).prop_map(State::Upsets),
                 vec(key_name(), 1..4).prop_map(State::DeadUntil),
                 vec(key_name(), 1..4).prop_map(State::StuckUntil)
             ]
@@ -366,6 +367,7 @@ fn measured() -> impl Strategy<Value = (Subject, State)> {
         "joint cracked",
         "joint corroded",
         "joint bad",
+        ADDED_BOARD,
     ]);
     prop_oneof![
         (rail_name(), prop_oneof![volts(), rail_state()]).prop_map(|(n, s)| (Subject::Rail(n), s)),
@@ -514,12 +516,14 @@ fn hands_on() -> impl Strategy<Value = Statement> {
             E::Unknown,
         ]),
     );
+    let effects = vec![E::Cured, E::NoChange, E::Changed, E::Worse, E::Unknown];
+    let direct = (Just(A::Direct), vec(place(), 1..4), select(effects));
     let elsewhere = (
         Just(A::TestedElsewhere),
         vec(place(), 1..3),
         select(vec![E::TestedGood, E::TestedBad]),
     );
-    prop_oneof![done, elsewhere].prop_map(|(action, places, result)| {
+    prop_oneof![4 => done, 1 => direct, 4 => elsewhere].prop_map(|(action, places, result)| {
         Statement::HandsOn(HandsOn {
             action,
             places,

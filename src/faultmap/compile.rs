@@ -109,6 +109,7 @@ struct DraftMode {
     opens: Vec<u16>,
     across: Option<Across>,
     refit: Option<Refit>,
+    gives_way: Vec<u16>,
     start: Vec<(usize, Kind)>,
 }
 
@@ -335,10 +336,12 @@ impl Compiler<'_> {
                     opens,
                     across,
                     refit,
+                    gives_way,
                     ..
                 } = mode;
                 // What nothing shows no owner notices.
-                let notice = if touching { mode.notice } else { 0.0 };
+                let shows = touching || !gives_way.is_empty();
+                let notice = if shows { mode.notice } else { 0.0 };
                 modes.push(FaultMode {
                     unit: units.len() as u32,
                     what: what.into(),
@@ -351,6 +354,7 @@ impl Compiler<'_> {
                     opens,
                     across,
                     refit,
+                    gives_way,
                 });
             }
             let DraftUnit {

@@ -158,6 +158,8 @@ pub struct FaultMode {
     pub across: Option<Across>,
     /// What puts it right with the same part left in.
     pub refit: Option<Refit>,
+    /// Pins whose output gives way under a load: places among the pins of the position.
+    pub gives_way: Vec<u16>,
 }
 
 /// Two lines of the key matrix that a fault joins.

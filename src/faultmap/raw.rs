@@ -186,6 +186,9 @@ pub struct ModeRaw {
     /// Functions that are noisy, weak or distorted; rails with ripple.
     #[serde(default)]
     pub noisy: String,
+    /// Pins whose output holds its level until something more hangs on its line, such as a key that is pressed: nothing else shows it.
+    #[serde(default)]
+    pub gives_way: String,
     /// Probability that the mode shows in a run at all when it comes and goes.
     #[serde(default)]
     pub flaky: Option<f64>,

@@ -45,6 +45,11 @@ pub const POWER_CHANGE: f64 = 0.5;
 /// What giving up a board is worth, in minutes.
 pub const GIVE_UP: f64 = 300.0;
 
+/// Taking an added board out and putting the chip straight into its socket.
+pub const ADDED_BOARD: f64 = 2.0;
+/// P(the contacts are sound afterwards | they were at fault): as `observe::hands` has it.
+pub const ADDED_BOARD_CURES: f64 = 0.97;
+
 /// Renewing or putting right a unit.
 pub fn remedy(unit: &Unit, position: &Position) -> f64 {
     let pins = position.pins.len() as f64;

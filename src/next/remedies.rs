@@ -2,10 +2,11 @@
 
 use super::steps::{Candidate, Collector};
 use super::{Ask, Tool, costs, untold};
-use crate::faultmap::model::{Position, UnitKind};
+use crate::faultmap::model::{Position, Unit, UnitKind};
 use crate::faultmap::raw::Class;
 use crate::plan::{Condition, Cost, Cure, Kind as StepKind, Power, Rule, Step};
 use crate::rank::network::Instance;
+use crate::sheet::Action;
 use std::collections::BTreeSet;
 
 /// Remedies offered to the planner at most.
@@ -150,7 +151,21 @@ impl Collector<'_> {
             .facts
             .empty
             .contains_key(&unit.position);
-        let (say, place) = remedy_words(unit.kind.clone(), &unit.name, position, missing);
+        let (mut say, place) = remedy_words(unit.kind.clone(), &unit.name, position, missing);
+        let mut ask = Ask::remedy(self.model, a.place[cause]);
+        let (mut minutes, mut hazard) =
+            (costs::remedy(unit, position), costs::hazard(unit, position));
+        if self.on_added_board(unit) {
+            say = format!(
+                "Take the added board out of {name} and put {name} straight into its socket.",
+                name = position.name
+            );
+            if let Ask::Remedy { action, .. } = &mut ask {
+                *action = Action::Direct;
+            }
+            (minutes, hazard) = (costs::ADDED_BOARD, 0.0);
+            cures[0].probability = costs::ADDED_BOARD_CURES;
+        }
         let mut rule = match (&unit.kind, position.outside) {
             // A part of another machine, or a new one, goes only into a board whose rails are known.
             (UnitKind::Part, false) => self.waits(gate),
@@ -169,8 +184,8 @@ impl Collector<'_> {
         let step = Step {
             kind,
             cost: Cost {
-                hazard: costs::hazard(unit, position),
-                ..Cost::minutes(costs::remedy(unit, position))
+                hazard,
+                ..Cost::minutes(minutes)
             },
             tools: 0,
             power: Power::Off,
@@ -192,8 +207,15 @@ impl Collector<'_> {
             hazard,
             outcomes: vec!["the machine works".into(), "still faulty".into()],
             needs: part,
-            ask: Ask::remedy(self.model, a.place[cause]),
+            ask,
         }
+    }
+
+    /// Whether this is what holds a part in its socket, with an added board in between.
+    fn on_added_board(&self, unit: &Unit) -> bool {
+        let facts = &self.ranking.observed.facts;
+        matches!(unit.kind, UnitKind::Contacts | UnitKind::Joints)
+            && facts.on_added_board(unit.position)
     }
 }
 
@@ -312,6 +334,41 @@ mod tests {
         assert!(
             fuse.contains("same rating") && !fuse.contains("desolder"),
             "{fuse}"
+        );
+    }
+
+    /// What holds a chip in its socket is put right by taking the added board out, as long as it is there; the answer is of that deed.
+    #[test]
+    fn an_added_board_is_taken_out_first() {
+        let rails = crate::sampled::BLACK.replace("black screen\n", "");
+        let of_contacts = |more: &str| {
+            let text = format!("{rails}os rom bad\nrest fine\nU4 bent pin\n{more}");
+            let all = crate::sampled::offered(&text, &super::super::Bench::default());
+            let own = |c: &&Candidate| matches!(&c.ask, Ask::Remedy { unit, .. } if unit == "U4 contacts");
+            let step = all.iter().find(own).expect("offered");
+            let Ask::Remedy { action, .. } = &step.ask else {
+                panic!("no remedy");
+            };
+            (*action, step.say.clone(), step.step.cost.minutes)
+        };
+        let (action, say, plain) = of_contacts("");
+        assert!(
+            action == Action::Clean && say.contains("clean its legs"),
+            "{say}"
+        );
+        let (action, say, minutes) = of_contacts("added board in U4\n");
+        assert_eq!(action, Action::Direct);
+        assert!(
+            say == "Take the added board out of U4 and put U4 straight into its socket.",
+            "{say}"
+        );
+        assert!(minutes <= plain, "{minutes} {plain}");
+        // Once it is out, the socket is what is left.
+        let (action, say, _) =
+            of_contacts("added board in U4\ntook the added board out of U4: no change\n");
+        assert!(
+            action == Action::Clean && say.contains("clean its legs"),
+            "{say}"
         );
     }
 }

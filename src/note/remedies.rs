@@ -149,5 +149,8 @@ fn sentence(model: &BoardModel, e: &Entry, h: &HandsOn) -> String {
         Action::Resolder => format!("Resoldered {which}{role}"),
         Action::TestedElsewhere => format!("{}{role}", e.text()),
         Action::PutBack => format!("Put the old part back into {which}{role}"),
+        Action::Direct => {
+            format!("Took out the added board, and put straight into its socket: {which}{role}")
+        }
     }
 }

@@ -2,7 +2,10 @@
 
 use crate::diag::{Diag, Severity, code};
 use crate::faultmap::model::BoardModel;
-use crate::sheet::{Finding, Intake, Line, Obtained, Place, RunSheet, State, Statement, Subject};
+use crate::sheet::{
+    ADDED_BOARD, Action, Finding, Intake, Line, Obtained, Place, RunSheet, State, Statement,
+    Subject,
+};
 use std::collections::BTreeMap;
 
 /// Facts of one machine.
@@ -20,6 +23,8 @@ pub struct Facts {
     pub filled: BTreeMap<usize, (usize, usize)>,
     /// Positions that an uncertain line of a photograph says are empty, with the doubt of that line.
     pub perhaps_empty: BTreeMap<usize, f64>,
+    /// Boards added between chip and socket, by position.
+    pub added: BTreeMap<usize, Added>,
     /// Types fitted, by position.
     pub fitted: BTreeMap<usize, String>,
     /// The cartridge profile.
@@ -28,7 +33,28 @@ pub struct Facts {
     pub diags: Vec<(usize, Diag)>,
 }
 
+/// A board added between a chip and its socket.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Added {
+    /// Sheet and line that first tell of it.
+    pub since: (usize, usize),
+    /// Whether it was taken out.
+    pub out: bool,
+}
+
 impl Facts {
+    /// Whether an added board sits between the chip in a position and its socket, for all that is said last.
+    pub fn on_added_board(&self, position: usize) -> bool {
+        self.added.get(&position).is_some_and(|a| !a.out)
+    }
+
+    fn add(&mut self, model: &BoardModel, place: &Place, since: (usize, usize), out: bool) {
+        // A position that is not there is told where the line is read.
+        if let Some((i, _)) = super::board::position(model, &place.name) {
+            self.added.entry(i).or_insert(Added { since, out }).out = out;
+        }
+    }
+
     /// Whether something was in every position when the machine came in, for all that is said.
     pub fn came_whole(&self) -> bool {
         self.empty.is_empty() && self.filled.is_empty() && self.perhaps_empty.is_empty()
@@ -110,6 +136,16 @@ pub fn gather(model: &BoardModel, sheets: &[RunSheet]) -> Facts {
                         }
                     }
                 }
+                Statement::HandsOn(h) if h.action == Action::Direct => {
+                    for place in &h.places {
+                        f.add(model, place, (sheet, line.number), true);
+                    }
+                }
+                Statement::Finding(Finding {
+                    subject: Subject::Looks(place),
+                    state: State::Seen(what),
+                    ..
+                }) if what == ADDED_BOARD => f.add(model, place, (sheet, line.number), false),
                 Statement::Finding(finding) => {
                     // A fuse that is not there is a position that is empty.
                     let Subject::Fuse(place) = &finding.subject else {

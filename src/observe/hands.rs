@@ -15,6 +15,9 @@ const NEW_PART_BAD: f64 = 0.03;
 const RESEAT_FAILS: f64 = 0.2;
 /// P(a bad contact is still bad after cleaning) (guess).
 const CLEAN_FAILS: f64 = 0.1;
+/// P(a bad contact is still bad after an added board was taken out and the chip put straight into its socket): it was in the socket
+/// itself, in its share of the contacts that were there, and pushing the chip home did not mend it.
+const DIRECT_FAILS: f64 = RESEAT_FAILS * odds::ADDED_BOARD[1].0 / odds::ADDED_BOARD[1].1;
 /// P(a bad joint is still bad after resoldering) (guess).
 const RESOLDER_FAILS: f64 = 0.1;
 /// Of what changes by a trial, how often all is well then though the part is sound (guess).
@@ -30,6 +33,9 @@ impl Observer<'_> {
             let names: Vec<&str> = h.places.iter().map(|p| p.name.as_str()).collect();
             let text = format!("{} {}", names.join(", "), words(h.action, h.result));
             return self.moved(h, text);
+        }
+        if h.action == Action::Direct {
+            self.had_added_board(h);
         }
         match h.action {
             Action::PutBack => return self.put_back(h),
@@ -108,6 +114,18 @@ impl Observer<'_> {
         let named = named.filter_map(|p| board::position(model, &p.name));
         self.handled
             .extend(sockets.chain(named.map(|p| p.0)).map(|p| (at, p)));
+    }
+
+    /// Who takes an added board out says that there was one.
+    fn had_added_board(&mut self, h: &HandsOn) {
+        let here = (self.sheet, self.line);
+        for place in &h.places {
+            let at = board::position(self.model, &place.name);
+            let added = at.and_then(|(i, _)| self.out.facts.added.get(&i));
+            if added.is_some_and(|a| a.since == here) {
+                self.added_board(place);
+            }
+        }
     }
 
     /// A part put where there was none: from here on another machine, as after a swap.
@@ -307,6 +325,8 @@ fn persists(action: Action, kind: &UnitKind) -> Option<f64> {
         (Replace | Resolder, UnitKind::Joints) | (Resolder, UnitKind::Contact { .. }) => {
             Some(RESOLDER_FAILS)
         }
+        // Where the map has joints somebody fitted a socket.
+        (Direct, UnitKind::Contacts | UnitKind::Joints) => Some(DIRECT_FAILS),
         (Reseat | Clean | Press, UnitKind::Contact { .. })
         | (Clean, UnitKind::Contacts | UnitKind::Key { .. }) => Some(CLEAN_FAILS),
         _ => None,
@@ -361,6 +381,7 @@ fn words(action: Action, result: Effect) -> String {
         Action::Resolder => "resoldered",
         Action::TestedElsewhere => "tested elsewhere",
         Action::PutBack => "put back",
+        Action::Direct => "added board taken out",
     };
     let then = match result {
         Effect::Cured => "fault gone",

@@ -9,7 +9,7 @@ use crate::diag::code;
 use crate::faultmap::model::{ModeId, Read, Unit, UnitKind};
 use crate::faultmap::raw::{Across, Class, Expect, RailRaw, Warmth};
 use crate::infer::network::Outcome;
-use crate::sheet::{Action, Finding, HandsOn, Place, State, Subject};
+use crate::sheet::{ADDED_BOARD, Action, Finding, HandsOn, Place, State, Subject};
 
 /// A rail below this share of its nominal voltage is called missing (guess: a meter on a dead rail reads stray tenths).
 const MISSING: f64 = 0.1;
@@ -358,6 +358,9 @@ impl Observer<'_> {
 
     pub(super) fn looks(&mut self, place: &Place, state: &State) {
         let State::Seen(what) = state else { return };
+        if what == ADDED_BOARD {
+            return self.added_board(place);
+        }
         if let Some((fine, faulty)) = odds::at_pins(what) {
             let text = format!("{} looks {what}", place.name);
             if what == "loose" && self.looks_loose(place, fine, &text) {
@@ -370,6 +373,22 @@ impl Observer<'_> {
             other => odds::at_part(other),
         };
         self.about_part(place, fine, faulty, &format!("{} looks {what}", place.name));
+    }
+
+    /// A board between a chip and its socket: more contacts that may fail.
+    pub(super) fn added_board(&mut self, place: &Place) {
+        let Some((i, _)) = self.find_position(place) else {
+            return;
+        };
+        let of = |u: &Unit| matches!(u.kind, UnitKind::Contacts | UnitKind::Joints);
+        let Some((unit, _)) = self.model.units_of(i).find(|(_, u)| of(u)) else {
+            let message = format!("no board fits between {} and a socket", place.name);
+            let help = "kept, but it neither accuses nor clears anything";
+            return self.warn(code::NOTHING_FOLLOWS, message, help.into());
+        };
+        let (fine, faulty) = odds::ADDED_BOARD[1];
+        let text = format!("added board in {}", place.name);
+        self.push(text, Evidence::Unit { unit, fine, faulty });
     }
 
     /// What is seen at the pins or joints of a part speaks of those, not of the part in them.

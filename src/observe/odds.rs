@@ -58,6 +58,12 @@ pub const AT_PINS: [(&str, f64, f64); 6] = [
     ("bad joint", 0.020, 0.15),
 ];
 
+/// P(no board was added between a chip and its socket | they make contact), P(the same | one of them does not); then that one was.
+/// Counted in the contacts of a plain socket, there are then six that may fail: those of the socket; the pins of the board in it, which
+/// are thicker or thinner than the legs of a chip and spread its springs, for two; and the joints, tracks and switches of the board
+/// itself, which taking it out mends as well, for three.
+pub const ADDED_BOARD: [(f64, f64); 2] = [(0.98, 0.88), (0.02, 0.12)];
+
 /// P(it looks loose | it makes no contact for that reason), of a part that is not soldered: a fuse in its holder.
 pub const SEEN_LOOSE: f64 = 0.5;
 
@@ -138,7 +144,9 @@ mod tests {
         tables.extend(
             [Warmth::Hot, Warmth::Warm, Warmth::Cold].map(|w| felt_on_a_low_rail(Some(w)).to_vec()),
         );
-        tables.extend([FUSE, SAID, SUPPLY_ALONE, BRIDGED, LIFTED, DROP].map(|t| t.to_vec()));
+        tables.extend(
+            [FUSE, SAID, SUPPLY_ALONE, BRIDGED, LIFTED, DROP, ADDED_BOARD].map(|t| t.to_vec()),
+        );
         for table in tables {
             let fine: f64 = table.iter().map(|t| t.0).sum();
             let faulty: f64 = table.iter().map(|t| t.1).sum();

@@ -117,6 +117,7 @@ pub fn says_failure(finding: &Finding) -> bool {
                 | State::Dead
                 | State::Stopped
                 | State::Stuck
+                | State::Upsets(_)
                 | State::Slow
                 | State::Fast
                 | State::Jumps

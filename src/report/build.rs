@@ -3,7 +3,7 @@
 use super::part::part_of;
 use super::view::*;
 use crate::diag::Severity;
-use crate::faultmap::model::BoardModel;
+use crate::faultmap::model::{BoardModel, UnitKind};
 use crate::observe::TYPED;
 use crate::rank::explain::{Explanation, Odd, explain, robustness, unexplained};
 use crate::rank::{Ranking, Suspect};
@@ -126,7 +126,7 @@ fn suspect(
         unit: s.name.clone(),
         socket: position.name.clone(),
         part: cause.and_then(|c| part_of(model, sheets, ranking, c)),
-        role: position.role.clone(),
+        role: role_of(model, ranking, s),
         probability: s.probability,
         still: cause.map_or(s.probability, |c| ranking.still(c).min(1.0)),
         modes: s
@@ -139,6 +139,20 @@ fn suspect(
             .collect(),
         before: explained.map(|(before, _)| *before),
         evidence: evidence.unwrap_or_default(),
+    }
+}
+
+/// What a suspect does, and of contacts whether an added board is, or was, between them.
+fn role_of(model: &BoardModel, ranking: &Ranking, s: &Suspect) -> String {
+    let unit = &model.units[ranking.assembled.place_of(s.instance)];
+    let role = &model.positions[unit.position].role;
+    let added = ranking.observed.facts.added.get(&unit.position);
+    match (&unit.kind, added) {
+        (UnitKind::Contacts | UnitKind::Joints, Some(a)) => {
+            let sits = if a.out { "sat" } else { "sits" };
+            format!("{role}; an added board {sits} between it and its socket")
+        }
+        _ => role.clone(),
     }
 }
 
@@ -242,6 +256,13 @@ fn facts(model: &BoardModel, ranking: &Ranking) -> Vec<String> {
             .keys()
             .map(|&p| format!("{} is empty", model.positions[p].name)),
     );
+    out.extend(f.added.iter().map(|(&p, a)| {
+        let name = &model.positions[p].name;
+        match a.out {
+            true => format!("the added board of {name} was taken out"),
+            false => format!("an added board sits in {name}"),
+        }
+    }));
     out.extend(
         f.fitted
             .iter()

@@ -193,6 +193,7 @@ fn has_value(state: &State) -> bool {
             | State::High
             | State::Dead
             | State::Stuck
+            | State::Upsets(_)
             | State::Stopped
             | State::Slow
             | State::Fast

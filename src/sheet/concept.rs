@@ -86,7 +86,9 @@ concepts! {
     CuredProved = "cured-proved", CauseUnknown = "cause-unknown", UsedForParts = "used-for-parts",
     Reopened = "reopened", PutBack = "put-back", Proved = "proved", History = "history", AcrossPart = "across-part",
     Joined = "joined", Bridge = "bridge", LiftLeg = "lift-leg", DropAlong = "drop-along", Lowest = "lowest",
-    NotLowest = "not-lowest",
+    NotLowest = "not-lowest", KeyResets = "key-resets", KeyCrashes = "key-crashes", KeyHangs = "key-hangs",
+    TheMachine = "the-machine", AddedBoard = "added-board", StraightIn = "straight-in", StartsNow = "starts-now",
+    TookAway = "took-away",
 }
 
 impl Concept {

@@ -281,6 +281,9 @@ fn core_text(subject: &Subject, state: &State) -> String {
             format!("{} {}", subject_text(subject), state_text(state))
         }
         (Subject::Looks(place), State::Ok) => format!("{} looks ok", place_text(place)),
+        (Subject::Looks(place), State::Seen(what)) if what == ADDED_BOARD => {
+            format!("{what} in {}", place_text(place))
+        }
         (Subject::Looks(place), State::Seen(what)) => match what.strip_prefix("joint ") {
             Some(how) => format!("joint of {} {how}", place_text(place)),
             None => format!("{} {what}", place_text(place)),
@@ -412,6 +415,7 @@ pub(super) fn state_text(state: &State) -> String {
         State::Gives(keys) => format!("gives {}", key_list(keys)),
         State::DeadUntil(keys) => format!("dead until {} held", key_list(keys)),
         State::StuckUntil(keys) => format!("stuck until {} held", key_list(keys)),
+        State::Upsets(upset) => upset.words().into(),
         State::Stopped => "stopped".into(),
         State::Slow => "slow".into(),
         State::Fast => "fast".into(),
@@ -525,5 +529,6 @@ fn action_text(action: Action) -> &'static str {
         Action::Resolder => "resoldered",
         Action::TestedElsewhere => "tested",
         Action::PutBack => "put back",
+        Action::Direct => "took added board out of",
     }
 }

@@ -190,6 +190,9 @@ impl Statement {
     }
 }
 
+/// What [`State::Seen`] says where a board was added between a chip and its socket.
+pub const ADDED_BOARD: &str = "added board";
+
 /// Name of the first bank in [`Subject::OtherMemory`].
 pub const LOWER: &str = "lower";
 
@@ -328,6 +331,8 @@ pub enum State {
     DeadUntil(Vec<String>),
     /// Keys that are stuck until the named ones are held.
     StuckUntil(Vec<String>),
+    /// Keys that stop the machine when they are pressed.
+    Upsets(Upset),
     /// A clock that does not advance.
     Stopped,
     /// Too slow.
@@ -404,6 +409,28 @@ pub enum State {
     Flat,
     /// A tone that is too high, not said by how much.
     Sharp,
+}
+
+/// What becomes of a machine that ran until a key was pressed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Upset {
+    /// It starts anew.
+    Resets,
+    /// It goes astray.
+    Crashes,
+    /// It stands still.
+    Hangs,
+}
+
+impl Upset {
+    /// As it is said of a key.
+    pub fn words(self) -> &'static str {
+        match self {
+            Upset::Resets => "resets the machine",
+            Upset::Crashes => "crashes the machine",
+            Upset::Hangs => "hangs the machine",
+        }
+    }
 }
 
 /// A class of capacitors with limits of its own.
@@ -555,6 +582,8 @@ pub enum Action {
     TestedElsewhere,
     /// The part that was there before put in again.
     PutBack,
+    /// A board that had been added between a chip and its socket taken out, and the chip put straight into the socket.
+    Direct,
 }
 
 /// What a hands-on test did to the fault.

@@ -113,7 +113,7 @@ pub fn is_remedy(action: Action) -> bool {
     use Action::*;
     matches!(
         action,
-        Swap | Replace | Reseat | Press | Clean | Resolder | Pull
+        Swap | Replace | Reseat | Press | Clean | Resolder | Pull | Direct
     )
 }
 

@@ -69,6 +69,7 @@ impl Compiler<'_> {
                 opens: Vec::new(),
                 across: None,
                 refit: None,
+                gives_way: Vec::new(),
                 joins: Some(Joins {
                     columns: of_columns,
                     crossed,

@@ -65,6 +65,12 @@ impl Compiler<'_> {
                     opens: Vec::new(),
                     across: raw.across,
                     refit: raw.refit,
+                    gives_way: self.gives_way(
+                        position,
+                        &format!("{path} mode {key}"),
+                        raw,
+                        &number,
+                    ),
                     start: self.conditions(position, &format!("{path} mode {key}"), raw, &number),
                 });
             }
@@ -88,6 +94,7 @@ impl Compiler<'_> {
                 opens: Vec::new(),
                 across: None,
                 refit: None,
+                gives_way: Vec::new(),
                 start,
             });
         }
@@ -140,14 +147,28 @@ impl Compiler<'_> {
                 }
             }
         }
-        if start.is_empty() {
+        if start.is_empty() && raw.gives_way.is_empty() {
             self.error(
                 path,
-                "a mode loses, pulls low or high, or makes wrong, slow, fast or noisy something"
+                "a mode loses, pulls low or high, or makes wrong, slow, fast or noisy something, or gives way"
                     .into(),
             );
         }
         start
+    }
+
+    /// Pins whose output gives way under a load.
+    fn gives_way(&mut self, position: usize, path: &str, raw: &ModeRaw, number: &str) -> Vec<u16> {
+        let mut pins = Vec::new();
+        for name in expand::list(&raw.gives_way.replace('#', number)) {
+            for node in self.wiring.in_part(position, path, &name) {
+                match self.pin_index(position, node) {
+                    Some(pin) => pins.push(pin as u16),
+                    None => self.error(path, format!("'{name}' is no pin, and only pins give way")),
+                }
+            }
+        }
+        pins
     }
 
     fn pin_index(&self, position: usize, node: usize) -> Option<usize> {
@@ -205,6 +226,7 @@ impl Compiler<'_> {
             opens: vec![pin as u16],
             across: None,
             refit: None,
+            gives_way: Vec::new(),
             start: open(pin),
         };
         if family.separate_contacts {
@@ -275,6 +297,7 @@ impl Compiler<'_> {
                 opens: Vec::new(),
                 across: None,
                 refit: None,
+                gives_way: Vec::new(),
                 start: vec![(node, kind)],
             });
             let (name, kind) = (format!("key {key}"), UnitKind::Key { key });

@@ -2,6 +2,7 @@
 
 use super::super::{Aspect, effects};
 use super::theory::Scan;
+use super::upset::Upsets;
 use crate::faultmap::model::{BoardModel, ModeId};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, OnceLock};
@@ -19,6 +20,7 @@ pub(in crate::observe) struct Known {
     /// All keys, then columns, then rows.
     pub(super) lines: Vec<LineOfKeys>,
     troubles: OnceLock<Troubles>,
+    upsets: OnceLock<Upsets>,
 }
 
 /// What troubles the keys: only asked for when a sheet says of one that it does not work.
@@ -52,7 +54,14 @@ impl Known {
             scan,
             ids,
             troubles: OnceLock::new(),
+            upsets: OnceLock::new(),
         }
+    }
+
+    /// What makes a press of each key stop the machine.
+    pub(super) fn upsets(&self, model: &BoardModel) -> &Upsets {
+        self.upsets
+            .get_or_init(|| Upsets::of(model, &self.scan.matrix.keys))
     }
 
     /// What troubles the keys of the board, which must be the same at every call.

@@ -223,7 +223,7 @@ impl Observer<'_> {
         self.line_of_keys(ids, format!("keys {what} until"), text, effects);
     }
 
-    fn line_name(&self, ids: &[String]) -> String {
+    pub(super) fn line_name(&self, ids: &[String]) -> String {
         let same =
             |keys: &Vec<String>| keys.len() == ids.len() && keys.iter().all(|k| ids.contains(k));
         let found = self.known.lines.iter().find(|(_, keys)| same(keys));

@@ -7,7 +7,7 @@
 //! reading.)
 //!
 //! `matrix` has the physics of a scanned matrix, `theory` what the modes of the board do to it, `likelihood` how what a key
-//! does is typed, `lines` what is said of keys by way of others (act together, ghosts, held keys), `contact` contact
+//! does is typed, `lines` what is said of keys by way of others (act together, ghosts, held keys), `upset` keys that stop the machine, `contact` contact
 //! resistances, `stick` the control ports, which on some boards hang on the same lines.
 
 pub mod contact;
@@ -17,12 +17,13 @@ mod lines;
 pub mod matrix;
 mod stick;
 pub mod theory;
+mod upset;
 
 use super::aspect::Aspect;
 use super::{CheckReading, Evidence, Observer};
 use crate::faultmap::model::{Joins, ModeId};
 use crate::infer::network::Outcome;
-use crate::sheet::{Finding, State};
+use crate::sheet::{Finding, State, Upset};
 pub(super) use known::Known;
 use likelihood::Typed;
 use std::collections::{BTreeMap, BTreeSet};
@@ -50,12 +51,15 @@ pub(crate) enum Said {
     Also(Vec<String>),
     /// These and not its own.
     Gives(Vec<String>),
+    /// The machine stops when it is pressed.
+    Upsets(Upset),
 }
 
 impl Observer<'_> {
     /// Keeps what is said of a key until the run ends; false when it is a result like any other.
     pub(super) fn key_said(&mut self, id: &str, finding: &Finding) -> bool {
-        if !id.starts_with("key.") || finding.loops.is_some() {
+        let upsets = matches!(finding.state, State::Upsets(_));
+        if !id.starts_with("key.") || finding.loops.is_some() && !upsets {
             return false;
         }
         let said = match &finding.state {
@@ -64,6 +68,7 @@ impl Observer<'_> {
             State::Noisy => Said::Weak,
             State::Also(others) => Said::Also(others.clone()),
             State::Gives(others) => Said::Gives(others.clone()),
+            State::Upsets(upset) => Said::Upsets(*upset),
             _ => return false,
         };
         self.keys_said
@@ -88,6 +93,7 @@ impl Observer<'_> {
             self.keys_alike(&keys, aspect, word);
         }
         self.keys_by_others(&said);
+        self.keys_upset(&said);
         self.keys_not_named(&said);
         (self.sheet, self.line) = keep;
     }
@@ -264,6 +270,11 @@ impl Observer<'_> {
     pub(super) fn key_works(&self, id: &str, effects: &mut Vec<(ModeId, f64)>) {
         let not_ok = |does| 1.0 - likelihood::probability(Typed::Ok, does);
         self.with_joins(id, not_ok, effects);
+        if let Some(key) = self.known.scan.matrix.key(id.trim_start_matches("key.")) {
+            // These do nothing else to a key.
+            effects.extend(self.known.upsets(self.model).of_outputs(key));
+            effects.sort_by_key(|e| e.0);
+        }
     }
 
     /// Puts what joined lines do to a key in the place of what their strengths on the lines alone would say.

@@ -38,13 +38,13 @@ pub const EFFECTS: &[(Concept, Effect)] = &[
 ];
 
 /// Words for what was done that are orders as well.
-const ORDERS: [&str; 12] = [
+pub const ORDERS: [&str; 12] = [
     "swap", "replace", "pull", "press", "reseat", "clean", "remove", "resolder", "reflow", "cool",
     "freeze", "renew",
 ];
 
 const PLACES: &str = "the position, as in swapped U17, or all";
-const EFFECT_WORDS: &str = "what it did: cured, no change, changed, worse";
+pub const EFFECT_WORDS: &str = "what it did: cured, no change, changed, worse";
 
 /// Whether a known good or a new part was used, as far as it was said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,7 +94,7 @@ fn targets(input: Toks<'_>) -> P<'_, Vec<Place>> {
 }
 
 /// `(by | with | after)*`: small words between an effect and what was done.
-fn by_words(input: Toks<'_>) -> P<'_, ()> {
+pub fn by_words(input: Toks<'_>) -> P<'_, ()> {
     map(many0(word(By)), |_| ()).parse(input)
 }
 
@@ -202,7 +202,7 @@ fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 }
 
 /// The effect, or [`Effect::Unknown`] at the end of the statement; `with the good one` and the like may stand between.
-fn opt_effect(input: Toks<'_>) -> P<'_, Effect> {
+pub fn opt_effect(input: Toks<'_>) -> P<'_, Effect> {
     if end(input).is_ok() {
         return Ok((input, Effect::Unknown));
     }

@@ -1,6 +1,7 @@
 //! The grammar of a statement, one rule a function; each rule stands in the doc of its function. [`statement`] reads
 //! one statement and demands that every word of it is accounted for.
 
+mod added;
 mod base;
 mod caps;
 mod clocks;
@@ -28,6 +29,7 @@ mod result;
 mod shorthand;
 mod sound;
 mod subject;
+mod upset;
 
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
@@ -88,11 +90,13 @@ const OUTCOMES: Concepts = Concepts::of(&[Good, Bad, Low, High, Dead, Missing, S
 /// The kinds of statement. The order decides when two kinds would accept the same words.
 #[rustfmt::skip]
 const KINDS: &[Kind] = &[
+    kind(added::added, "added board in U4", &[AddedBoard, StraightIn], false, ANY),
     kind(header::header, "ticket 0412", &[Ticket, Board, Mains, Cartridge, From, Photo, Typed, Fitted, Empty, Missing, No,
         CameIn, WorksCheck, Untested, Run, NewRun, InPlace, BoardName], false, ANY),
     kind(result::rest_fine, "rest fine", &[Rest], false, ANY),
     kind(result::not_reached, "not reached: sound, ports", &[NotReached], false, ANY),
     kind(matrix::matrix, "key Q also presses W", &[AlsoPresses, ActTogether, Gives, UntilHeld, ContactOf, StickPart, Loopback, Swap], false, ANY),
+    prose(upset::upset, "key Q resets the machine", &[KeyResets, KeyCrashes, KeyHangs], false),
     kind(keys::key_line, "keys dead Q W E", &[Key, Ghost], false, Concepts::of(&[Good, Bad, Dead, Missing, Stuck, Ghost, OnlyHard])),
     kind(picture::texts, "4000 wrote 55 read 5D", &[BytesFree, InsteadOf, Wrote, ReadBack, Arrow, More], false, ANY),
     kind(rails::supplies, "+5V 4.98", &[Rail, Supply, Fuse], true, ANY),
