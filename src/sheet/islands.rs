@@ -1,6 +1,6 @@
 //! What stands for itself on a line that as a whole is not understood.
 //!
-//! People in a hurry put five things on a line, and a sixth that nobody reads but they. The line is cut finer here (`=`, `!`, `so`), and
+//! People in a hurry put five things on a line, and a sixth that nobody reads but they. The line is cut finer here (`!`, `so`), and
 //! of each part what is a statement about one thing is read, with nothing around it but words that say nothing. A word that turns a
 //! meaning around (`not`, `maybe`, `?`) keeps its whole part from being read; one that limits (`if`, `except`, `only when`) the parts on
 //! both sides as well. What is not read stays on the sheet and is told.

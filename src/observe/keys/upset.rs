@@ -447,6 +447,20 @@ mod tests {
         assert!(probability(&column, "U1") > 2.0 * probability(&ranked(one), "U1"));
     }
 
+    /// Of a machine that came in faulty the key may be what was meant, but not one that does something when it is pressed.
+    #[test]
+    fn a_contact_that_closes_is_cleared() {
+        let still = |text: &str| {
+            let r = ranked(&format!("{ULA}{text}"));
+            let model = crate::sampled::board(ULA);
+            let is = |i: &crate::rank::network::Instance| model.units[i.unit].name == "key Q";
+            let cause = r.assembled.instances.iter().position(is);
+            cause.map_or(0.0, |c| r.still(c))
+        };
+        let (before, after) = (still(""), still("key Q resets the machine\n"));
+        assert!(before > 0.0 && after < 0.3 * before, "{before} {after}");
+    }
+
     /// Naming fewer keys than the line has makes its output less probable, and what the sheet says of the others more so.
     #[test]
     fn keys_that_do_not_do_it_count() {
