@@ -706,6 +706,7 @@ const TRAPS: &[(&str, &str)] = &[
     // what stands for itself beside what nobody reads
     ("reset goes lo then hi ok", ""),
     ("when black: cart blk also, u4 p20 never low", ""),
+    ("when black: cart blk also, u7 p40 hi, u4 p20 never low", ""),
     ("memory bit 5 blorp, rest fine", ""),
     ("bit 2. main ram pass", "memory ok ~"),
     (
