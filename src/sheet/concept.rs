@@ -88,7 +88,8 @@ concepts! {
     Joined = "joined", Bridge = "bridge", LiftLeg = "lift-leg", DropAlong = "drop-along", Lowest = "lowest",
     NotLowest = "not-lowest", KeyResets = "key-resets", KeyCrashes = "key-crashes", KeyHangs = "key-hangs",
     TheMachine = "the-machine", AddedBoard = "added-board", StraightIn = "straight-in", StartsNow = "starts-now",
-    TookAway = "took-away",
+    TookAway = "took-away", Condition = "condition", Limiter = "limiter", Amount = "amount", Heading = "heading",
+    ClauseEnd = "clause-end",
 }
 
 impl Concept {

@@ -6,7 +6,7 @@
 //! both sides as well. What is not read stays on the sheet and is told.
 
 use super::concept::{Concept, Concepts};
-use super::correct::{Reading, is_position};
+use super::correct::Reading;
 use super::divide::{Part, Piece, STATES, contradict, divides, is_free, toks, turned_at, turning};
 use super::grammar::statement;
 use super::meant::as_meant;
@@ -40,83 +40,8 @@ const HEADINGS: Concepts = Concepts::of(&[
     Concept::Test,
     Concept::Ran,
     Concept::Minutes,
+    Concept::Heading,
 ]);
-const TIMES: &[&str] = &[
-    "h",
-    "hr",
-    "hrs",
-    "hours",
-    "hour",
-    "soak",
-    "soaked",
-    "overnight",
-    "overnite",
-];
-/// Words that set a condition for all that follows, or take back what came before.
-const CONDITIONS: &[&str] = &[
-    "if",
-    "unless",
-    "until",
-    "till",
-    "when",
-    "while",
-    "whilst",
-    "whenever",
-    "whether",
-    "before",
-    "after",
-    "once",
-    "yesterday",
-    "formerly",
-    "previously",
-    "earlier",
-    "since",
-    "scratch",
-    "wait",
-    "oops",
-    "sorry",
-    "wrongly",
-];
-/// Words that limit what stands beside their part.
-const LIMITING: &[&str] = &[
-    "except",
-    "exept",
-    "excepting",
-    "excluding",
-    "besides",
-    "apart",
-    "bar",
-    "without",
-    "w/o",
-    "only",
-    "instead",
-    "rather",
-    "unlike",
-    "or",
-    "either",
-    "should",
-    "would",
-    "could",
-    "expected",
-    "supposed",
-    "must",
-    "want",
-    "wanted",
-    "need",
-    "needs",
-    "despite",
-    "minus",
-    "false",
-    "donor",
-    "but",
-    "however",
-];
-/// Words of how many: at the edge of a part they say nothing of the next.
-const AMOUNTS: &[&str] = &[
-    "other", "another", "some", "most", "many", "few", "half", "several", "any", "anything",
-    "less", "least", "next", "last", "old", "spare", "too", "weak", "weakly", "a bit", "longer",
-    "used", "none", "nothing", "far", "looks", "look", "like",
-];
 
 /// The pieces of a segment with what stands for itself read, and nothing else; `None` when a question is among them.
 pub fn islands(lexed: &Lexed, pieces: &[Piece]) -> Option<Vec<Piece>> {
@@ -125,7 +50,7 @@ pub fn islands(lexed: &Lexed, pieces: &[Piece]) -> Option<Vec<Piece>> {
     let mut limits: Vec<Limit> = Vec::new();
     for piece in pieces {
         match &piece.part {
-            Part::Read(all) if turned && !all.iter().all(|s| stands_for_itself(lexed, s)) => {
+            Part::Read(all) if turned && !all.iter().all(stands_for_itself) => {
                 parts.push(part(piece.from, piece.to, Part::Unread));
                 limits.push(Limit::None);
             }
@@ -212,17 +137,18 @@ fn limiting(lexed: &Lexed, from: usize, to: usize) -> Limit {
         Reading::NearChanger(word) => word.clone(),
         _ => lexed.atoms[i].lower.to_string(),
     };
-    let any = |list: &[&str]| (from..to).any(|i| list.contains(&&*word(i)));
-    let turns = |i: usize| turning(lexed, i, i + 1).is_some() && !AMOUNTS.contains(&&*word(i));
+    let is = |i: usize, concept: Concept| lexed.words.is(&word(i), concept);
+    let any = |concept: Concept| (from..to).any(|i| is(i, concept));
+    let turns = |i: usize| turning(lexed, i, i + 1).is_some() && !is(i, Concept::Amount);
     // `all bits ok but 3`
     let behind = from > 0 && turns(from - 1);
     if turning(lexed, from, to).is_none() && !behind {
         return Limit::None;
     }
-    if any(CONDITIONS) {
+    if any(Concept::Condition) {
         return Limit::All;
     }
-    match behind || any(LIMITING) || turns(from) || turns(to - 1) {
+    match behind || any(Concept::Limiter) || turns(from) || turns(to - 1) {
         true => Limit::Beside,
         false => Limit::None,
     }
@@ -258,10 +184,7 @@ fn finer(lexed: &Lexed, from: usize, to: usize) -> Vec<(usize, usize)> {
     let says_when = |i: usize| {
         let atom = &lexed.atoms[i];
         let number = atom.lower.bytes().all(|b| b.is_ascii_digit());
-        number
-            || HEADINGS.meets(&atom.heads)
-            || TIMES.contains(&&*atom.lower)
-            || is_free(lexed, i, i + 1)
+        number || HEADINGS.meets(&atom.heads) || is_free(lexed, i, i + 1)
     };
     let heading = |start: usize, i: usize| start < i && i <= start + 4 && (start..i).all(says_when);
     let ends = |start: usize, i: usize| {
@@ -270,8 +193,7 @@ fn finer(lexed: &Lexed, from: usize, to: usize) -> Vec<(usize, usize)> {
             (Kind::Mark, ":") => divides(lexed, i) && heading(start, i),
             (Kind::Mark, "," | "." | "(" | ")") => divides(lexed, i),
             (Kind::Mark, "!") => true,
-            (Kind::Word, "and" | "so" | "cos" | "because" | "tho" | "but") => true,
-            _ => false,
+            _ => lexed.words.is(&atom.lower, Concept::ClauseEnd),
         }
     };
     let mut out = Vec::new();
@@ -358,8 +280,7 @@ fn island(
     // `5 kilohertz`: the word behind a number may be its unit; `keys dead RTN`: or name what is meant.
     let open_ended = |s: &Statement| is_value(s) || !about_one_place(s);
     let more = to < part.1 && !(lexed.atoms[to].signs || next_begins(lexed, to, part.1));
-    let fits =
-        all.iter().all(|s| stands_for_itself(lexed, s)) && !(more && all.iter().any(open_ended));
+    let fits = all.iter().all(stands_for_itself) && !(more && all.iter().any(open_ended));
     fits.then_some(all)
 }
 
@@ -369,7 +290,7 @@ fn next_begins(lexed: &Lexed, at: usize, end: usize) -> bool {
 }
 
 /// A reading of one thing, which says itself what was read of what.
-fn stands_for_itself(lexed: &Lexed, statement: &Statement) -> bool {
+fn stands_for_itself(statement: &Statement) -> bool {
     match statement {
         Statement::Finding(f) => match &f.subject {
             Subject::Part(_)
@@ -377,15 +298,6 @@ fn stands_for_itself(lexed: &Lexed, statement: &Statement) -> bool {
             | Subject::Capacitor(_)
             | Subject::Capacitance(_) => false,
             Subject::Heat(_) => matches!(f.state, State::Hot | State::TooHot),
-            // `pc1 p15` is a port's wire and its pin.
-            Subject::Level(place)
-                if place.pin.is_some() && is_position(&place.name.to_lowercase()) =>
-            {
-                let letters = place.name.trim_end_matches(|c: char| c.is_ascii_digit());
-                lexed
-                    .words
-                    .is(&letters.to_lowercase(), Concept::PartLetters)
-            }
             _ => true,
         },
         Statement::Board(_) => true,

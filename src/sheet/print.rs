@@ -1,8 +1,9 @@
 //! A sheet written back in canonical form: one statement a line, so that reading it gives the same statements.
 
-use super::RunSheet;
 use super::statement::*;
+use super::{Line, RunSheet};
 use crate::quantity::{Unit, show};
+use crate::source::Span;
 
 /// Writes a sheet in canonical form. What was not understood is kept as it was typed, comments on lines of their own.
 pub fn print(sheet: &RunSheet) -> String {
@@ -20,12 +21,9 @@ pub fn print(sheet: &RunSheet) -> String {
             .statements
             .iter()
             .map(|s| (s.span.start, print_statement(&s.value)));
-        let kept = line.not_understood.iter().flat_map(|n| &n.pieces);
-        let unread = kept.map(|piece| {
-            (
-                piece.start,
-                sheet.text[piece.start..piece.end].trim().to_string(),
-            )
+        let unread = kept_together(line).into_iter().map(|piece| {
+            let typed = &sheet.text[piece.start..piece.end];
+            (piece.start, typed.trim().to_string())
         });
         let mut all: Vec<(usize, String)> = read.chain(unread).collect();
         if let Some(first) = line.struck.first() {
@@ -37,11 +35,12 @@ pub fn print(sheet: &RunSheet) -> String {
                 .collect();
             all.push((first.span.start, texts.join("; ")));
         }
-        if all.is_empty() {
-            // Marks that say nothing, such as a line drawn under a heading.
+        if line.statements.is_empty() && line.struck.is_empty() {
+            // As it was typed, marks too: `(skip U7.40` is not read, and without its mark it would be. Or marks alone, such as a line
+            // drawn under a heading.
             let typed = &sheet.text[line.span.start..line.span.end];
-            let marks = &typed[..super::cut::comment_start(typed)];
-            all.push((line.span.start, marks.trim().to_string()));
+            let words = &typed[..super::cut::comment_start(typed)];
+            all = vec![(line.span.start, words.trim().to_string())];
         }
         all.sort_by_key(|(start, _)| *start);
         for (_, text) in all {
@@ -51,6 +50,24 @@ pub fn print(sheet: &RunSheet) -> String {
     }
     comments_before(usize::MAX, &mut out);
     out
+}
+
+/// What of a line was not read. Pieces with nothing read between them stay on one line: what `front` behind `photo a.jp;` keeps from
+/// being read would be read alone.
+fn kept_together(line: &Line) -> Vec<Span> {
+    let mut all: Vec<Span> = Vec::new();
+    for piece in line.not_understood.iter().flat_map(|n| &n.pieces) {
+        let read_between = |before: &Span| {
+            let between = before.end..piece.start;
+            let mut read = line.statements.iter().chain(&line.struck);
+            read.any(|s| between.contains(&s.span.start))
+        };
+        match all.last_mut() {
+            Some(before) if !read_between(before) => before.end = piece.end,
+            _ => all.push(*piece),
+        }
+    }
+    all
 }
 
 /// A comment on a line of its own: behind a blank, a number is no ticket's.

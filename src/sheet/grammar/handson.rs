@@ -104,6 +104,12 @@ pub fn deed(input: Toks<'_>) -> P<'_, (Action, Vec<Place>)> {
     let action_first = |i| {
         let (rest, action) = one_of(ACTIONS)(i)?;
         let (rest, early) = donor(rest)?;
+        // `piggybacked 4164 on U22`
+        let pressed = |i| match action {
+            Action::Piggyback => opt(super::haste_hands::type_number).parse(i),
+            _ => Ok((i, None)),
+        };
+        let (rest, _) = pressed(rest)?;
         let (rest, _) = opt(word(By)).parse(rest)?;
         let (rest, places) = want(PLACES, targets)(rest)?;
         let (rest, late) = donor(rest)?;

@@ -39,7 +39,7 @@ fn list_mark(input: Toks<'_>) -> P<'_, ()> {
 }
 
 /// A type number: letters and digits as makers print them, or four digits and more.
-fn type_number<'a>(input: Toks<'a>) -> P<'a, String> {
+pub fn type_number<'a>(input: Toks<'a>) -> P<'a, String> {
     after_gap(|i: Toks<'a>| {
         let (rest, part) = part_number(i)?;
         let plain = part.bytes().all(|b| b.is_ascii_alphanumeric());

@@ -25,6 +25,14 @@ const LEVELS: &[(Concept, State)] = &[
     (Missing, State::Dead),
 ];
 
+/// What only a pin or a line can be.
+pub const OF_A_PIN: &[(Concept, State)] = &[
+    (Low, State::Low),
+    (High, State::High),
+    (Pulsing, State::Pulsing),
+    (Floating, State::Floating),
+];
+
 const LEVEL_WORDS: &str = "low, high, pulsing, floating, dead, ok, a voltage or a frequency";
 
 /// `level = place (state | volts | hertz)`, `level = state place`
@@ -64,12 +72,6 @@ fn level(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, (places, state)))
     };
     // `U7 39 1.1 MHz`, `U7 11 low`: a bare number is a pin where a value with its unit follows, or what only a pin can be.
-    const OF_A_PIN: &[(Concept, State)] = &[
-        (Low, State::Low),
-        (High, State::High),
-        (Pulsing, State::Pulsing),
-        (Floating, State::Floating),
-    ];
     let bare_pin = |i| {
         let (rest, name) = position(i)?;
         let (rest, pin) = direct_uint(rest)?;
@@ -140,15 +142,11 @@ fn everywhere<'a>(rest: Toks<'a>, places: &[Place]) -> Toks<'a> {
 /// `/8 low` behind `L10/9 high`: another pin of the same part.
 pub fn other_pin<'a>(input: Toks<'a>, before: &Place) -> P<'a, Vec<Statement>> {
     let (rest, _) = opt(alt((mark(&["/", ".", "-"]), |i| word(Pin)(i)))).parse(input)?;
-    let (rest, pin) = super::position::pin_name(rest)?;
     // `U10 p16 low, p5 high`: as the first was numbered.
-    let numbered = before
-        .pin
-        .as_ref()
-        .is_some_and(|p| p.bytes().all(|b| b.is_ascii_digit()));
-    let pin = match pin.strip_prefix('P').filter(|p| numbered && !p.is_empty()) {
-        Some(number) => number.to_string(),
-        None => pin,
+    let digits = |p: &String| p.bytes().all(|b| b.is_ascii_digit());
+    let (rest, pin) = match short_pin(rest) {
+        Ok((rest, pin)) if before.pin.as_ref().is_some_and(digits) => (rest, pin.to_string()),
+        _ => pin_name(rest)?,
     };
     let (rest, state) = one_of(LEVELS)(rest)?;
     let place = Place {

@@ -83,7 +83,8 @@ pub fn positions(input: Toks<'_>) -> P<'_, Vec<Place>> {
     map(items(item), |all| all.into_iter().flatten().collect()).parse(input)
 }
 
-fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
+/// `U9`, `U12`: all from the first to the last.
+pub fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
     let cut = |name: &str| {
         let at = name.find(|c: char| c.is_ascii_digit())?;
         Some((name[..at].to_string(), name[at..].parse::<u32>().ok()?))
@@ -114,6 +115,18 @@ pub fn pin_name(input: Toks<'_>) -> P<'_, String> {
     {
         Some(atom) => Ok((input.skip(1), atom.lower.to_uppercase())),
         None => fail(input, "a pin such as 40"),
+    }
+}
+
+/// `p40`: a pin by its number.
+pub fn short_pin(input: Toks<'_>) -> P<'_, u32> {
+    let number = input
+        .first()
+        .and_then(|a| a.lower.strip_prefix('p'))
+        .filter(|n| (1..=2).contains(&n.len()) && n.bytes().all(|b| b.is_ascii_digit()));
+    match number.and_then(|n| n.parse().ok()) {
+        Some(pin) => Ok((input.skip(1), pin)),
+        None => Err(nom::Err::Error(E::silent(input))),
     }
 }
 
@@ -161,24 +174,15 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
     let short = |i| {
         let (rest, name) = position(i)?;
         // `pc1 p15` is a wire of a port, and its pin.
-        let wire = ["PA", "PB", "PC"]
-            .iter()
-            .any(|w| name.strip_prefix(w).is_some_and(|n| n.len() == 1));
-        let pin = rest
-            .first()
-            .filter(|_| !wire)
-            .and_then(|a| a.lower.strip_prefix('p'))
-            .filter(|p| p.len() <= 2 && p.bytes().all(|b| b.is_ascii_digit()));
-        match pin {
-            Some(pin) if !pin.is_empty() => Ok((
-                rest.skip(1),
-                Place {
-                    name,
-                    pin: Some(pin.to_string()),
-                },
-            )),
-            _ => Err(nom::Err::Error(E::silent(rest))),
+        let of_port = |w: &&str| name.strip_prefix(*w).is_some_and(|n| n.len() == 1);
+        if ["PA", "PB", "PC"].iter().any(of_port) {
+            return Err(nom::Err::Error(E::silent(rest)));
         }
+        map(short_pin, |pin| Place {
+            name: name.clone(),
+            pin: Some(pin.to_string()),
+        })
+        .parse(rest)
     };
     let pin_first = map(
         (word(Pin), after_gap(pin_name), position),

@@ -7,24 +7,16 @@ use nom::multi::many1;
 use nom::sequence::preceded;
 
 use super::base::*;
+use super::haste_hands::type_number;
+use super::places::OF_A_PIN;
 use super::rails::rail_name;
 use super::result::{all_found, found};
 use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::concept::Concepts;
-use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, State, Statement, Subject};
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{P, Toks};
-
-/// What a probe or a meter says at a pin.
-const AT_PIN: &[(Concept, State)] = &[
-    (Low, State::Low),
-    (High, State::High),
-    (Pulsing, State::Pulsing),
-    (Floating, State::Floating),
-    (Dead, State::Dead),
-];
 
 /// Names of pins that are no words of their own elsewhere.
 const SIGNALS: &[&str] = &[
@@ -41,7 +33,6 @@ pub fn shorthand(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         rails,
         rails_by_value,
         changed,
-        piggyback,
         hot_type,
     ))
     .parse(input)
@@ -59,20 +50,13 @@ fn reading(input: Toks<'_>) -> P<'_, State> {
         }
     };
     let (rest, _) = opt(lit(&["only", "just"])).parse(input)?;
-    alt((volts, one_of(AT_PIN))).parse(rest)
+    alt((volts, one_of(OF_A_PIN))).parse(rest)
 }
 
 /// `p14`, `pin 14`, `leg 14`.
-fn pin_number<'a>(input: Toks<'a>) -> P<'a, u32> {
-    let short = |i: Toks<'a>| {
-        let number = i.first().and_then(|a| a.lower.strip_prefix('p'));
-        match number.and_then(|n| n.parse().ok()) {
-            Some(n) => Ok((i.skip(1), n)),
-            None => silent(i),
-        }
-    };
+fn pin_number(input: Toks<'_>) -> P<'_, u32> {
     let (rest, _) = opt(mark(&[","])).parse(input)?;
-    let numbered = alt((short, preceded(word(Pin), direct_uint)));
+    let numbered = alt((short_pin, preceded(word(Pin), direct_uint)));
     verify(numbered, |n| (1..=64).contains(n)).parse(rest)
 }
 
@@ -121,22 +105,6 @@ fn pins_of_a_chip(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         found(Subject::Level(place), state)
     };
     Ok((rest, all.into_iter().map(at).collect()))
-}
-
-/// `2114`, `74LS257` behind a position: what sits there.
-fn type_number(input: Toks<'_>) -> P<'_, ()> {
-    let digits = |text: &str| text.bytes().filter(u8::is_ascii_digit).count();
-    match input.first() {
-        Some(a)
-            if a.kind == Kind::Word
-                && !a.stuck
-                && digits(&a.lower) >= 3
-                && !is_position(&a.lower) =>
-        {
-            Ok((input.skip(1), ()))
-        }
-        _ => silent(input),
-    }
 }
 
 /// `pin to ground = pin place ("to ground" ohms | ohms "to ground")`: `U22 p14 to gnd 11r`, `U22 p14-gnd 11 ohm`.
@@ -193,62 +161,52 @@ fn bus(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = opt(word(Line)).parse(rest)?;
     let (rest, first) = direct_position(rest)?;
     let (rest, ()) = range_mark(rest)?;
-    let cut = |name: &str| {
-        let at = name.find(|c: char| c.is_ascii_digit())?;
-        Some((name[..at].to_string(), name[at..].parse::<u32>().ok()?))
-    };
-    let Some((letters, from)) = cut(&first).filter(|n| n.0.len() <= 2) else {
-        return silent(input);
-    };
     // A designator of parts (`C1-C4 low`) is no line.
-    if rest.lexed.words.is(&letters.to_lowercase(), PartLetters) {
+    let letters = first.trim_end_matches(|c: char| c.is_ascii_digit());
+    if letters.len() > 2 || rest.lexed.words.is(&letters.to_lowercase(), PartLetters) {
         return silent(input);
     }
-    let (rest, last) = alt((
-        map(direct_position, move |n| cut(&n)),
-        map(direct_uint, |n| Some((String::new(), n))),
-    ))
-    .parse(rest)?;
-    let Some((other, to)) = last else {
+    let number = |n| format!("{letters}{n}");
+    let (rest, last) = alt((direct_position, map(direct_uint, number))).parse(rest)?;
+    // `D7-D0` as well.
+    let Some(all) = position_range(&first, &last).or_else(|| position_range(&last, &first)) else {
         return silent(input);
     };
-    // `D7-D0` as well.
-    let (from, to) = (from.min(to), from.max(to));
-    let fits = (other.is_empty() || other == letters) && from < to && to - from < 32;
-    if !fits {
-        return silent(input);
-    }
     let (rest, _) = opt(word(Each)).parse(rest)?;
     let (rest, _) = opt(lit(&["all"])).parse(rest)?;
-    let (rest, state) = one_of(AT_PIN)(rest)?;
-    let line = |n: u32| {
-        Subject::Level(Place {
-            name: format!("{letters}{n}"),
-            pin: None,
-        })
-    };
-    Ok((rest, all_found((from..=to).map(line).collect(), &state)))
+    let (rest, state) = one_of(OF_A_PIN)(rest)?;
+    let line = |name| Subject::Level(Place { name, pin: None });
+    Ok((rest, all_found(all.into_iter().map(line).collect(), &state)))
 }
 
-/// `rails = (number ["V"] "=" volts)+`: `12v=11.9 -5=-5.1 5=4.98`.
+/// `rails = (number ["V"] "=" volts)+`: `12v=11.9 -5=-5.1 5=4.98`. At least one has its sign or its unit: `3=4.9 5=0.1` may be pins.
 fn rails(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let one = |i| {
-        let (rest, _) = opt(mark(&[","])).parse(i)?;
+        let (rest, _) = opt(mark(&[",", "/"])).parse(i)?;
         let (rest, q) = quantity(rest)?;
         let Some(name) = rail_name(&q, true) else {
             return silent(i);
         };
         let (rest, ()) = mark(&["="])(rest)?;
         let (rest, (volts, _)) = measured(&[Unit::Volt], Some(Unit::Volt))(rest)?;
-        Ok((rest, found(Subject::Rail(name), State::Volts(volts))))
+        let sure = q.unit.is_some() || q.value < 0.0;
+        Ok((
+            rest,
+            (found(Subject::Rail(name), State::Volts(volts)), sure),
+        ))
     };
-    many1(one).parse(input)
+    let (rest, all) = many1(one).parse(input)?;
+    match all.iter().any(|a| a.1) {
+        true => Ok((rest, all.into_iter().map(|a| a.0).collect())),
+        false => silent(input),
+    }
 }
 
-/// `rails by value = ("psu" | "volts") value{2,}`: `psu 5.01 12.2 -11.8`, each within a tenth of a rail that boards have.
+/// `rails by value = "volts" value{2,}`: `volts 5.01 12.2 -11.8`, each within a tenth of a rail that boards have. Behind `psu` they may
+/// have been measured off the board.
 fn rails_by_value(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const USUAL: [f64; 4] = [5.0, 12.0, -5.0, -12.0];
-    let (rest, ()) = alt((word(Supply), lit(&["volts", "voltages"]))).parse(input)?;
+    let (rest, ()) = lit(&["volts", "voltages"])(input)?;
     let one = |i| {
         let (rest, _) = opt(mark(&[",", "/", ":"])).parse(i)?;
         let (rest, q) = quantity(rest)?;
@@ -276,16 +234,6 @@ fn rails_by_value(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     Ok((rest, all.into_iter().map(rail).collect()))
 }
 
-/// `piggyback = "piggyback" type number ["on"] positions effect`: `piggybacked 4164 on U22 no diff`.
-fn piggyback(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, ()) = direct(input, Piggyback)?;
-    let (rest, _) = opt(lit(&["a", "good", "new"])).parse(rest)?;
-    let (rest, ()) = type_number(rest)?;
-    let (rest, places) = positions(rest)?;
-    let (rest, result) = effect(rest)?;
-    Ok((rest, vec![deed(Action::Piggyback, places, result)]))
-}
-
 /// `hot type = position type number heat`: `U17 82S100 hot`.
 fn hot_type(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     const HEAT: &[(Concept, State)] = &[
@@ -295,7 +243,7 @@ fn hot_type(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         (Cold, State::Cold),
     ];
     let (rest, name) = direct_position(input)?;
-    let (rest, ()) = type_number(rest)?;
+    let (rest, _) = type_number(rest)?;
     let (rest, state) = one_of(HEAT)(rest)?;
     Ok((
         rest,
@@ -382,7 +330,7 @@ mod tests {
                 "rail +12V 11.9 V | rail -5V -5.1 V | rail +5V 4.98 V",
             ),
             (
-                "psu 5.01 12.2 -11.8",
+                "volts 5.01 12.2 -11.8",
                 "rail +5V 5.01 V | rail +12V 12.2 V | rail -12V -11.8 V",
             ),
             (
@@ -404,8 +352,9 @@ mod tests {
             "c1-c4 low",
             "changed",
             "5=4.98 maybe",
-            "psu 5.01 5.02",
-            "rails 5.08 9.1",
+            "psu 5.01 12.2",
+            "volts 5.08 9.1",
+            "3=4.9 5=0.1",
             "u19 p8 p10 pulsing or low",
         ] {
             assert_eq!(read(line), "?", "{line}");
