@@ -193,19 +193,17 @@ fn expected_values_are_canonical() {
     }
 }
 
-/// What is read of sheets that nobody wrote for the reader. Most of it is not; what is must be what was meant, which a reader of the
-/// snapshot sees beside it.
-#[test]
-fn jotted_sheets() {
-    let text = include_str!("corpus/jotted.tsv");
-    let sheets: Vec<Vec<(&str, &str)>> = (text.split("\n\n"))
+/// Snapshot of what is read of sheets that nobody wrote for the reader, beside what they meant: what is read must be what was meant, which
+/// a reader of the snapshot sees.
+fn as_meant(text: &str, sheets: usize) -> String {
+    let blocks: Vec<Vec<(&str, &str)>> = (text.trim_end().split("\n\n"))
         .map(|sheet| {
             let lines = sheet.lines().filter(|l| !l.starts_with("# "));
             lines.filter_map(|l| l.split_once('\t')).collect()
         })
         .collect();
     let (mut out, mut some, mut all) = (String::new(), 0, 0);
-    for lines in &sheets {
+    for lines in &blocks {
         let typed: Vec<&str> = lines.iter().map(|l| l.0).collect();
         let sheet = parse("jotted", typed.join("\n").as_bytes()).expect("a text");
         for (number, (typed, meant)) in (1..).zip(lines) {
@@ -223,8 +221,24 @@ fn jotted_sheets() {
             }
         }
     }
-    assert_eq!(sheets.len(), 20);
-    insta::assert_snapshot!(format!(
-        "something is read of {some} of {all} lines\n\n{out}"
-    ));
+    assert_eq!(blocks.len(), sheets);
+    format!("something is read of {some} of {all} lines\n\n{out}")
+}
+
+/// By two people who knew of no form at all; most of it is not read.
+#[test]
+fn jotted_sheets() {
+    insta::assert_snapshot!(as_meant(include_str!("corpus/jotted.tsv"), 20));
+}
+
+/// By somebody who was told 'one thing a line, plain words': the rules of `grammar::plainly` were made with these before the eyes.
+#[test]
+fn plain_sheets() {
+    insta::assert_snapshot!(as_meant(include_str!("corpus/plain.tsv"), 10));
+}
+
+/// By an old hand in haste. No rule was made for these: they show how far the rules carry.
+#[test]
+fn hasty_sheets() {
+    insta::assert_snapshot!(as_meant(include_str!("corpus/hasty.tsv"), 10));
 }

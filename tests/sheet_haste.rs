@@ -704,7 +704,12 @@ const TRAPS: &[(&str, &str)] = &[
     ("U10 dead (?)", ""),
     ("U1 or maybe U2 dead", ""),
     // what stands for itself beside what nobody reads
-    ("reset goes lo then hi ok", ""),
+    ("reset goes lo then hi ok", "line RESET ok"),
+    ("reset goes lo then hi then lo", ""),
+    ("5 keys dead, membrane split", ""),
+    ("u20 swapped, bit 0 gone", "swapped U20 ~"),
+    ("kbd rows 0-1 ok", "row 0 ok | row 1 ok"),
+    ("sprites fine on the test as well", ""),
     ("when black: cart blk also, u4 p20 never low", ""),
     ("when black: cart blk also, u7 p40 hi, u4 p20 never low", ""),
     ("memory bit 5 blorp, rest fine", ""),

@@ -4,8 +4,8 @@ use crate::faultmap::model::{BoardModel, Position};
 use crate::faultmap::raw::Class;
 use crate::sheet::Place;
 
-/// The position that a word on a sheet means: a designator, a word of the board map (`sound`, `adapter 1`), or a unit
-/// outside the board (`KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`).
+/// The position that a word on a sheet means: a designator, a word of the board map (`sound`, `adapter 1`), a unit
+/// outside the board (`KEYBOARD`, `SUPPLY`, `CARTRIDGE`, `CABLE`), or the type of which there is one.
 pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Position)> {
     let outside = |class: Class| {
         let mut all = model.positions.iter().enumerate();
@@ -32,6 +32,22 @@ pub fn position<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Pos
                 .find(|(w, _)| w.eq_ignore_ascii_case(word))?;
             model.position(meant.1)
         })
+        .or_else(|| by_type(model, word))
+}
+
+/// The one part of the board of that type; where there are several, nobody knows which was meant.
+fn by_type<'m>(model: &'m BoardModel, word: &str) -> Option<(usize, &'m Position)> {
+    match &of_type(model, word)[..] {
+        [one] => model.position(one),
+        _ => None,
+    }
+}
+
+/// The designators of all parts of a type.
+pub fn of_type<'m>(model: &'m BoardModel, word: &str) -> Vec<&'m str> {
+    let is = |p: &&Position| (p.part_type.as_ref()).is_some_and(|t| t.eq_ignore_ascii_case(word));
+    let all = model.positions.iter().filter(is);
+    all.map(|p| p.name.as_str()).collect()
 }
 
 /// The position of a part by its name in the words file: `SOUND_CHIP`, `OS_ROM`, `CRYSTAL`; only where there is one.

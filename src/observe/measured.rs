@@ -457,7 +457,10 @@ impl Observer<'_> {
                 Some(line) => format!(
                     "{line} is a line: type its level, as in `{line} low` or `line {line} dead`"
                 ),
-                None => "write the designator as printed on the board".into(),
+                None => match board::of_type(self.model, &place.name) {
+                    all if all.is_empty() => "write the designator as printed on the board".into(),
+                    all => format!("which of {}? write the designator", all.join(", ")),
+                },
             };
             self.warn(code::UNKNOWN_POSITION, message, help);
         }

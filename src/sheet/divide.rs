@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use super::concept::{Concept, Concepts};
-use super::correct::Reading;
+use super::correct::{Reading, is_position};
 use super::grammar::statement;
 use super::meant::{as_meant, in_context};
 use super::statement::{Effect, Statement};
@@ -100,11 +100,22 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Unread;
         }
     }
+    for k in 1..pieces.len() {
+        if concludes(lexed, &pieces[k - 1], &pieces[k]) {
+            pieces[k].part = Part::Free;
+        }
+    }
     // `5v/12v 4.98/11.9`, `high/low`: what a stroke divides is read whole or not at all.
     for k in 1..pieces.len() {
-        let stroke = lexed.atoms[pieces[k].from - 1].lower == "/";
+        let stroke = matches!(
+            &*lexed.atoms[pieces[k].from - 1].lower,
+            "/" | ">" | "\u{2192}"
+        );
         let unread = |part: &Part| matches!(part, Part::Unread | Part::Free);
-        if stroke && unread(&pieces[k].part) != unread(&pieces[k - 1].part) {
+        if stroke
+            && !concludes(lexed, &pieces[k - 1], &pieces[k])
+            && unread(&pieces[k].part) != unread(&pieces[k - 1].part)
+        {
             pieces[k].part = Part::Unread;
             pieces[k - 1].part = Part::Unread;
         }
@@ -121,6 +132,14 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
         }
     }
     super::recover::second_tries(lexed, merged(pieces))
+}
+
+/// `upper fails bit 6 -> IC21`: a part alone behind a result and an arrow is what somebody made of it, and no result.
+fn concludes(lexed: &Lexed, before: &Piece, piece: &Piece) -> bool {
+    let arrow = matches!(&*lexed.atoms[piece.from - 1].lower, ">" | "\u{2192}");
+    let result = matches!(&before.part, Part::Read(all) if all.iter().all(|s| matches!(s, Statement::Finding(_))));
+    let alone = piece.to == piece.from + 1 && is_position(&lexed.atoms[piece.from].lower);
+    arrow && result && alone && piece.to == lexed.atoms.len()
 }
 
 /// What was not read and what says nothing beside it are one piece: only together do they mean what they mean.
@@ -186,6 +205,9 @@ pub fn divides(lexed: &Lexed, i: usize) -> bool {
             "." | "\u{2013}" | "\u{2014}" | ":" => !next_stuck,
             "+" | "&" => !next_stuck && i + 1 < lexed.atoms.len(),
             "(" | ")" | "/" => true,
+            // `U13 replaced -> memory ok`
+            ">" => i > 0 && matches!(&*lexed.atoms[i - 1].lower, "-" | "=") && atom.stuck,
+            "\u{2192}" => true,
             _ => false,
         }
 }

@@ -177,8 +177,12 @@ pub(super) fn place_text(place: &Place) -> String {
     if let Some(key) = place.key() {
         return format!("key {}", key_text(key));
     }
+    // A part by its type: `8255 pin 16`, `9918`.
+    let by_type = place.name.starts_with(|c: char| c.is_ascii_digit());
     match &place.pin {
+        Some(pin) if by_type => format!("{} pin {pin}", place.name),
         Some(pin) => format!("{}.{pin}", place.name),
+        None if by_type => place.name.clone(),
         None if reads_as_it_stands(&place.name) => place.name.clone(),
         None => format!("\"{}\"", place.name),
     }

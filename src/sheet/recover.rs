@@ -63,13 +63,17 @@ fn is_only(lexed: &Lexed, from: usize, to: usize, concept: Concept) -> bool {
     lexed.longest(from, concept) == Some(to - from)
 }
 
-/// `board dunlin-64 faulty`, `ticket 0417 came in faulty`: what heads a sheet, and how the machine came, with no mark between.
+/// `board dunlin-64 faulty`, `ticket 0417 came in faulty`, `dunlin-64 black`: what heads a sheet, and how the machine came or what it
+/// shows, with no mark between.
 fn header_and_intake(lexed: &Lexed, from: usize, to: usize) -> Option<Vec<Statement>> {
     let heads = |s: &Statement| matches!(s, Statement::Ticket(_) | Statement::Board(_));
     let came = |at: usize| match is_only(lexed, at, to, Concept::Faulty) {
         true => Some(vec![Statement::Intake(Intake::Faulty)]),
-        false => statement(toks(lexed, at, to))
-            .filter(|all| all.iter().all(|s| matches!(s, Statement::Intake(_)))),
+        // `64k-6510-wide black`
+        false => statement(toks(lexed, at, to)).filter(|all| {
+            let came = |s: &Statement| matches!(s, Statement::Intake(_) | Statement::Finding(_));
+            all.iter().all(came)
+        }),
     };
     let mut found = (from + 2..to).filter_map(|at| {
         let mut first = statement(toks(lexed, from, at)).filter(|all| all.iter().all(heads))?;

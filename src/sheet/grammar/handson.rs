@@ -160,7 +160,7 @@ fn deed_effect(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let deed_first = |i| {
         let (rest, done) = deed(i)?;
         let (rest, part) = if done.0 == Action::Replace {
-            opt(new_part).parse(rest)?
+            terminated(opt(new_part), opt(super::plainly::with_socket)).parse(rest)?
         } else {
             (rest, None)
         };

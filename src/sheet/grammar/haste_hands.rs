@@ -14,7 +14,7 @@ use crate::sheet::correct::is_position;
 use crate::sheet::statement::{Action, Effect, HandsOn, Place, State, Statement};
 use crate::sheet::toks::{P, Toks};
 
-fn done(action: Action, places: Vec<Place>, result: Effect) -> Statement {
+pub fn done(action: Action, places: Vec<Place>, result: Effect) -> Statement {
     Statement::HandsOn(HandsOn {
         action,
         places,
@@ -23,7 +23,7 @@ fn done(action: Action, places: Vec<Place>, result: Effect) -> Statement {
 }
 
 /// `and its alive`, `-> runs`, `, didn't help`: what came of it.
-fn outcome(input: Toks<'_>) -> P<'_, Effect> {
+pub fn outcome(input: Toks<'_>) -> P<'_, Effect> {
     let (rest, _) = many0(alt((word(And), list_mark))).parse(input)?;
     let (rest, arrow) = opt(after_gap(super::picture::arrow)).parse(rest)?;
     if arrow.is_some()
@@ -41,7 +41,7 @@ fn list_mark(input: Toks<'_>) -> P<'_, ()> {
 /// A type number: letters and digits as makers print them, or four digits and more.
 pub fn type_number<'a>(input: Toks<'a>) -> P<'a, String> {
     after_gap(|i: Toks<'a>| {
-        let (rest, part) = part_number(i)?;
+        let (rest, part) = part_number(i).or_else(|_| silent(i))?;
         let plain = part.bytes().all(|b| b.is_ascii_alphanumeric());
         let digit = part.starts_with(|c: char| c.is_ascii_digit());
         if plain && digit && part.len() >= 4 && !is_position(&part.to_lowercase()) {
@@ -72,6 +72,7 @@ fn new_part(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, part) = type_number(rest)?;
     let (rest, _) = opt(alt((word(InPlace), word(By), lit(&["into"])))).parse(rest)?;
     let (rest, places) = positions(rest)?;
+    let (rest, _) = opt(super::plainly::with_socket).parse(rest)?;
     let (rest, result) = match end(rest) {
         Ok(_) => (rest, Effect::Unknown),
         Err(_) => outcome(rest)?,

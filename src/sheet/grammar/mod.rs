@@ -23,6 +23,7 @@ mod number;
 mod ohms;
 mod picture;
 mod places;
+mod plainly;
 mod position;
 mod rails;
 mod result;
@@ -34,6 +35,7 @@ mod upset;
 use super::concept::Concept::{self, *};
 use super::concept::Concepts;
 use super::statement::Statement;
+use super::token::Atom;
 use super::toks::{E, P, Toks};
 use nom::error::ParseError;
 pub use subject::inherited;
@@ -135,6 +137,8 @@ const KINDS: &[Kind] = &[
     prose(shorthand::shorthand, "U19 2114: p18 5.05 p8 pulsing", &[], true),
     prose(haste_hands::hands_in_prose, "new 4164 in U12 and its alive", &[WithNew, KnownGood, Swap, Cool, Press, Pull, Clean, Reseat,
         Replace, Piggyback, Resolder, HeatUp, Tester], true),
+    prose(plainly::plainly, "still black", &[Black, ColourWord, LowerMemory, UpperMemory, VideoMemory, ColourMemory, Memory, Timer, Clock, Cartridge,
+        Good, Bad, Dead, Closing], true),
     kind(places::place_line, "U7.40 low", &[LineName, Line], true, ANY),
 ];
 
@@ -181,10 +185,11 @@ fn may_be_unmeasured(input: Toks<'_>) -> bool {
     looked && input.first().is_some_and(|a| a.lower == "no")
 }
 
-/// `1 key dead`: the key with that name, or one of them.
+/// `1 key dead`: the key with that name, or one of them; `5 keys dead` are five of them.
 fn counts_keys(input: Toks<'_>) -> bool {
     let is = |n: usize, word: &str| input.nth(n).is_some_and(|a| a.lower == word);
-    is(0, "1") && is(1, "key")
+    let number = |a: &Atom| a.lower.bytes().all(|b| b.is_ascii_digit());
+    is(0, "1") && is(1, "key") || input.first().is_some_and(number) && is(1, "keys")
 }
 
 /// Why `input` is no statement: the error of the kind that got furthest, with what was expected there and a line that

@@ -130,7 +130,7 @@ pub fn short_pin(input: Toks<'_>) -> P<'_, u32> {
     }
 }
 
-/// `place = position ("." | "-" | "/") pin | position "pin" pin | "pin" pin position`
+/// `place = position ("." | "-" | "/") pin | position "pin" pin | "pin" pin position | type "pin" pin`
 pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
     let dotted = |i| {
         let (rest, name) = position(i)?;
@@ -184,6 +184,18 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
         })
         .parse(rest)
     };
+    // `8255 pin 16`: a part by its type, where there is one of that type.
+    let typed = map(
+        (
+            super::haste_hands::type_number,
+            word(Pin),
+            after_gap(pin_name),
+        ),
+        |(name, (), pin)| Place {
+            name,
+            pin: Some(pin),
+        },
+    );
     let pin_first = map(
         (word(Pin), after_gap(pin_name), position),
         |((), pin, name)| Place {
@@ -191,7 +203,7 @@ pub fn pin_place(input: Toks<'_>) -> P<'_, Place> {
             pin: Some(pin),
         },
     );
-    alt((dotted, dashed, worded, short, pin_first)).parse(input)
+    alt((dotted, dashed, worded, short, pin_first, typed)).parse(input)
 }
 
 /// `several pins = position ("pins" | "legs") numbers`

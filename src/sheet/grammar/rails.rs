@@ -135,6 +135,9 @@ const READING: &str = "a voltage, or ok, low, high, missing";
 fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, name) = rail(input)?;
     let (rest, subject_word) = opt(one_of(SUBJECTS)).parse(rest)?;
+    // `9v for U9 = 0.1`, `12v only 4.6`
+    let (rest, _) = opt(at_a_part).parse(rest)?;
+    let (rest, _) = opt(lit(&["only", "just"])).parse(rest)?;
     // `5v rail ok 5.02`, `-5v missing 0.02`: the verdict first, then the value that it repeats.
     let value = |i| match reading(i, &name, subject_word) {
         Err(nom::Err::Error(first)) => {
@@ -162,6 +165,13 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         named_state(i, rest, &name, subject_word, state)
     };
     alt((value, state)).parse(rest)
+}
+
+/// `at U7`, `for U9`: where a rail was measured. What is known of the whole rail is what was read there.
+fn at_a_part(input: Toks<'_>) -> P<'_, ()> {
+    let (rest, ()) = lit(&["at", "for", "on"])(input)?;
+    let place = alt((map(pin_place, |_| ()), map(direct_position, |_| ())));
+    preceded(opt(lit(&["the"])), place).parse(rest)
 }
 
 /// Whether so little was read of a rail that it is missing.
@@ -197,6 +207,7 @@ fn reading<'a>(input: Toks<'a>, name: &str, what: Option<What>) -> P<'a, Vec<Sta
         .parse(input)?,
     };
     let (rest, verdict) = opt(one_of(RAIL_STATES)).parse(rest)?;
+    let (rest, _) = opt(at_a_part).parse(rest)?;
     let (rest, _) = opt(word(PowerOff)).parse(rest)?;
     // `12V rail is 0.3 V too low` tells a difference, not a reading.
     if let (Some(State::Low | State::High), Subject::Rail(_), State::Volts(v)) =

@@ -169,6 +169,18 @@ pub fn fit<'a>(
     Ok((rest, all))
 }
 
+fn is_memory(subject: &Subject) -> bool {
+    matches!(
+        subject,
+        Subject::Memory
+            | Subject::MemoryBit(_)
+            | Subject::MemoryRange(..)
+            | Subject::OtherMemory(..)
+            | Subject::ColourMemory
+            | Subject::ColourBit(_)
+    )
+}
+
 const STATE_WORDS: &str = "how it was: ok, bad, dead, wrong ...";
 
 /// `plain = subjects [loops] state | state subjects | "no" subject | subjects "not reached"`
@@ -178,6 +190,11 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         // `memory bit 3: 3 of 20 loops bad`
         let (rest, between) = opt(loops).parse(rest)?;
         let (after, state) = want(STATE_WORDS, one_of(TEST_STATES))(rest)?;
+        // `U20 swapped, bit 0 gone`: a fault is.
+        let gone = (rest.from..after.from).any(|k| rest.lexed.atoms[k].lower == "gone");
+        if gone && all.iter().any(is_memory) {
+            return silent(rest);
+        }
         let (after, mut found) = fit(rest, after, all, &state)?;
         if let Some(loops) = between {
             for statement in &mut found {
@@ -235,9 +252,18 @@ fn plain(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     };
     // Never in a list: `all interrupts ok` says nothing about the rest, `test memory ok` neither.
     let whole = |i| {
-        let state_first = map((one_of(TEST_STATES), word(Test)), |(state, ())| state);
+        // `sprites fine on the test` is no verdict on all of it.
+        let test = |i| direct(i, Test);
+        let state_first = map((one_of(TEST_STATES), test), |(state, ())| state);
         let (rest, state) =
             alt((preceded(word(Test), one_of(TEST_STATES)), state_first)).parse(i)?;
+        // `now the test runs`: how it goes is not told.
+        let runs = i.lexed.atoms[i.from..rest.from]
+            .iter()
+            .any(|a| a.lower == "runs");
+        if runs && state == State::Ok {
+            return silent(i);
+        }
         fit(i, rest, vec![Subject::Test], &state)
     };
     alt((memory, subject_first, answered, whole, state_first, absent)).parse(input)

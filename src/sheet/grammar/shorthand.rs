@@ -3,7 +3,7 @@
 use nom::Parser;
 use nom::branch::alt;
 use nom::combinator::{map, opt, verify};
-use nom::multi::many1;
+use nom::multi::{many0, many1};
 use nom::sequence::preceded;
 
 use super::base::*;
@@ -49,7 +49,10 @@ fn reading(input: Toks<'_>) -> P<'_, State> {
             _ => silent(i),
         }
     };
-    let (rest, _) = opt(lit(&["only", "just"])).parse(input)?;
+    let (rest, _) = many0(lit(&[
+        "only", "just", "sits", "stays", "always", "is", "at",
+    ]))
+    .parse(input)?;
     alt((volts, one_of(OF_A_PIN))).parse(rest)
 }
 
@@ -94,7 +97,7 @@ fn pins_of_a_chip(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Ok((rest, (pin, state)))
     };
     let (rest, all) = many1(one).parse(rest)?;
-    if all.len() < 2 && !(named && fitted.is_none()) {
+    if all.len() < 2 && !named && fitted.is_none() {
         return silent(input);
     }
     let at = |(pin, state): (u32, State)| {

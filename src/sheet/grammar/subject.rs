@@ -445,9 +445,14 @@ pub fn interrupt(input: Toks<'_>) -> P<'_, Vec<Subject>> {
 pub fn keyboard(input: Toks<'_>) -> P<'_, Vec<Subject>> {
     let many =
         |all: Vec<u32>, make: fn(u8) -> Subject| all.into_iter().map(|n| make(n as u8)).collect();
+    // `kbd rows 0-3 ok` says nothing of the others.
+    let row = preceded(
+        opt(terminated(word(Keyboard), peek(|i| direct(i, Row)))),
+        word(Row),
+    );
     alt((
         map(
-            preceded(word(Row), numbers(0, 15, "the number of the row")),
+            preceded(row, numbers(0, 15, "the number of the row")),
             move |all| many(all, Subject::KeyRow),
         ),
         map(
