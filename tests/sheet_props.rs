@@ -690,6 +690,25 @@ fn config() -> ProptestConfig {
     }
 }
 
+/// Found by the property below: what was not read must not be read when it is printed without what stood beside it.
+#[test]
+fn what_is_not_read_is_printed_with_what_keeps_it_from_being_read() {
+    for text in [
+        "rail 5v 4.98\n(skip U7 pin 40\nundo\n",
+        "rail 5v 4.98\nundo\nphoto a.jp; front\n",
+        "+5V 4.98; photo a.jp; front\n",
+    ] {
+        let sheet = parse("p", text.as_bytes()).expect("a text");
+        assert!(
+            sheet.lines.iter().any(|l| l.not_understood.is_some()),
+            "{text}"
+        );
+        let printed = print(&sheet);
+        let again = parse("p", printed.as_bytes()).expect("a text");
+        assert_eq!(said(&again), said(&sheet), "{text}\n---\n{printed}");
+    }
+}
+
 proptest! {
     #![proptest_config(config())]
 

@@ -158,3 +158,22 @@ pub fn rail_measured_at(model: &BoardModel, rail: &str) -> String {
 pub fn pin_in_words(pin: &str) -> String {
     pin.replacen('.', " pin ", 1)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_type_is_a_place_where_there_is_one_of_it() {
+        let library = crate::shipped::Library::open(None).unwrap();
+        let one = library.board("z80-ppi-vdp").unwrap();
+        assert_eq!(
+            position(&one, "8255").map(|p| &*p.1.family),
+            Some("ppi-8255")
+        );
+        let several = library.board("64k-6510-wide").unwrap();
+        assert_eq!(position(&several, "6526").map(|p| &p.1.name), None);
+        assert_eq!(of_type(&several, "6526"), ["U1", "U2"]);
+        assert!(of_type(&several, "9918").is_empty());
+    }
+}

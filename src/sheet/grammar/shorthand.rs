@@ -357,6 +357,7 @@ mod tests {
             "5=4.98 maybe",
             "psu 5.01 12.2",
             "volts 5.08 9.1",
+            "volts 5.01 5.02",
             "3=4.9 5=0.1",
             "u19 p8 p10 pulsing or low",
         ] {
