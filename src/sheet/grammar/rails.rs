@@ -136,7 +136,7 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, name) = rail(input)?;
     let (rest, subject_word) = opt(one_of(SUBJECTS)).parse(rest)?;
     // `9v for U9 = 0.1`, `12v only 4.6`
-    let (rest, _) = opt(at_a_part).parse(rest)?;
+    let (rest, before) = opt(at_a_part).parse(rest)?;
     let (rest, _) = opt(lit(&["only", "just"])).parse(rest)?;
     // `5v rail ok 5.02`, `-5v missing 0.02`: the verdict first, then the value that it repeats.
     let value = |i| match reading(i, &name, subject_word) {
@@ -164,14 +164,34 @@ fn rail_reading(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         let (rest, state) = want(READING, one_of(RAIL_STATES))(i)?;
         named_state(i, rest, &name, subject_word, state)
     };
-    alt((value, state)).parse(rest)
+    // `5v at U7 missing` may be there elsewhere.
+    if before.is_some() {
+        return map(value, |all| measured_at(all, before.as_ref())).parse(rest);
+    }
+    let with_place = |i| {
+        let (rest, all) = value(i)?;
+        let (rest, place) = opt(at_a_part).parse(rest)?;
+        let (rest, _) = opt(word(PowerOff)).parse(rest)?;
+        Ok((rest, measured_at(all, place.as_ref())))
+    };
+    alt((with_place, state)).parse(rest)
 }
 
-/// `at U7`, `for U9`: where a rail was measured. What is known of the whole rail is what was read there.
-fn at_a_part(input: Toks<'_>) -> P<'_, ()> {
+/// `at U7`, `for U9`, `on U7 p6`: where a rail was measured.
+fn at_a_part(input: Toks<'_>) -> P<'_, Place> {
     let (rest, ()) = lit(&["at", "for", "on"])(input)?;
-    let place = alt((map(pin_place, |_| ()), map(direct_position, |_| ())));
-    preceded(opt(lit(&["the"])), place).parse(rest)
+    let part = map(direct_position, |name| Place { name, pin: None });
+    preceded(opt(lit(&["the"])), alt((pin_place, part))).parse(rest)
+}
+
+/// Volts of a rail that were read at a pin are the pin's; at a part, they are what is known of the rail.
+fn measured_at(mut all: Vec<Statement>, place: Option<&Place>) -> Vec<Statement> {
+    if let ([Statement::Finding(f)], Some(place)) = (&mut all[..], place)
+        && let (Subject::Rail(_), State::Volts(_), Some(_)) = (&f.subject, &f.state, &place.pin)
+    {
+        f.subject = Subject::Level(place.clone());
+    }
+    all
 }
 
 /// Whether so little was read of a rail that it is missing.
@@ -207,7 +227,6 @@ fn reading<'a>(input: Toks<'a>, name: &str, what: Option<What>) -> P<'a, Vec<Sta
         .parse(input)?,
     };
     let (rest, verdict) = opt(one_of(RAIL_STATES)).parse(rest)?;
-    let (rest, _) = opt(at_a_part).parse(rest)?;
     let (rest, _) = opt(word(PowerOff)).parse(rest)?;
     // `12V rail is 0.3 V too low` tells a difference, not a reading.
     if let (Some(State::Low | State::High), Subject::Rail(_), State::Volts(v)) =
