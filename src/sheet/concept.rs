@@ -89,7 +89,7 @@ concepts! {
     NotLowest = "not-lowest", KeyResets = "key-resets", KeyCrashes = "key-crashes", KeyHangs = "key-hangs",
     TheMachine = "the-machine", AddedBoard = "added-board", StraightIn = "straight-in", StartsNow = "starts-now",
     TookAway = "took-away", Condition = "condition", Limiter = "limiter", Amount = "amount", Heading = "heading",
-    ClauseEnd = "clause-end", Closing = "closing",
+    ClauseEnd = "clause-end", Closing = "closing", ChangedPart = "changed-part",
 }
 
 impl Concept {

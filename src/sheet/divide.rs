@@ -100,20 +100,15 @@ pub fn read(lexed: &Lexed) -> Vec<Piece> {
             pieces[k].part = Part::Unread;
         }
     }
+    // `5v/12v 4.98/11.9`, `high/low`: what a stroke or an arrow divides is read whole or not at all.
     for k in 1..pieces.len() {
         if concludes(lexed, &pieces[k - 1], &pieces[k]) {
             pieces[k].part = Part::Free;
+            continue;
         }
-    }
-    // `5v/12v 4.98/11.9`, `high/low`: what a stroke divides is read whole or not at all.
-    for k in 1..pieces.len() {
-        let stroke = matches!(
-            &*lexed.atoms[pieces[k].from - 1].lower,
-            "/" | ">" | "\u{2192}"
-        );
+        let mark = &*lexed.atoms[pieces[k].from - 1].lower;
         let unread = |part: &Part| matches!(part, Part::Unread | Part::Free);
-        if stroke
-            && !concludes(lexed, &pieces[k - 1], &pieces[k])
+        if matches!(mark, "/" | ">" | "\u{2192}")
             && unread(&pieces[k].part) != unread(&pieces[k - 1].part)
         {
             pieces[k].part = Part::Unread;

@@ -6,7 +6,7 @@ use nom::combinator::{map, opt};
 use nom::sequence::preceded;
 
 use super::base::*;
-use super::result::{all_found, seen_at};
+use super::result::{all_found, found, seen_at};
 use super::subject::{ADAPTERS, clock, interrupt, timer, timer_name};
 use crate::quantity::Unit;
 use crate::sheet::concept::Concept::{self, *};
@@ -111,4 +111,41 @@ pub fn speeds(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         uneven,
         seen,
     )))(input)
+}
+
+/// `clock 1 10.0 s in 12.0 s`, `clock 1 shows 10 s after 12 s`
+pub fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let seconds = || want("seconds, as in 10.0 s", measured(&[Unit::Second], None));
+    let (rest, ()) = word(Clock)(input)?;
+    let (rest, n) = want("which clock, as in clock 1", ordinal)(rest)?;
+    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
+    let (rest, (shown, _)) = seconds()(rest)?;
+    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
+    let (rest, ()) = want(
+        "`in` and the seconds by a watch, as in 10.0 s in 12.0 s",
+        |i| word(InTime)(i).or_else(|_| equals_on_watch(i)),
+    )(rest)?;
+    let (rest, (real, _)) = seconds()(rest)?;
+    let (rest, _) = opt(word(InTime)).parse(rest)?;
+    if !(1..=ADAPTERS).contains(&n) || shown < 0.0 || real <= 0.0 {
+        return fail(input, "a clock 1 or 2 and seconds above 0");
+    }
+    Ok((
+        rest,
+        vec![found(
+            Subject::Clock(Some(n as u8)),
+            State::Rate { shown, real },
+        )],
+    ))
+}
+
+/// `60s = 50 s on watch`: the sign stands for `in` where a watch is told of.
+fn equals_on_watch(input: Toks<'_>) -> P<'_, ()> {
+    let (rest, ()) = mark(&["="])(input)?;
+    let told = (rest.from..rest.to).any(|i| rest.lexed.longest(i, InTime).is_some());
+    if told {
+        Ok((rest, ()))
+    } else {
+        Err(nom::Err::Error(E::silent(input)))
+    }
 }

@@ -6,6 +6,7 @@ mod base;
 mod caps;
 mod clocks;
 mod follow;
+mod fuse;
 mod handson;
 mod haste;
 mod haste_hands;
@@ -227,6 +228,18 @@ pub fn explain(input: Toks<'_>) -> E {
 pub fn continued(input: Toks<'_>, before: &[Statement]) -> Option<Vec<Statement>> {
     let (rest, found) = follow::followed(input, before).ok()?;
     base::end(rest).is_ok().then_some(found)
+}
+
+/// What a line is read as; `?` when it is not.
+#[cfg(test)]
+pub fn read_as(line: &str) -> String {
+    let sheet = super::parse("t", line.as_bytes()).expect("a text");
+    let said = sheet.statements().map(|s| super::print_statement(&s.value));
+    let said: Vec<String> = said.collect();
+    match said.is_empty() {
+        true => "?".into(),
+        false => said.join(" | "),
+    }
 }
 
 #[cfg(test)]

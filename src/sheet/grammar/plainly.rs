@@ -1,5 +1,5 @@
-//! Lines as people type them who were told 'plain words, one thing a line': the test that saw it said first, the type of a chip
-//! behind its position, a bank of memory by half its name.
+//! Lines as people type them who were told 'plain words, one thing a line': what was done and how hot it was with the type of the chip
+//! beside its position, what the test said with the test named first, a bank of memory by half its name.
 
 use nom::Parser;
 use nom::branch::alt;
@@ -25,10 +25,9 @@ pub fn plainly(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         bits_of_bank,
         bank,
         both_chips,
-        heat_of_range,
         reset_rises,
         passes,
-        heat_of_type,
+        heat,
         by_test,
         closing,
     ))
@@ -72,26 +71,27 @@ fn typed_place(input: Toks<'_>) -> P<'_, Place> {
     map(alt((position_first, type_first)), plain).parse(input)
 }
 
-/// `typed deed = place type action [effect] | place "changed" [effect]`: `U17 4116 replaced: no change`, `2114 U6 swapped, fixed`, `U21 changed`.
+/// `typed deed = place type action [effect] | places "changed" [effect] | "changed" places [type] [effect]`: `U17 4116 replaced: no change`,
+/// `2114 U6 swapped, fixed`, `U21 changed`. Without a position `changed` is an effect.
 fn typed_deed(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let changed = || {
-        map(lit(&["changed", "chngd", "changd", "chgd"]), |()| {
-            Action::Replace
-        })
-    };
-    let typed = (typed_place, alt((one_of(ACTIONS), changed())));
-    let plain = (
-        map(direct_position, |name| Place { name, pin: None }),
-        changed(),
-    );
-    let (rest, (place, action)) = alt((typed, plain)).parse(input)?;
+    let changed = |i| map(word(ChangedPart), |()| Action::Replace).parse(i);
+    let one = map(typed_place, |place| vec![place]);
+    let (rest, (places, action)) = alt((
+        (one, alt((one_of(ACTIONS), changed))),
+        (positions, changed),
+        map(
+            (changed, positions, opt(type_number)),
+            |(action, places, _)| (places, action),
+        ),
+    ))
+    .parse(input)?;
     let words = &input.lexed.atoms[input.from..rest.from];
     let (rest, result) = came_of_it(rest)?;
     // `2114 U6 swap` without more may be what is still to be done.
     if result == Effect::Unknown && words.iter().any(|a| ORDERS.contains(&&*a.lower)) {
         return silent(input);
     }
-    Ok((rest, vec![done(action, vec![place], result)]))
+    Ok((rest, vec![done(action, places, result)]))
 }
 
 /// What came of it, or nothing said of that.
@@ -146,12 +146,14 @@ fn bank_name(input: Toks<'_>) -> P<'_, Option<&'static str>> {
         (UpperMemory, "upper"),
         (VideoMemory, "video"),
     ];
-    let half = alt((
-        map(lit(&["upper"]), |()| "upper"),
-        map(lit(&["lower"]), |()| "lower"),
-    ));
     let colour = map(word(ColourMemory), |()| None);
     alt((map(alt((one_of(BANKS), half)), Some), colour)).parse(input)
+}
+
+/// `upper`, `lower`: a bank by half its name.
+fn half(input: Toks<'_>) -> P<'_, &'static str> {
+    let upper = map(lit(&["upper"]), |()| "upper");
+    alt((upper, map(lit(&["lower"]), |()| "lower"))).parse(input)
 }
 
 /// `bits of a bank = bank ("bad" | "fail") bits`: `lower ram bad bit 5`, `upper fail all bits`, `vram bad bits 2 and 3`.
@@ -185,11 +187,7 @@ fn bits_of_bank(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 /// `upper ok`, where the line speaks of memory or of the other bank.
 fn bank(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, bank) = alt((
-        map(lit(&["upper"]), |()| "upper"),
-        map(lit(&["lower"]), |()| "lower"),
-    ))
-    .parse(input)?;
+    let (rest, bank) = half(input)?;
     let other = if bank == "upper" { "lower" } else { "upper" };
     let lexed = input.lexed;
     let told = (0..lexed.atoms.len()).any(|i| {
@@ -227,31 +225,20 @@ const HEAT: &[(Concept, State)] = &[
     (Cold, State::Cold),
 ];
 
-/// `heat of a range = position "-" number ["all"] heat`: `IC15-22 all cool`; of pins nobody says how warm they are.
-fn heat_of_range(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, first) = direct_position(input)?;
-    let (rest, ()) = range_mark(rest)?;
-    let (rest, last) = direct_uint(rest)?;
-    let letters = first.trim_end_matches(|c: char| c.is_ascii_digit());
-    let Some(all) = position_range(&first, &format!("{letters}{last}")) else {
-        return silent(input);
-    };
+/// `heat = (range ["all"] | place type | type) heat`: `IC15-22 all cool` (of pins nobody says how warm they are), `U17 82S100 hot`, `9918 hot`.
+fn heat(input: Toks<'_>) -> P<'_, Vec<Statement>> {
+    let plain = |name| Place { name, pin: None };
+    let (rest, places) = alt((
+        map(named_range, |all| all.into_iter().map(plain).collect()),
+        map(typed_place, |place| vec![place]),
+        map(type_number, |name| vec![plain(name)]),
+    ))
+    .parse(input)?;
     let (rest, _) = many0(lit(&["all", "just", "only"])).parse(rest)?;
     let (rest, state) = one_of(HEAT)(rest)?;
-    let place = |name| Subject::Heat(Place { name, pin: None });
     Ok((
         rest,
-        all_found(all.into_iter().map(place).collect(), &state),
-    ))
-}
-
-/// `9918 hot`: a part by its type, where there is one of that type.
-fn heat_of_type(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, name) = type_number(input)?;
-    let (rest, state) = one_of(HEAT)(rest)?;
-    Ok((
-        rest,
-        vec![found(Subject::Heat(Place { name, pin: None }), state)],
+        all_found(places.into_iter().map(Subject::Heat).collect(), &state),
     ))
 }
 
@@ -291,10 +278,7 @@ fn passes(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 /// `by test = "test cart" ["says"] results`: `cart says colour ram bad`, `test rom lower ok`.
 fn by_test(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, ()) = direct(input, Cartridge)?;
-    let (rest, _) = many0(lit(&[
-        "says", "shows", "reports", "gives", "now", "still", "test",
-    ]))
-    .parse(rest)?;
+    let (rest, _) = many0(lit(&["reports", "test"])).parse(rest)?;
     // `test rom all pass`
     let all_pass = (word(Each), opt(lit(&["tests"])), word(Good));
     if let Ok((after, _)) = all_pass.map(|_| ()).parse(rest)
@@ -346,20 +330,7 @@ fn closing(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 
 #[cfg(test)]
 mod tests {
-    use crate::sheet::{parse, print_statement};
-
-    /// What a line is read as; `?` when it is not.
-    fn read(line: &str) -> String {
-        let sheet = parse("t", line.as_bytes()).expect("a text");
-        let said: Vec<String> = sheet
-            .statements()
-            .map(|s| print_statement(&s.value))
-            .collect();
-        match said.is_empty() {
-            true => "?".into(),
-            false => said.join(" | "),
-        }
-    }
+    use crate::sheet::grammar::read_as as read;
 
     #[test]
     fn plain_lines_are_read() {
@@ -416,6 +387,9 @@ mod tests {
             ),
             ("5v to gnd 38 ohm pwr off", "resistance rail +5V 38 ohm"),
             ("all keys work", "keyboard ok"),
+            ("u17 82s100 hot", "U17 hot"),
+            ("changed u10: no change", "replaced U10: no change"),
+            ("chngd u10", "replaced U10"),
             ("done", "note done"),
         ] {
             assert_eq!(read(line), wants, "{line}");
@@ -446,6 +420,7 @@ mod tests {
             "colour ram bad bits 2 6",
             "2114 u6 swap",
             "3 times ok",
+            "changed",
         ] {
             assert_eq!(read(line), "?", "{line}");
         }

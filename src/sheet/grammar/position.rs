@@ -83,8 +83,21 @@ pub fn positions(input: Toks<'_>) -> P<'_, Vec<Place>> {
     map(items(item), |all| all.into_iter().flatten().collect()).parse(input)
 }
 
+/// `U9-U12`, `U9-12`, `D7-D0`: the names from one to the other, at least two, the lowest number first.
+pub fn named_range(input: Toks<'_>) -> P<'_, Vec<String>> {
+    let (rest, first) = direct_position(input)?;
+    let (rest, ()) = range_mark(rest)?;
+    let letters = first.trim_end_matches(|c: char| c.is_ascii_digit());
+    let number = map(direct_uint, |n| format!("{letters}{n}"));
+    let (rest, last) = alt((direct_position, number)).parse(rest)?;
+    match position_range(&first, &last).or_else(|| position_range(&last, &first)) {
+        Some(all) => Ok((rest, all)),
+        None => silent(input),
+    }
+}
+
 /// `U9`, `U12`: all from the first to the last.
-pub fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
+fn position_range(first: &str, last: &str) -> Option<Vec<String>> {
     let cut = |name: &str| {
         let at = name.find(|c: char| c.is_ascii_digit())?;
         Some((name[..at].to_string(), name[at..].parse::<u32>().ok()?))

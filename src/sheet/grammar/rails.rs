@@ -1,4 +1,4 @@
-//! Supply: rails, ripple, resistance to ground, the supply by itself, fuses.
+//! Supply: rails, ripple, resistance to ground, the supply by itself.
 
 use nom::Parser;
 use nom::branch::alt;
@@ -6,7 +6,8 @@ use nom::combinator::{map, opt};
 use nom::sequence::preceded;
 
 use super::base::*;
-use super::result::{all_found, finding, found, seen_at};
+use super::fuse::fuse;
+use super::result::{finding, found, seen_at};
 use crate::quantity::{Quantity, Unit};
 use crate::sheet::concept::Concept::{self, *};
 use crate::sheet::statement::{Finding, Place, State, Statement, Subject};
@@ -475,66 +476,8 @@ pub fn went_to<'a>(input: Toks<'a>, name: &str) -> P<'a, Vec<Statement>> {
     Ok((rest, vec![Statement::Finding(one)]))
 }
 
-const FUSE_STATES: &[(Concept, State)] =
-    &[(Good, State::Ok), (Blown, State::Dead), (Open, State::Dead)];
-
-/// `fuse = "fuse" [positions] state | F-positions ("blown" | "missing" | "ok")`
-fn fuse(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, told) = opt(word(Fuse)).parse(input)?;
-    let (rest, places) = opt(positions).parse(rest)?;
-    let is_fuse =
-        |p: &Place| p.name.starts_with('F') && p.name[1..].bytes().all(|b| b.is_ascii_digit());
-    let places = match (told, places) {
-        (Some(()), places) => places.unwrap_or_else(|| {
-            vec![Place {
-                name: "FUSE".into(),
-                pin: None,
-            }]
-        }),
-        (None, Some(places)) if places.iter().all(is_fuse) => places,
-        _ => return Err(nom::Err::Error(E::silent(input))),
-    };
-    let missing = map(word(Missing), |()| State::Seen("missing".into()));
-    let plain = alt((one_of(FUSE_STATES), missing));
-    let (rest, state) = if told.is_some() {
-        want("ok, blown or missing", alt_bad(plain))(rest)?
-    } else {
-        // `F1 dead` may be the key: only words that fit a fuse alone are taken.
-        want_fuse(rest)?
-    };
-    Ok((
-        rest,
-        all_found(places.into_iter().map(Subject::Fuse).collect(), &state),
-    ))
-}
-
-fn want_fuse(input: Toks<'_>) -> P<'_, State> {
-    let missing = map(word(Missing), |()| State::Seen("missing".into()));
-    let mut rule = alt((one_of(FUSE_STATES), missing));
-    want(
-        "ok, blown or missing for the fuse; for a key write `key F1 dead`",
-        move |i| rule.parse(i),
-    )(input)
-}
-
-fn alt_bad<'a>(
-    mut rule: impl Parser<Toks<'a>, Output = State, Error = E>,
-) -> impl FnMut(Toks<'a>) -> P<'a, State> {
-    const MORE: &[(Concept, State)] = &[(Bad, State::Dead), (Dead, State::Dead)];
-    move |i| rule.parse(i).or_else(|_| one_of(MORE)(i))
-}
-
 /// Everything about the supply.
 pub fn supplies(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let no_fuse = map(preceded(word(No), word(Fuse)), |()| {
-        vec![found(
-            Subject::Fuse(Place {
-                name: "FUSE".into(),
-                pin: None,
-            }),
-            State::Seen("missing".into()),
-        )]
-    });
     seen_at(alt((
         value_first,
         rail_reading,
@@ -543,6 +486,5 @@ pub fn supplies(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         example("ripple +5V 80 mV", ripple),
         example("supply 5.1 off the board", supply),
         example("fuse F1 blown", fuse),
-        no_fuse,
     )))(input)
 }

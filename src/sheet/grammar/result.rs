@@ -363,44 +363,6 @@ fn checksum_state(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     fit(input, rest, all, &state)
 }
 
-/// `clock 1 10.0 s in 12.0 s`, `clock 1 shows 10 s after 12 s`
-fn rate(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    use crate::quantity::Unit;
-    let seconds = || want("seconds, as in 10.0 s", measured(&[Unit::Second], None));
-    let (rest, ()) = word(Clock)(input)?;
-    let (rest, n) = want("which clock, as in clock 1", ordinal)(rest)?;
-    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
-    let (rest, (shown, _)) = seconds()(rest)?;
-    let (rest, _) = opt(word(SecondsShown)).parse(rest)?;
-    let (rest, ()) = want(
-        "`in` and the seconds by a watch, as in 10.0 s in 12.0 s",
-        |i| word(InTime)(i).or_else(|_| equals_on_watch(i)),
-    )(rest)?;
-    let (rest, (real, _)) = seconds()(rest)?;
-    let (rest, _) = opt(word(InTime)).parse(rest)?;
-    if !(1..=ADAPTERS).contains(&n) || shown < 0.0 || real <= 0.0 {
-        return fail(input, "a clock 1 or 2 and seconds above 0");
-    }
-    Ok((
-        rest,
-        vec![found(
-            Subject::Clock(Some(n as u8)),
-            State::Rate { shown, real },
-        )],
-    ))
-}
-
-/// `60s = 50 s on watch`: the sign stands for `in` where a watch is told of.
-fn equals_on_watch(input: Toks<'_>) -> P<'_, ()> {
-    let (rest, ()) = mark(&["="])(input)?;
-    let told = (rest.from..rest.to).any(|i| rest.lexed.longest(i, InTime).is_some());
-    if told {
-        Ok((rest, ()))
-    } else {
-        Err(nom::Err::Error(E::silent(input)))
-    }
-}
-
 /// `not reached = "not reached" subjects | subjects "not reached"`
 pub fn not_reached(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let first = preceded(
@@ -521,7 +483,7 @@ fn loops_inside(input: Toks<'_>) -> P<'_, Vec<Statement>> {
 pub fn result(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     alt((
         seen_at(alt((
-            example("clock 1 10.0 s in 12.0 s", rate),
+            example("clock 1 10.0 s in 12.0 s", super::clocks::rate),
             example("os checksum E1A3", checksum),
             checksum_state,
             plain,

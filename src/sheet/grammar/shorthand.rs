@@ -1,4 +1,4 @@
-//! What people at a bench jot down: several pins of one chip on a line, a whole bus, rails with a sign between.
+//! What people at a bench jot down of a meter: several pins of one chip on a line, a whole bus, rails with a sign between.
 
 use nom::Parser;
 use nom::branch::alt;
@@ -12,9 +12,9 @@ use super::places::OF_A_PIN;
 use super::rails::rail_name;
 use super::result::{all_found, found};
 use crate::quantity::Unit;
-use crate::sheet::concept::Concept::{self, *};
+use crate::sheet::concept::Concept::*;
 use crate::sheet::concept::Concepts;
-use crate::sheet::statement::{Action, Effect, HandsOn, Place, State, Statement, Subject};
+use crate::sheet::statement::{Place, State, Statement, Subject};
 use crate::sheet::token::Kind;
 use crate::sheet::toks::{P, Toks};
 
@@ -26,16 +26,7 @@ const SIGNALS: &[&str] = &[
 
 /// Everything of this file.
 pub fn shorthand(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    alt((
-        pins_of_a_chip,
-        pin_to_ground,
-        bus,
-        rails,
-        rails_by_value,
-        changed,
-        hot_type,
-    ))
-    .parse(input)
+    alt((pins_of_a_chip, pin_to_ground, bus, rails, rails_by_value)).parse(input)
 }
 
 /// A value or a level, several pins of which may follow each other: a number needs no unit where it has a point (`5.05`).
@@ -61,6 +52,13 @@ fn pin_number(input: Toks<'_>) -> P<'_, u32> {
     let (rest, _) = opt(mark(&[","])).parse(input)?;
     let numbered = alt((short_pin, preceded(word(Pin), direct_uint)));
     verify(numbered, |n| (1..=64).contains(n)).parse(rest)
+}
+
+fn direct_lit<'a>(input: Toks<'a>, words: &[&str]) -> P<'a, ()> {
+    match input.first() {
+        Some(a) if words.contains(&&*a.lower) => Ok((input.skip(1), ())),
+        _ => silent(input),
+    }
 }
 
 /// The name of what is at a pin, which says nothing more (`ras p5`): one word that is no word of the bench.
@@ -162,19 +160,12 @@ fn ohms<'a>(input: Toks<'a>) -> P<'a, State> {
 fn bus(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let (rest, _) = opt(alt((word(Address), lit(&["data", "adr", "addr"])))).parse(input)?;
     let (rest, _) = opt(word(Line)).parse(rest)?;
-    let (rest, first) = direct_position(rest)?;
-    let (rest, ()) = range_mark(rest)?;
+    let (rest, all) = named_range(rest)?;
     // A designator of parts (`C1-C4 low`) is no line.
-    let letters = first.trim_end_matches(|c: char| c.is_ascii_digit());
+    let letters = all[0].trim_end_matches(|c: char| c.is_ascii_digit());
     if letters.len() > 2 || rest.lexed.words.is(&letters.to_lowercase(), PartLetters) {
         return silent(input);
     }
-    let number = |n| format!("{letters}{n}");
-    let (rest, last) = alt((direct_position, map(direct_uint, number))).parse(rest)?;
-    // `D7-D0` as well.
-    let Some(all) = position_range(&first, &last).or_else(|| position_range(&last, &first)) else {
-        return silent(input);
-    };
     let (rest, _) = opt(word(Each)).parse(rest)?;
     let (rest, _) = opt(lit(&["all"])).parse(rest)?;
     let (rest, state) = one_of(OF_A_PIN)(rest)?;
@@ -237,71 +228,9 @@ fn rails_by_value(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     Ok((rest, all.into_iter().map(rail).collect()))
 }
 
-/// `hot type = position type number heat`: `U17 82S100 hot`.
-fn hot_type(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    const HEAT: &[(Concept, State)] = &[
-        (Hot, State::Hot),
-        (TooHot, State::TooHot),
-        (Warm, State::Warm),
-        (Cold, State::Cold),
-    ];
-    let (rest, name) = direct_position(input)?;
-    let (rest, _) = type_number(rest)?;
-    let (rest, state) = one_of(HEAT)(rest)?;
-    Ok((
-        rest,
-        vec![found(Subject::Heat(Place { name, pin: None }), state)],
-    ))
-}
-
-/// `changed = ("changed" | "chngd") positions [effect]`: another one was put in. Without a position `changed` is an effect.
-fn changed(input: Toks<'_>) -> P<'_, Vec<Statement>> {
-    let (rest, ()) = direct_lit(input, &["changed", "chngd", "changd", "chgd"])?;
-    let (rest, places) = positions(rest)?;
-    let (rest, _) = opt(type_number).parse(rest)?;
-    let (rest, result) = effect(rest)?;
-    Ok((rest, vec![deed(Action::Replace, places, result)]))
-}
-
-fn direct_lit<'a>(input: Toks<'a>, words: &[&str]) -> P<'a, ()> {
-    match input.first() {
-        Some(a) if words.contains(&&*a.lower) => Ok((input.skip(1), ())),
-        _ => silent(input),
-    }
-}
-
-/// What it did, or nothing said of that.
-fn effect(input: Toks<'_>) -> P<'_, Effect> {
-    if end(input).is_ok() {
-        return Ok((input, Effect::Unknown));
-    }
-    one_of(super::handson::EFFECTS)(input)
-}
-
-fn deed(action: Action, places: Vec<Place>, result: Effect) -> Statement {
-    Statement::HandsOn(HandsOn {
-        action,
-        places,
-        result,
-    })
-}
-
 #[cfg(test)]
 mod tests {
-    use crate::sheet::{parse, print_statement};
-
-    /// What a line is read as; `?` when it is not.
-    fn read(line: &str) -> String {
-        let sheet = parse("t", line.as_bytes()).expect("a text");
-        let said: Vec<String> = sheet
-            .statements()
-            .map(|s| print_statement(&s.value))
-            .collect();
-        match said.is_empty() {
-            true => "?".into(),
-            false => said.join(" | "),
-        }
-    }
+    use crate::sheet::grammar::read_as as read;
 
     #[test]
     fn jottings_are_read() {
@@ -341,9 +270,6 @@ mod tests {
                 "rail +5V 5.1 V | rail +12V 12.3 V | rail -5V -5.0 V",
             ),
             ("piggyback 4164 on u22 no diff", "piggyback U22: no change"),
-            ("u17 82s100 hot", "U17 hot"),
-            ("changed u10: no change", "replaced U10: no change"),
-            ("chngd u10", "replaced U10"),
         ] {
             assert_eq!(read(line), wants, "{line}");
         }
@@ -353,7 +279,6 @@ mod tests {
     fn what_may_be_something_else_is_not_read() {
         for line in [
             "c1-c4 low",
-            "changed",
             "5=4.98 maybe",
             "psu 5.01 12.2",
             "volts 5.08 9.1",
