@@ -73,7 +73,7 @@ fn board(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     Ok((rest, vec![Statement::Board(name)]))
 }
 
-/// A board by its name alone: `dunlin 64 this time`.
+/// A board by its name alone: `dunlin 64 this time`, `dunlin-64 no 4`.
 fn board_alone(input: Toks<'_>) -> P<'_, Vec<Statement>> {
     let start = after_gap(|i| direct(i, BoardName).map(|_| (i, i.from)))(input);
     let (from, length) = match start {
@@ -81,6 +81,9 @@ fn board_alone(input: Toks<'_>) -> P<'_, Vec<Statement>> {
         Err(error) => return Err(error),
     };
     let rest = input.skip(from - input.from + length);
+    // `dunlin-64 no 4`: of several.
+    let which = preceded(lit(&["no", "nr", "number"]), direct_uint);
+    let (rest, _) = opt(which).parse(rest)?;
     if end(rest).is_err() {
         return Err(nom::Err::Error(E::silent(rest)));
     }

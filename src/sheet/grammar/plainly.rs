@@ -420,6 +420,8 @@ mod tests {
             "colour ram bad bits 2 6",
             "2114 u6 swap",
             "3 times ok",
+            "dunlin-64 no 4 or 5",
+            "dunlin-64 4",
             "changed",
         ] {
             assert_eq!(read(line), "?", "{line}");
